@@ -1,0 +1,31 @@
+"""Agreement, growth and programme-level reports from teacher-placement records.
+
+``load`` turns a folder of exports into checked tables; ``agreement`` and ``mixed`` estimate; the
+scripts in ``analyses`` write reports. Everything is imported on first use, so that
+``import mentorstats`` costs nothing.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from mentorstats import agreement, mixed, records
+    from mentorstats.records import Records, load
+
+__all__ = ["Records", "agreement", "load", "mixed", "records"]
+
+_HOME = {"load": "mentorstats.records", "Records": "mentorstats.records"}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    if name in __all__:
+        return import_module(f"mentorstats.{name}")
+    raise AttributeError(f"module 'mentorstats' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

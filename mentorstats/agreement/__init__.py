@@ -1,0 +1,1 @@
+"""Agreement of raters: coefficients with intervals, from any long table."""

@@ -1,0 +1,1 @@
+"""An invented programme with planted, known effects."""

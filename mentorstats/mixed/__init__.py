@@ -1,0 +1,1 @@
+"""Crossed random-effects models, linear and ordinal."""

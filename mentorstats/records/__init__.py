@@ -1,0 +1,1 @@
+"""Exports of a programme to one checked long table."""

@@ -1,0 +1,1 @@
+"""Reports: a model of sections, tables and figures, and what renders it."""

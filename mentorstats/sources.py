@@ -1,0 +1,164 @@
+"""The one bibliography: docstrings, tests, policies and reports cite these keys as ``[key]``.
+
+``memory`` marks a reference whose details were written down from memory and wait to be checked
+against the publication.
+"""
+
+from dataclasses import dataclass
+
+from mentorstats.errors import ArgumentError
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One publication."""
+
+    authors: str
+    year: int
+    title: str
+    where: str
+    memory: bool = False
+
+    @property
+    def short(self) -> str:
+        """Surname and year, as a citation in running text."""
+        names = [part.split(",")[0].strip() for part in self.authors.split(";")]
+        lead = names[0] if len(names) == 1 else " & ".join(names) if len(names) == 2 else f"{names[0]} et al."
+        return f"{lead} ({self.year})"
+
+    @property
+    def full(self) -> str:
+        """One line of a reference list."""
+        return f"{self.authors.replace(';', ',')} ({self.year}). {self.title}. {self.where}."
+
+
+def source(key: str) -> Source:
+    """Look up a key, or raise ArgumentError naming it."""
+    try:
+        return SOURCES[key]
+    except KeyError:
+        raise ArgumentError(
+            f"no source {key!r} in the bibliography", remedy="Add it to mentorstats/sources.py."
+        ) from None
+
+
+SOURCES: dict[str, Source] = {
+    "aera_2014": Source(
+        "AERA; APA; NCME",
+        2014,
+        "Standards for Educational and Psychological Testing",
+        "American Educational Research Association",
+        memory=True,
+    ),
+    "bates_2015": Source(
+        "Bates, D.; Mächler, M.; Bolker, B.; Walker, S.",
+        2015,
+        "Fitting linear mixed-effects models using lme4",
+        "Journal of Statistical Software 67(1), 1–48",
+    ),
+    "brennan_prediger_1981": Source(
+        "Brennan, R. L.; Prediger, D. J.",
+        1981,
+        "Coefficient kappa: some uses, misuses, and alternatives",
+        "Educational and Psychological Measurement 41, 687–699",
+        memory=True,
+    ),
+    "byrt_1993": Source(
+        "Byrt, T.; Bishop, J.; Carlin, J. B.",
+        1993,
+        "Bias, prevalence and kappa",
+        "Journal of Clinical Epidemiology 46, 423–429",
+    ),
+    "cohen_1960": Source(
+        "Cohen, J.",
+        1960,
+        "A coefficient of agreement for nominal scales",
+        "Educational and Psychological Measurement 20, 37–46",
+    ),
+    "cohen_1968": Source(
+        "Cohen, J.",
+        1968,
+        "Weighted kappa: nominal scale agreement with provision for scaled disagreement or partial credit",
+        "Psychological Bulletin 70, 213–220",
+    ),
+    "conger_1980": Source(
+        "Conger, A. J.",
+        1980,
+        "Integration and generalization of kappas for multiple raters",
+        "Psychological Bulletin 88, 322–328",
+    ),
+    "feinstein_cicchetti_1990": Source(
+        "Feinstein, A. R.; Cicchetti, D. V.",
+        1990,
+        "High agreement but low kappa: I. The problems of two paradoxes",
+        "Journal of Clinical Epidemiology 43, 543–549",
+    ),
+    "fleiss_1971": Source(
+        "Fleiss, J. L.",
+        1971,
+        "Measuring nominal scale agreement among many raters",
+        "Psychological Bulletin 76, 378–382",
+    ),
+    "fleiss_cohen_everitt_1969": Source(
+        "Fleiss, J. L.; Cohen, J.; Everitt, B. S.",
+        1969,
+        "Large sample standard errors of kappa and weighted kappa",
+        "Psychological Bulletin 72, 323–327",
+    ),
+    "gwet_2008": Source(
+        "Gwet, K. L.",
+        2008,
+        "Computing inter-rater reliability and its variance in the presence of high agreement",
+        "British Journal of Mathematical and Statistical Psychology 61, 29–48",
+        memory=True,
+    ),
+    "gwet_2014": Source(
+        "Gwet, K. L.", 2014, "Handbook of Inter-Rater Reliability", "4th edition, Advanced Analytics"
+    ),
+    "krippendorff_2011": Source(
+        "Krippendorff, K.",
+        2011,
+        "Computing Krippendorff's alpha-reliability",
+        "University of Pennsylvania, Departmental Papers (ASC)",
+    ),
+    "kottner_2011": Source(
+        "Kottner, J.; Audigé, L.; Brorson, S.; Donner, A.; Gajewski, B. J.; Hróbjartsson, A.; Roberts, C.; "
+        "Shoukri, M.; Streiner, D. L.",
+        2011,
+        "Guidelines for Reporting Reliability and Agreement Studies (GRRAS) were proposed",
+        "Journal of Clinical Epidemiology 64, 96–106",
+        memory=True,
+    ),
+    "landis_koch_1977": Source(
+        "Landis, J. R.; Koch, G. G.",
+        1977,
+        "The measurement of observer agreement for categorical data",
+        "Biometrics 33, 159–174",
+    ),
+    "scott_1955": Source(
+        "Scott, W. A.",
+        1955,
+        "Reliability of content analysis: the case of nominal scale coding",
+        "Public Opinion Quarterly 19, 321–325",
+        memory=True,
+    ),
+    "ho_kane_2013": Source(
+        "Ho, A. D.; Kane, T. J.",
+        2013,
+        "The Reliability of Classroom Observations by School Personnel",
+        "Bill & Melinda Gates Foundation, MET Project",
+    ),
+    "ed514095": Source(
+        "Institute of Education Sciences",
+        2010,
+        "Statistical methods for protecting personally identifiable information in aggregate reporting",
+        "ERIC ED514095, cited for the minimum reporting sizes in use in the states",
+    ),
+    "white_2018": Source(
+        "White, M. C.",
+        2018,
+        "Rater performance standards for classroom observation instruments",
+        "Educational Researcher 47(8), 492–501",
+        memory=True,
+    ),
+}
