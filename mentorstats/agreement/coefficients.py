@@ -181,33 +181,32 @@ def _groups(
 
 
 def _family(table: Tabulation, asked: Asked, left_out: int | None) -> list[Estimate]:
-    two = table.only_pairable() if table.n_raters == 2 else table
     members = kinds(asked, table.n_raters)
+    refused = _refusal(table)
+    if refused is not None:
+        status, note = refused
+        return [replace(_bare(kind, table, left_out), status=status, status_note=note) for kind in members]
     drawn = _resampled(members, table, asked)
+    pairable = table.only_pairable()
     rows = []
     for number, kind in enumerate(members):
         of_kind = None if drawn is None else drawn[:, number]
-        rows.append(_estimate(kind, two if kind.paired else table, asked, left_out, of_kind))
+        rows.append(_estimate(kind, pairable if kind.paired else table, asked, left_out, of_kind))
     return rows
 
 
 def _resampled(members: list[Kind], table: Tabulation, asked: Asked) -> Array | None:
     """Replicates by coefficient (b, members), or None where no interval needs them."""
-    if asked.interval not in ("bca", "percentile") or _refusal(table) is not None:
+    if asked.interval not in ("bca", "percentile"):
         return None
 
     def values(sample: Tabulation) -> list[float]:
+        if sample.n_pairable < 1:
+            return [math.nan] * len(members)
         both = sample.only_pairable()
-        return [_value_or_nan(kind, both if kind.paired else sample) for kind in members]
+        return [kind.compute(both if kind.paired else sample, False).value for kind in members]
 
     return resample.replicates(table, values, n=asked.replicates, seed=asked.seed)
-
-
-def _value_or_nan(kind: Kind, table: Tabulation) -> float:
-    if table.n_pairable < 1:
-        return math.nan
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return kind.compute(table, False).value
 
 
 def _refusal(table: Tabulation) -> tuple[Status, str] | None:
@@ -223,10 +222,8 @@ def _refusal(table: Tabulation) -> tuple[Status, str] | None:
     return None
 
 
-def _estimate(
-    kind: Kind, table: Tabulation, asked: Asked, left_out: int | None, drawn: Array | None
-) -> Estimate:
-    bare = Estimate(
+def _bare(kind: Kind, table: Tabulation, left_out: int | None) -> Estimate:
+    return Estimate(
         name=kind.name,
         reference=kind.reference,
         n_units=int(table.n_pairable),
@@ -234,12 +231,14 @@ def _estimate(
         n_ratings=int(table.units @ table.per_unit),
         n_left_out=left_out,
     )
-    refused = _refusal(table)
-    if refused is not None:
-        return replace(bare, status=refused[0], status_note=refused[1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found = kind.compute(table, asked.interval == "handbook")
+
+
+def _estimate(
+    kind: Kind, table: Tabulation, asked: Asked, left_out: int | None, drawn: Array | None
+) -> Estimate:
+    found = kind.compute(table, asked.interval == "handbook")
     n_clusters = table.n_clusters()
+    bare = _bare(kind, table, left_out)
     bare = replace(bare, n_clusters=n_clusters, p_observed=found.observed, p_expected=found.expected)
     without = _degenerate(kind, table, found)
     if without is not None:
@@ -266,7 +265,7 @@ def _degenerate(kind: Kind, table: Tabulation, found: Coefficient) -> tuple[Stat
     """Why this coefficient has no value although there are double scores, if it has none."""
     if kind.is_share or math.isnan(found.expected):
         return None
-    if 1 - found.expected < _EPS:
+    if 1 - found.expected < family.COMPLETE:
         return Status.ONE_LEVEL_USED, "Every rating is the same level, so chance agreement is complete."
     if kind.by_rater and table.n_raters == 2 and (family.rater_levels(table) > 0).sum(axis=1).min() == 1:
         return Status.NO_SPREAD, _SINGLE_LEVEL

@@ -6,6 +6,7 @@ cluster sums give the linearised variance [gwet_2014], chapter 5; for two raters
 that is the large-sample variance of [fleiss_cohen_everitt_1969].
 """
 
+import math
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -16,6 +17,8 @@ from mentorstats.agreement import weights as weighting
 from mentorstats.agreement.tabulate import Tabulation
 
 Array: TypeAlias = npt.NDArray[np.float64]
+
+COMPLETE = 1e-12  # chance agreement nearer to 1 than this leaves nothing beyond it
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +110,7 @@ def chance_by_rater(table: Tabulation, w: Array) -> Share:
     rated = by_level.sum(axis=1, keepdims=True)
     p = np.divide(by_level, rated, out=np.zeros_like(by_level), where=rated > 0)
     raters = np.count_nonzero(rated)
-    pairs = raters * (raters - 1)
+    pairs = max(raters * (raters - 1), 1)
     others = (p.sum(axis=0) - p) @ w
     expected = np.einsum("rk,rk->r", others, p)
     slope = 2 * (others - expected[:, None]) / np.maximum(rated * pairs, 1)
@@ -126,8 +129,10 @@ def rater_levels(table: Tabulation) -> Array:
 
 
 def beyond_chance(agreed: Share, chance: Share) -> Coefficient:
-    """(p_a - p_e) / (1 - p_e), with influence by the delta method."""
+    """(p_a - p_e) / (1 - p_e), with influence by the delta method; NaN where chance is complete."""
     p_a, p_e = agreed.value, chance.value
+    if 1 - p_e < COMPLETE:
+        return Coefficient(math.nan, p_a, p_e, np.full_like(agreed.influence, math.nan))
     kappa = (p_a - p_e) / (1 - p_e)
     influence = (agreed.influence - (1 - kappa) * chance.influence) / (1 - p_e)
     return Coefficient(kappa, p_a, p_e, influence)
@@ -164,10 +169,11 @@ def alpha(table: Tabulation, w: Array | None, *, handbook: bool = False) -> Coef
         Share(p_e, 2 * (table.counts @ (metric @ pi) - p_e * r) / n),
     )
     influence = plain.influence
-    if w is None:
+    if w is None and not math.isnan(plain.value):
         slope = _metric_slope(table, pi, n)
         influence = influence + (table.counts @ slope - (pi @ slope) * r) / n
-    return Coefficient((corrected - p_e) / (1 - p_e), corrected, p_e, influence)
+    value = 1 - (1 - 1 / n) * (1 - plain.value)
+    return Coefficient(value, corrected, p_e, influence)
 
 
 def _metric_slope(table: Tabulation, pi: Array, n: float) -> Array:

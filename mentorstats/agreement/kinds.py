@@ -50,7 +50,7 @@ class Kind:
     name: str
     reference: str
     compute: Callable[[Tabulation, bool], Coefficient]
-    paired: bool = False  # only units that both raters rated
+    paired: bool = False  # only units with two ratings or more
     by_rater: bool = False  # chance from each rater's own margins
     lowest: float = -1.0
     note: str = ""
@@ -97,7 +97,8 @@ def kinds(asked: Asked, n_raters: int) -> list[Kind]:
     alpha = Kind(
         "krippendorff_alpha",
         "krippendorff_2011",
-        lambda table, book: family.alpha(table.only_pairable(), metric, handbook=book),
+        lambda table, book: family.alpha(table, metric, handbook=book),
+        paired=True,
         note=note,
     )
     several = [

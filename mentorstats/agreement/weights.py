@@ -84,7 +84,7 @@ def _relative(scores: Array) -> Array:
     total = scores[:, None] + scores[None, :]
     difference = scores[:, None] - scores[None, :]
     relative = np.divide(difference, total, out=np.zeros_like(total), where=total > 0)
-    squared: Array = np.square(relative)
+    squared: Array = relative * relative
     return squared
 
 
