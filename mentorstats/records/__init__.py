@@ -4,7 +4,7 @@
 table; ``reload`` reads a saved store; ``read_table`` reads any single file as text.
 """
 
-from mentorstats.records.load import Records, load
+from mentorstats.records.loading import Records, load
 from mentorstats.records.read import read_table
 from mentorstats.records.store import reload
 

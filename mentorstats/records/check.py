@@ -159,9 +159,9 @@ def _typed(state: Checked, item: Field) -> pa.Array:
     texts = state.texts[item.name]
     typed, fault = _cast(texts, item)
     _report_distinct(state, item, np.asarray(pc.is_null(typed)), fault)
-    if item.enum:
-        outside = ~np.asarray(pc.is_in(texts, pa.array(item.enum, pa.string())))
-        rule = f"{item.name} is one of {', '.join(item.enum)}"
+    if item.categories:
+        outside = ~np.asarray(pc.is_in(texts, pa.array(list(item.categories), pa.string())))
+        rule = f"{item.name} is one of {', '.join(item.categories)}"
         fault = Fault("unknown value", rule, "Correct it, or map it under [source.values].")
         _report_distinct(state, item, outside, fault)
     if item.pattern:

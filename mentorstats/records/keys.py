@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
 from mentorstats.records.check import Checked, Codes, Mask
-from mentorstats.records.problems import Fault
+from mentorstats.records.problems import NOTICE, SET_ASIDE, Fault
 
 
 def combined(state: Checked, names: Sequence[str]) -> Codes:
@@ -53,35 +54,58 @@ def refuse_twice(state: Checked) -> None:
     )
 
 
+def notice_order(state: Checked) -> None:
+    """Note dates of one record that stand in the wrong order."""
+    for first, last in state.table.date_order:
+        early = _days(state, last) < _days(state, first)
+        rule = f"{last} is not before {first}"
+        state.report(
+            Fault("dates out of order", rule, "Check both dates.", NOTICE), early & ~state.aside, last
+        )
+
+
+def _days(state: Checked, name: str) -> npt.NDArray[np.datetime64]:
+    """Dates of a field, not-a-time where there is none (n,)."""
+    codes = state.codes[name]
+    distinct = np.append(np.asarray(state.typed[name], dtype="datetime64[us]"), np.datetime64("NaT"))
+    return distinct[codes]
+
+
 def refuse_dangling(state: Checked, others: dict[str, Checked]) -> None:
-    """Set aside rows that point to a record which is not there, or was itself set aside."""
+    """Report rows that point to a record which is not there, or was itself set aside."""
     for key in state.table.foreign_keys:
         target = others.get(key.table)
-        if target is None:
-            continue
+        if target is None or "level" in key.fields:
+            continue  # levels have words of their own in `refuse_undeclared_levels`
         filled = np.all([state.has(name) for name in key.fields], axis=0)
-        read = _present(state, key.fields, target, key.to, np.ones(len(target.aside), dtype=bool))
-        kept = _present(state, key.fields, target, key.to, ~target.aside)
-        column = key.fields[-1]
-        named = " with ".join(key.fields)
-        state.report(
-            Fault(
-                f"unknown {column}",
-                f"{named} stands in the table {key.table}",
-                f"Correct the code, or add it to {key.table}.",
-            ),
-            filled & ~read,
-            column,
+        everything = np.ones(len(target.aside), dtype=bool)
+        read = _present(state, key.fields, target, key.references, everything)
+        kept = _present(state, key.fields, target, key.references, ~target.aside)
+        column, named = key.fields[-1], " with ".join(key.fields)
+        unknown = Fault(
+            f"unknown {column}",
+            f"{named} stands in the table {key.table}",
+            f"Correct the code, or add it to {key.table}.",
+            key.effect,
         )
-        state.report(
-            Fault(
-                f"{column} set aside",
-                f"the record of {key.table} it points to was set aside",
-                f"Mend that record of {key.table}.",
-            ),
-            filled & read & ~kept,
-            column,
+        gone = Fault(
+            f"{column} set aside",
+            f"the record of {key.table} it points to was set aside",
+            f"Mend that record of {key.table}.",
+            key.effect,
         )
+        for fault, rows in ((unknown, filled & ~read), (gone, filled & read & ~kept)):
+            state.report(
+                fault, rows if key.effect == SET_ASIDE else _first_of_each(state, column, rows), column
+            )
+
+
+def _first_of_each(state: Checked, name: str, rows: Mask) -> Mask:
+    """Of the marked rows, the first with each value: a notice is said once."""
+    places = np.flatnonzero(rows)
+    first = np.zeros(len(rows), dtype=bool)
+    first[places[np.unique(state.codes[name][places], return_index=True)[1]]] = True
+    return first
 
 
 def _present(
@@ -103,24 +127,33 @@ def _present(
 
 
 def refuse_undeclared_levels(ratings: Checked, rubrics: Checked) -> None:
-    """Set aside ratings whose level the rubric does not declare for that criterion and version."""
-    fields = ("rubric", "rubric_version", "criterion", "level")
-    declared = _present(ratings, fields, rubrics, ("rubric", "version", "criterion", "level"), ~rubrics.aside)
-    wrong = ratings.has("level") & ~declared & ~ratings.aside
-    levels = _declared(rubrics)
+    """Set aside ratings whose criterion or level the rubric does not declare in that version."""
+    mine, theirs = ("rubric", "rubric_version", "criterion"), ("rubric", "version", "criterion")
+    kept = ~rubrics.aside
+    known = _present(ratings, mine, rubrics, theirs, kept)
+    filled = np.all([ratings.has(name) for name in mine], axis=0)
+    ratings.report(
+        Fault(
+            "unknown criterion",
+            "the rubric declares the criterion in that version",
+            "Correct rubric, version or criterion, or add it to the rubric.",
+        ),
+        filled & ~known,
+        "criterion",
+    )
+    declared = _present(ratings, (*mine, "level"), rubrics, (*theirs, "level"), kept)
     ratings.report(
         Fault(
             "undeclared level",
-            f"level is one that the rubric declares: {levels}",
+            f"level is one that the rubric declares: {_declared(rubrics)}",
             "Correct it, map it under [source.levels], or name its code under [source.missing].",
         ),
-        wrong,
+        ratings.has("level") & known & ~declared,
         "level",
     )
-    both = ratings.has("level") & ratings.has("missing_reason")
     ratings.report(
         Fault("level and reason", "a rating has a level or a reason why not", "Empty one of the two."),
-        both,
+        ratings.has("level") & ratings.has("missing_reason"),
         "missing_reason",
     )
 

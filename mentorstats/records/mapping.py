@@ -149,7 +149,7 @@ def _source(block: dict[str, Any], where: str) -> Source:
 
 
 def _reasons(missing: Mapping[str, str], where: str) -> None:
-    reasons = dictionary.table("ratings").field("missing_reason").enum
+    reasons = dictionary.table("ratings").field("missing_reason").categories
     for code, reason in missing.items():
         if reason not in reasons:
             raise MappingError(f"missing code {code!r} has reason {reason!r}", where=where, allowed=reasons)

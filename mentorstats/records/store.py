@@ -16,7 +16,7 @@ from mentorstats import __version__, dictionary
 from mentorstats.errors import SourceFileError
 
 if TYPE_CHECKING:
-    from mentorstats.records.load import Records
+    from mentorstats.records.loading import Records
 
 FOLDER = ".mentorstats"
 _DESCRIPTOR = b"table_schema"
@@ -54,7 +54,7 @@ def reload(folder: str | Path) -> Records:
     SourceFileError
         There is no store in the folder, or a file of it is broken.
     """
-    from mentorstats.records.load import Records
+    from mentorstats.records.loading import Records
 
     home = Path(folder) / FOLDER
     files = sorted(home.glob("*.parquet"))
@@ -62,10 +62,7 @@ def reload(folder: str | Path) -> Records:
         raise SourceFileError("no store", where=str(home), remedy="Load the exports and save them first.")
     frames = {path.stem: _read(path) for path in files}
     beside = {name: frames.pop(name) for name in _BESIDE}
-    order = [
-        name for name in ("rubrics", "raters", "placements", "observations", "ratings") if name in frames
-    ]
-    tables = {name: frames[name] for name in [*order, *(name for name in frames if name not in order)]}
+    tables = {name: frames[name] for name in dictionary.tables() if name in frames}
     return Records(tables, **beside)
 
 
@@ -97,5 +94,7 @@ def _read(path: Path) -> pd.DataFrame:
     try:
         frame: pd.DataFrame = parquet.read_table(path).to_pandas()
     except (pa.ArrowInvalid, OSError) as error:
-        raise SourceFileError(f"broken store ({error})", where=str(path), remedy="Load the exports again.") from error
+        raise SourceFileError(
+            f"broken store ({error})", where=str(path), remedy="Load the exports again."
+        ) from error
     return frame

@@ -23,7 +23,7 @@ from mentorstats.records.reshape import Part, reshape
 
 PROVENANCE = ("file", "sheet", "row")
 
-_FIRST = ("rubrics", "raters", "placements", "observations", "ratings")  # what others point to comes first
+ALWAYS = ("placements", "observations", "ratings", "rubrics", "raters")  # empty frames where absent
 _RAGGED = Fault(
     "wrong number of cells",
     "a record has a cell for each heading",
@@ -38,7 +38,6 @@ _OUTSIDE = Fault(
     "Check both dates.",
     NOTICE,
 )
-_EARLY = Fault("debrief before lesson", "the conference follows the lesson", "Check both dates.", NOTICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +232,7 @@ def _scale_parts(mapped: mapped_by.Mapped, file: str) -> Iterator[Part]:
 
 
 def _checked(parts: dict[str, list[Part]], faults: Collector) -> dict[str, Checked]:
-    names = [*_FIRST, *(name for name in dictionary.tables() if name not in _FIRST and name in parts)]
+    names = [name for name in dictionary.tables() if name in ALWAYS or name in parts]
     if parts.get("ratings") and not parts.get("rubrics"):
         raise MappingError(
             "no levels are declared",
@@ -245,27 +244,24 @@ def _checked(parts: dict[str, list[Part]], faults: Collector) -> dict[str, Check
         state = check(dictionary.table(name), parts.get(name, []), faults)
         if len(state.aside):
             keys.refuse_twice(state)
+            keys.notice_order(state)
             keys.refuse_dangling(state, {other: one for other, one in done.items() if len(one.aside)})
         if name == "ratings" and len(state.aside):
             keys.refuse_undeclared_levels(state, done["rubrics"])
         if name == "observations" and len(state.aside):
-            _notice_dates(state, done["placements"])
+            _notice_outside(state, done["placements"])
         done[name] = state
     return done
 
 
-def _notice_dates(lessons: Checked, placements: Checked) -> None:
-    """Note lessons outside their placement, and conferences before their lesson."""
-    frame = lessons.frame()
-    kept = np.flatnonzero(~lessons.aside)
+def _notice_outside(lessons: Checked, placements: Checked) -> None:
+    """Note lessons outside their placement."""
     dates = placements.frame()[["placement", "start", "end"]]
-    joined = frame[["placement", "date", "debrief_date"]].merge(dates, on="placement", how="left", sort=False)
+    joined = lessons.frame()[["placement", "date"]].merge(dates, on="placement", how="left", sort=False)
     outside = (joined["date"] < joined["start"]) | (joined["date"] > joined["end"])
-    early = joined["debrief_date"] < joined["date"]
-    for fault, rows, name in ((_OUTSIDE, outside, "date"), (_EARLY, early, "debrief_date")):
-        marked = np.zeros(len(lessons.aside), dtype=bool)
-        marked[kept[rows.to_numpy()]] = True
-        lessons.report(fault, marked, name)
+    marked = np.zeros(len(lessons.aside), dtype=bool)
+    marked[np.flatnonzero(~lessons.aside)[outside.to_numpy()]] = True
+    lessons.report(_OUTSIDE, marked, "date")
 
 
 def _type_levels(tables: dict[str, pd.DataFrame]) -> None:
