@@ -188,7 +188,9 @@ def _cast(texts: pa.Array, item: Field) -> tuple[pa.Array, Fault]:
     if item.type == "date":
         days = [_day(text) for text in texts.to_pylist()]
         remedy = "Correct the date, or name its format under dates in the mapping."
-        return pa.array(days, pa.date32()).cast(pa.timestamp("us")), Fault("unreadable date", f"{name} is a date", remedy)
+        return pa.array(days, pa.date32()).cast(pa.timestamp("us")), Fault(
+            "unreadable date", f"{name} is a date", remedy
+        )
     if item.type in ("integer", "number"):
         whole = item.type == "integer"
         legal = pc.match_substring_regex(texts, _INTEGER if whole else _NUMBER)
