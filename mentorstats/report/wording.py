@@ -1,0 +1,47 @@
+"""Words shared by the sections: names of versions, criteria and levels, and lists in prose."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+
+def version(rubric: str, number: str) -> str:
+    """Name of a rubric version in running text."""
+    return f"{rubric}, version {number}"
+
+
+def key(*parts: object) -> str:
+    """An address on the page from any labels: letters, digits and hyphens."""
+    return "-".join("".join(c if c.isascii() and c.isalnum() else "-" for c in str(part)) for part in parts)
+
+
+def level_labels(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[int, str]:
+    """Rank to the label of its level, lowest first; the code where there is no label."""
+    chosen = rubrics[(rubrics["rubric"] == rubric) & (rubrics["version"] == number)]
+    first = chosen.drop_duplicates("rank").sort_values("rank")
+    label = first["label"] if "label" in first else first["level"]
+    named = label.where(label.notna(), first["level"].astype("str"))
+    return {int(rank): str(name) for rank, name in zip(first["rank"], named, strict=True)}
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items as a list in prose: ``a, b and c``."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def period(long: pd.DataFrame) -> str:
+    """First and last day of the rated lessons, and the cycles they belong to."""
+    days = pd.to_datetime(long["date"]).dropna()
+    cohorts = [str(name) for name in sorted(long["cohort"].dropna().unique())]
+    cycles = f"cycle{'s' if len(cohorts) != 1 else ''} {listed(cohorts)}" if cohorts else ""
+    between = f"{days.min().date().isoformat()} to {days.max().date().isoformat()}" if len(days) else ""
+    return "; ".join(part for part in (between, cycles) if part) or "period not recorded"
