@@ -231,4 +231,4 @@ def _clusters(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Code
 
 def _rows(index: pd.Index, positions: Codes) -> str:
     shown = ", ".join(str(value) for value in index[positions[:_SHOWN]])
-    return f"index {shown}{' …' if len(positions) > _SHOWN else ''}"
+    return f"{index.name or 'index'} {shown}{' …' if len(positions) > _SHOWN else ''}"

@@ -60,17 +60,12 @@ def by_criterion(found: pd.DataFrame, overall: pd.DataFrame, policy: Policy) -> 
     data["beyond"] = above_zero(data, "kappa")
     minimum = policy.rule("minimum_group_size")
     whole = {key[:2]: key[2].iloc[0] for key in versions(spread(overall, COEFFICIENTS))}
-    tables, phrases, verdicts = [], [], []
-    for rubric, version, rows in versions(data):
-        tables.append(blank(_table(rubric, version, rows), minimum))
-        verdicts += list(tables[-1].data["beyond"])
-        phrases.append(_phrase(wording.version(rubric, version), whole[rubric, version], minimum))
-    clear = verdicts.count(Verdict.YES)
+    tables = [blank(_table(rubric, version, rows), minimum) for rubric, version, rows in versions(data)]
+    verdicts = [verdict for table in tables for verdict in table.data["beyond"] if verdict]
     return Section(
         key="agreement",
         question=question,
-        answer=f"Mentor and supervisor gave the same level in {wording.listed(phrases)}. Agreement is "
-        f"clearly beyond chance on {clear} of {count(len(verdicts), 'criterion', 'criteria')}.",
+        answer=_answer(whole, verdicts, minimum),
         tables=tuple(tables),
         method=(
             "One pair is the mentor's and the supervisor's rating of one criterion of one lesson; pairs "
@@ -171,9 +166,26 @@ def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
     )
 
 
-def _phrase(name: str, whole: pd.Series, minimum: Rule) -> str:
-    if not minimum.met(whole["n_clusters"]):
-        return f"too few lessons to show under {name} (fewer than {minimum.value:g} candidates)"
+def _answer(whole: dict[tuple[str, str], pd.Series], verdicts: list[str], minimum: Rule) -> str:
+    shown = {key: row for key, row in whole.items() if minimum.met(row["n_clusters"])}
+    hidden = [wording.version(*key) for key in whole if key not in shown]
+    sentences = []
+    if shown:
+        same = [_same_level(wording.version(*key), row) for key, row in shown.items()]
+        sentences.append(f"Mentor and supervisor gave the same level in {wording.listed(same)}.")
+    if verdicts:
+        of = count(len(verdicts), "criterion", "criteria")
+        clear = verdicts.count(Verdict.YES)
+        sentences.append(f"Agreement is clearly beyond chance on {clear} of {of}.")
+    if hidden:
+        sentences.append(
+            f"Under {wording.listed(hidden)} fewer than {minimum.value:g} candidates have lessons rated by "
+            "both, so nothing is shown."
+        )
+    return " ".join(sentences)
+
+
+def _same_level(name: str, whole: pd.Series) -> str:
     exact = estimate(whole["exact"], whole["exact_low"], whole["exact_high"], "share")
     chance = number(whole["exact_chance"], "share")
     return (
@@ -183,9 +195,10 @@ def _phrase(name: str, whole: pd.Series, minimum: Rule) -> str:
 
 
 def _verdict(verdicts: list[str]) -> Verdict:
-    if all(verdict == Verdict.YES for verdict in verdicts):
-        return Verdict.YES
-    return Verdict.NO if all(verdict == Verdict.NO for verdict in verdicts) else Verdict.NOT_CLEAR
+    """Judge all criteria together: what holds of each, else ``not clear``."""
+    if not verdicts:
+        return Verdict.TOO_FEW
+    return Verdict(verdicts[0]) if len(set(verdicts)) == 1 else Verdict.NOT_CLEAR
 
 
 def _independence(pairs: pd.DataFrame, data: pd.DataFrame) -> str:

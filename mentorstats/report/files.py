@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import os
 import tempfile
 from pathlib import Path
+
+import pandas as pd
 
 from mentorstats.errors import ArgumentError
 
@@ -32,6 +35,24 @@ def write_beside(path: Path, content: bytes) -> Path:
             f"cannot be written: {error.strerror}", where=str(path), remedy="Name another place with --out."
         ) from error
     return path
+
+
+def write_table(path: Path, table: pd.DataFrame) -> Path:
+    """Write a table, unrounded and without its index, as CSV or Parquet by the suffix of the file.
+
+    Raises
+    ------
+    ArgumentError
+        Another suffix, or the place cannot be written to.
+    """
+    suffix = path.suffix.lower()
+    if suffix == ".csv":
+        return write_beside(path, table.to_csv(index=False).encode("utf-8"))
+    if suffix != ".parquet":
+        raise ArgumentError(f"{path.name!r} has no suffix for a table", allowed=".csv, .parquet")
+    out = io.BytesIO()
+    table.to_parquet(out, index=False)
+    return write_beside(path, out.getvalue())
 
 
 def _umask() -> int:

@@ -46,13 +46,11 @@ def number(value: float, unit: str) -> str:
     how = UNITS[unit]
     if math.isnan(value):
         return "no value"
-    if unit == "share" and 0 < value < 0.005:
-        return "<1"
-    if unit == "share" and 0.995 <= value < 1:
-        return ">99"
     if unit == "plain":
-        return f"{value:g}".replace("-", MINUS)
+        return f"{value + 0.0:g}".replace("-", MINUS)
     text = f"{value * how.factor:,.{how.decimals}f}"
+    if unit == "share" and 0 < value < 1 and text in ("0", "100"):
+        return "<1" if text == "0" else ">99"
     if float(text.replace(",", "")) == 0:
         return text.lstrip("-")
     sign = "+" if how.signed and value > 0 else ""

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
+from mentorstats.report import page, run
 
 LEVELS = ("help", "part", "steady", "lead")
 LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")
@@ -99,4 +100,33 @@ def records(table=None):
 
 @pytest.fixture
 def shipped():
+    """Return the policy as it is shipped."""
     return policy.read()
+
+
+@pytest.fixture
+def make_long():
+    return long
+
+
+@pytest.fixture
+def make_records():
+    return records
+
+
+@pytest.fixture
+def declared():
+    return rubrics()
+
+
+@pytest.fixture(scope="session")
+def made():
+    """Return the report of the invented programme."""
+    analysis = run.find("rater-calibration")
+    return analysis(records(), policy.read(), seed=0)
+
+
+@pytest.fixture(scope="session")
+def html(made):
+    """Return its page."""
+    return page.render(made).decode("utf-8")
