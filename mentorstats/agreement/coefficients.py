@@ -155,7 +155,7 @@ def from_codes(
         )
     if grid.size and grid.max() >= len(asked.levels):
         raise ArgumentError(f"code {grid.max()} is beyond the {len(asked.levels)} declared levels")
-    rated = (grid >= 0).any(axis=0)
+    rated = np.array([of_rater.max(initial=-1) >= 0 for of_rater in grid.T], dtype=bool)
     grid = grid if rated.all() else grid[:, rated]
     grid = grid if not grid.size or grid.min() >= -1 else np.maximum(grid, -1)
     table = from_grid(grid, q=len(asked.levels), cluster=cluster)
