@@ -64,7 +64,8 @@ def _above(thresholds: Floats, at: Floats, sd: float) -> Floats:
     nodes, weights = _normal_nodes()
     latent = at[:, None] + sd * nodes
     above: Floats = expit(latent[None, :, :, None] - thresholds[:, None, None, :])
-    return np.einsum("kaij,i->kaj", above, weights)
+    mixed: Floats = np.einsum("kaij,i->kaj", above, weights)
+    return mixed
 
 
 def _expected(thresholds: Floats, at: Floats, sd: float) -> Floats:
