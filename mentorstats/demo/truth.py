@@ -152,7 +152,7 @@ def _raters(plan: Plan, codes: Codes, drawn: Drawn) -> pd.DataFrame:
 
 
 def _networks(rater: NDArray[np.intp], placement: NDArray[np.intp], raters: int) -> NDArray[np.int32]:
-    """Number the connected parts of the rater–candidate graph from 1 and say which each rater is in."""
+    """Return the connected part of the rater–candidate graph each rater is in, numbered from 1."""
     size = raters + int(placement.max()) + 1
     edges = coo_array((np.ones(len(rater), dtype=np.int8), (rater, raters + placement)), shape=(size, size))
     _, part = connected_components(edges, directed=False)
