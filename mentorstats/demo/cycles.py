@@ -39,7 +39,7 @@ def _first(rubric: Rubric) -> list[Layout]:
                 "independent": "Scored alone?",
             },
             constants={"rater_role": role, "rubric": rubric.name, "rubric_version": "1"},
-            criteria=rubric.criteria("1"),
+            criteria=rubric.versions["1"],
             levels={label: level for level, label in rubric.labels.items()},
             missing={"not seen": "not_observed", "n/a": "not_applicable", "withheld": "withheld"},
             values={"independent": _YES_NO},
@@ -160,7 +160,7 @@ def _second(rubric: Rubric) -> list[Layout]:
                 "independent": "alone",
             },
             constants={"rubric": rubric.name, "rubric_version": "1"},
-            criteria={code: f"{code} - {text}" for code, text in rubric.criteria("1").items()},
+            criteria={code: f"{code} - {text}" for code, text in rubric.versions["1"].items()},
             levels=dict(zip(("H", "P", "S", "L"), rubric.levels, strict=True)),
             missing={
                 "-": "not_observed",

@@ -46,7 +46,7 @@ _ADDED: tuple[tuple[Where, str, str, str], ...] = (
     (_RATINGS, "observation", FRESH, "unknown_key"),
     (_RATINGS, "rater", "", "missing"),
     (_RATINGS, "criterion", "k7w3", "unknown_criterion"),
-    (_RATINGS, "criterion", "p4x7", "unknown_criterion"),  # of the first version only
+    (_RATINGS, "criterion", "t8c6", "unknown_criterion"),  # of the first version only
     (_RATINGS, "rubric_version", "3", "unknown_version"),
     (_RATINGS, "rubric", "heartside", "unknown_rubric"),
     (_RATINGS, "level", "5", "undeclared_level"),

@@ -53,7 +53,7 @@ def programme(seed: int = SEED, *, effects: Effects | None = None) -> Programme:
         placements=frames.placements(planned, codes, chance[4]),
         observations=frames.observations(planned, codes, chance[5]),
         ratings=frames.ratings(planned, codes, scores, rubric),
-        rubrics=rubric.frame(),
+        rubrics=rubric.table,
         raters=frames.raters(planned, codes, chance[6]),
         truth=truth.gather(planned, codes, drawn, scores, sizes, rubric),
     )

@@ -72,8 +72,12 @@ def _text(column: pd.Series, date: str) -> pd.Series:
 
 
 def _wide(given: pd.DataFrame, layout: Layout) -> pd.DataFrame:
-    """One row a form: a column a criterion, holding the level or the word for its absence."""
-    cell = given["level"].where(given["level"] != "", given["missing_reason"])
+    """One row a form: a column a criterion, holding the level or the word for its absence.
+
+    A form's cell that was not scored is empty.
+    """
+    absent = given["missing_reason"].replace({"not_scored": ""})
+    cell = given["level"].where(given["level"] != "", absent)
     keys = [name for name in layout.columns if name in given]
     form = given[["observation", "rater"]].apply(tuple, axis=1)
     by_form = given.assign(cell=cell, form=pd.factorize(form)[0])

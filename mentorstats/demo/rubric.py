@@ -1,4 +1,4 @@
-"""The invented rubric as the demo needs it."""
+"""The invented rubric of the data dictionary, as the demo needs it."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,34 +7,27 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-_LABELS = {
-    "help": "With much help",
-    "part": "In part",
-    "steady": "Steadily",
-    "lead": "Pupils carry it on",
-}
-_FIRST = {
-    "k7w2": "Says what the lesson is for, and pupils can say it back",
-    "m3d9": "Starts from what pupils already know",
-    "t5q8": "Keeps tasks within reach and worth reaching for",
-    "r2h6": "Finds out during the lesson who follows and who does not",
-    "w9c4": "Gives every pupil something to say or do",
-    "f6n3": "Keeps time and materials from getting in the way",
-    "d8v5": "Speaks with pupils so that they dare to be wrong",
-    "p4x7": "Uses the last minutes to look back with pupils",
-}
-_SECOND = {
-    **{code: text for code, text in _FIRST.items() if code != "p4x7"},
-    "r2h6": "Checks each pupil's understanding and changes course on it",
-    "h3b8": "Lets pupils judge their own work against an example",
-}
+from mentorstats import places
 
 
 @dataclass(frozen=True, slots=True)
 class Rubric:
-    """A rubric in its versions: levels lowest first, criteria in order."""
+    """A rubric in its versions.
+
+    Attributes
+    ----------
+    name
+        Code of the rubric.
+    table
+        One row a level of a criterion of a version, as the dictionary describes rubrics.
+    labels
+        Label of each level, lowest first.
+    versions
+        Wording of each criterion, in order, of each version.
+    """
 
     name: str
+    table: pd.DataFrame
     labels: Mapping[str, str]
     versions: Mapping[str, Mapping[str, str]]
 
@@ -47,10 +40,6 @@ class Rubric:
     def codes(self) -> tuple[str, ...]:
         """Codes of the criteria of all versions, in order of first appearance."""
         return tuple(dict.fromkeys(code for version in self.versions.values() for code in version))
-
-    def criteria(self, version: str) -> Mapping[str, str]:
-        """Wording of each criterion of a version."""
-        return self.versions[version]
 
     def has(self) -> NDArray[np.bool_]:
         """Versions × criteria: whether the version has the criterion."""
@@ -68,19 +57,19 @@ class Rubric:
             ]
         )
 
-    def frame(self) -> pd.DataFrame:
-        """One row a level of a criterion of a version."""
-        return pd.DataFrame(
-            [
-                (self.name, version, code, level, rank, label, 1)
-                for version, criteria in self.versions.items()
-                for code in criteria
-                for rank, (level, label) in enumerate(self.labels.items(), start=1)
-            ],
-            columns=["rubric", "version", "criterion", "level", "rank", "label", "weight"],
-        )
-
 
 def hearthside() -> Rubric:
-    """Return the invented rubric."""
-    return Rubric("hearthside", _LABELS, {"1": _FIRST, "2": _SECOND})
+    """Read the invented rubric from the data dictionary."""
+    path = places.data_dictionary() / "rubric.csv"
+    table = pd.read_csv(path, dtype="str", keep_default_na=False)
+    table = table.astype({"rank": "Int64", "weight": "Float64"})
+    levels = table.drop_duplicates("level").sort_values("rank")
+    return Rubric(
+        name=str(table.loc[0, "rubric"]),
+        table=table,
+        labels=dict(zip(levels["level"], levels["label"], strict=True)),
+        versions={
+            str(version): dict(zip(rows["criterion"], rows["title"], strict=True))
+            for version, rows in table.drop_duplicates(["version", "criterion"]).groupby("version")
+        },
+    )

@@ -1,5 +1,6 @@
 """What is true of an invented programme: every planted effect, realised effects, components, designs."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,14 @@ from mentorstats.demo.plan import Plan
 from mentorstats.demo.ratings import Drawn, Scores
 from mentorstats.demo.rubric import Rubric
 
+_UNITS = {
+    "severe": "standard deviations of raters",
+    "lenient": "standard deviations of raters",
+    "drift": "logits a week",
+    "central_tendency": "times the thresholds' distance from their mean",
+    "halo": "correlation of the residuals within a form",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Truth:
@@ -28,7 +37,8 @@ class Truth:
     sizes
         name, logits, level: own-mentor bonus, change a week, each cohort against the first.
     planted
-        rater, role, effect, size, unit, shift (logits), shift_level: what was planted on whom.
+        rater, role, effect, size, unit, logits, level: what was planted on whom; the last two are
+        a week for drift, and missing for effects that are no shift.
     components
         component, variance, sd, share (latent scale), share_level (of one rating's level).
     thresholds
@@ -94,16 +104,12 @@ def _planted(
     plan: Plan, codes: Codes, drawn: Drawn, effects: Effects, thresholds: NDArray[np.float64]
 ) -> pd.DataFrame:
     raters = drawn.raters[drawn.raters["planted"] != ""]
-    kind, shift = raters["planted"], raters["shift"]
-    size = pd.Series(shift / effects.rater)
-    unit = pd.Series("standard deviations of raters", index=raters.index)
-    for name, column, words in (
-        ("drift", "drift", "logits a week"),
-        ("central_tendency", "stretch", "times the thresholds' distance from their mean"),
-        ("halo", "halo", "correlation of residuals within a form"),
-    ):
+    kind = raters["planted"]
+    size, logits, unit = raters["shift"] / effects.rater, raters["shift"], kind.map(_UNITS)
+    for name, column in (("drift", "drift"), ("central_tendency", "stretch"), ("halo", "halo")):
         size = size.where(kind != name, raters[column])
-        unit = unit.where(kind != name, words)
+    logits = logits.where(kind != "drift", raters["drift"]).where(kind.isin(["severe", "lenient", "drift"]))
+    level = [level_shift(thresholds, effects, value) for value in logits]
     return pd.DataFrame(
         {
             "rater": codes.raters[raters.index],
@@ -111,8 +117,8 @@ def _planted(
             "effect": kind,
             "size": size,
             "unit": unit,
-            "shift": shift,
-            "shift_level": [level_shift(thresholds, effects, value) for value in shift],
+            "logits": logits,
+            "level": level,
         }
     ).reset_index(drop=True)
 
@@ -186,7 +192,11 @@ def document(truth: Truth) -> dict[str, object]:
         "double_scored": truth.double_scored,
         "candidate_slope_sd": truth.effects.candidate_slope,
         **{
-            name: getattr(truth, name).to_dict(orient="records")
+            name: _plain(getattr(truth, name))
             for name in ("sizes", "planted", "components", "thresholds", "agreed", "raters", "candidates")
         },
     }
+
+
+def _plain(frame: pd.DataFrame) -> list[dict[Hashable, object]]:
+    return frame.astype(object).where(frame.notna(), None).to_dict(orient="records")
