@@ -54,7 +54,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
             overview.double_scoring_by_role(long),
             policy,
         ),
-        agreeing.by_criterion(by_criterion, overall, policy),
+        agreeing.by_criterion(by_criterion, overall, rubrics, policy),
         agreeing.independence(overall_with_all, overall, pairs, policy),
         differences.section(difference, levels, rubrics, policy),
         reading.how_to_read(policy),

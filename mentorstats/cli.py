@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, TypeAlias
 
 from mentorstats import __version__
-from mentorstats.errors import MentorstatsError
+from mentorstats.errors import ArgumentError, MentorstatsError, SourceFileError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,6 +28,7 @@ Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 DONE, FAULTS, DEFECT, INTERRUPTED = 0, 1, 3, 130
 
+REPORTS = "reports"  # folder of the demo
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
 SUFFIXES = (".csv", ".parquet")
@@ -87,12 +88,11 @@ def _demo(asked: argparse.Namespace) -> int:
     from mentorstats import demo, records
     from mentorstats.report import run
 
-    demo.write(asked.dir, seed=asked.seed)
+    demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, replaceable=(REPORTS,))
     loaded = records.load(asked.dir)
     _note_set_aside(loaded)
-    print(asked.dir)
     for name in run.names():
-        print(run.run(run.find(name), loaded, asked.dir, asked.dir / "reports", date=asked.date))
+        print(run.run(run.find(name), loaded, asked.dir, asked.dir / REPORTS, date=asked.date))
     return DONE
 
 
@@ -126,11 +126,10 @@ def _note_set_aside(loaded: Records) -> None:
 
 
 def _agree(asked: argparse.Namespace) -> int:
-    from mentorstats import agreement, records
+    from mentorstats import agreement
     from mentorstats.report import plain
 
-    table = records.read_table(asked.file, sheet=asked.sheet)
-    levels, table = _declared(asked.levels, asked.level, table)
+    levels, table = _declared(asked.levels, asked.level, _table(asked.file, asked.sheet))
     wanted = {
         "unit": asked.unit,
         "rater": asked.rater,
@@ -154,6 +153,35 @@ def _agree(asked: argparse.Namespace) -> int:
     return DONE
 
 
+def _table(path: Path, name: str | None) -> pd.DataFrame:
+    """Read a file as text, blank cells missing, indexed by the row that a spreadsheet shows."""
+    import pandas as pd
+
+    from mentorstats.records import read
+
+    found = list(read.sheets(path, only=name))
+    if len(found) != 1:
+        raise ArgumentError(
+            f"{len(found)} sheets hold something",
+            where=path.name,
+            allowed=[sheet.sheet for sheet in found],
+            remedy="Name one with --sheet.",
+        )
+    sheet = found[0]
+    if sheet.ragged:
+        row, n, _ = sheet.ragged[0]
+        raise SourceFileError(
+            f"row {row} has {n} cells for {len(sheet.table.column_names)} headings "
+            f"({len(sheet.ragged)} such rows)",
+            where=path.name,
+            remedy="Give every row one cell a heading.",
+        )
+    table = sheet.table.to_pandas().set_axis(pd.Index(sheet.rows, name="row"))
+    filled = table.apply(lambda column: column.str.strip()) != ""
+    blanked: pd.DataFrame = table.where(filled)
+    return blanked
+
+
 def _declared(
     labels: Sequence[str], column: str, table: pd.DataFrame
 ) -> tuple[Sequence[object], pd.DataFrame]:
@@ -167,7 +195,7 @@ def _declared(
     if declared.isna().any():
         return list(labels), table
     numbers = pd.to_numeric(table[column], errors="coerce")
-    mixed = table[column].astype(object).where(numbers.isna(), numbers)
+    mixed = table[column].astype(object).where(~numbers.isin(declared), numbers)
     whole = bool((declared % 1 == 0).all())
     return [int(level) if whole else float(level) for level in declared], table.assign(**{column: mixed})
 
@@ -183,7 +211,7 @@ def _parts(
     results = found.groupby(level=by, dropna=False, sort=True)
     for (key, rows), (_, chosen) in zip(groups, results, strict=True):
         heading = ", ".join(f"{name} {value}" for name, value in zip(by, key, strict=True))
-        yield heading, chosen.droplevel(by), rows
+        yield heading, chosen.droplevel(list(range(len(by)))), rows
 
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
@@ -209,7 +237,7 @@ def _add_demo(commands: Subparsers) -> None:
     about = "write the exports of an invented programme, and the reports on it"
     command = commands.add_parser("demo", help=about, description=f"{about.capitalize()}.")
     command.add_argument("dir", type=Path, metavar="DIR", help="folder to write to")
-    command.add_argument("--seed", type=int, default=2026, help="seed of the invention (%(default)s)")
+    command.add_argument("--seed", type=int, help="seed of the invention")
     _add_date(command)
     command.set_defaults(command=_demo)
 

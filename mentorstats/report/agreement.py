@@ -45,13 +45,17 @@ NO_PAIRS = (
 )
 
 
-def by_criterion(found: pd.DataFrame, overall: pd.DataFrame, policy: Policy) -> Section:
+def by_criterion(
+    found: pd.DataFrame, overall: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy
+) -> Section:
     """Agreement by criterion, one table a rubric version.
 
     Parameters
     ----------
     found, overall
         From `mentorstats.agreement.overview.by_version`, by criterion and with ``by=()``.
+    rubrics
+        ``Records.rubrics``, for the titles of the criteria.
     """
     question = "Do mentor and supervisor agree beyond chance?"
     if found.empty:
@@ -60,7 +64,11 @@ def by_criterion(found: pd.DataFrame, overall: pd.DataFrame, policy: Policy) -> 
     data["beyond"] = above_zero(data, "kappa")
     minimum = policy.rule("minimum_group_size")
     whole = {key[:2]: key[2].iloc[0] for key in versions(spread(overall, COEFFICIENTS))}
-    tables = [blank(_table(rubric, version, rows), minimum) for rubric, version, rows in versions(data)]
+    tables = []
+    for rubric, version, rows in versions(data):
+        titles = wording.criterion_titles(rubrics, rubric, version)
+        rows = rows.assign(criterion_words=rows["criterion"].astype("str").map(titles))
+        tables.append(blank(_table(rubric, version, rows), minimum))
     verdicts = [verdict for table in tables for verdict in table.data["beyond"] if verdict]
     return Section(
         key="agreement",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 import pandas as pd
 import seaborn as sns
@@ -12,8 +14,9 @@ from matplotlib.patches import Rectangle
 from mentorstats.report.drawing import ACCENT, QUIET, RULE
 from mentorstats.report.numbers import number
 
-_ROW = 0.34  # inches of height for a row
+_ROW = 0.46  # inches of height for a row
 _FRAME = 1.1  # inches for what is around the rows
+_LABEL = 36  # characters of a line
 _PALE = "#f1f4f8"
 _BLACK = "#0b0f14"
 
@@ -24,11 +27,13 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
     Parameters
     ----------
     rows
-        criterion, value, low, high; a row without value is left empty. A dot is filled where its
-        interval leaves out zero.
+        criterion, criterion_words (its title, or missing), value, low, high; a row without value is
+        left empty. A dot is filled where its interval leaves out zero.
     """
     _height(axes, _FRAME + _ROW * len(rows))
-    order = [str(name) for name in rows["criterion"]]
+    order = [
+        _label(code, words) for code, words in zip(rows["criterion"], rows["criterion_words"], strict=True)
+    ]
     place = pd.Series(range(len(order)), index=rows.index)
     clear = (rows["low"] > 0) | (rows["high"] < 0)
     axes.axvline(0, color=QUIET, linewidth=1, zorder=1)
@@ -92,6 +97,13 @@ def level_grid(axes: Axes, shares: pd.DataFrame) -> None:
     axes.tick_params(length=0)
     axes.tick_params(axis="x", rotation=0)
     axes.tick_params(axis="y", rotation=0)
+
+
+def _label(code: object, words: object) -> str:
+    """Code and title of a criterion on two lines at most, the title cut where it is longer."""
+    if not isinstance(words, str):
+        return str(code)
+    return "\n".join(textwrap.wrap(f"{code}  {words}", _LABEL, max_lines=2, placeholder=" …"))
 
 
 def _readable(background: tuple[float, float, float, float]) -> str:

@@ -36,6 +36,8 @@ def section(found: pd.DataFrame, paired: pd.DataFrame, rubrics: pd.DataFrame, po
     data = found.rename_axis([*VERSION, "criterion"]).reset_index()
     for rubric, version, rows in versions(data):
         labels = wording.level_labels(rubrics, rubric, version)
+        titles = wording.criterion_titles(rubrics, rubric, version)
+        rows = rows.assign(criterion_words=rows["criterion"].astype("str").map(titles))
         size = blank(_sizes(rubric, version, rows), minimum)
         grid = blank(_grid(rubric, version, grids[rubric, version], labels), minimum)
         tables += [size, grid]
@@ -161,6 +163,12 @@ def _phrase(name: str, rows: pd.DataFrame) -> str:
     size = estimate(largest["value"], largest["low"], largest["high"], "levels")
     return (
         f"Under {name}, {wording.listed(said) or f'neither role gives clearly higher levels on any {of}'}; "
-        f"the largest mean difference is {size} of a level, on {largest['criterion']} "
-        f"({count(int(largest['n_units']), 'pair')})."
+        f"the largest mean difference is {size} of a level, on {_named(largest)}, in "
+        f"{count(int(largest['n_units']), 'pair')}."
     )
+
+
+def _named(row: pd.Series) -> str:
+    """Code of a criterion, with its title where there is one."""
+    words = row["criterion_words"]
+    return str(row["criterion"]) if pd.isna(words) else f"{row['criterion']} (“{words}”)"

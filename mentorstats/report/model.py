@@ -1,7 +1,8 @@
 """What a report is: sections of tables and figures, unrounded; renderers turn it into bytes.
 
 A statistic column ``x`` of a table may have companions ``x_low``, ``x_high`` (bounds) and
-``x_status`` (a status of the closed list) in the same data; they are shown together with it.
+``x_status`` (a status of the closed list) in the same data; they are shown together with it. A
+group column ``x`` may have ``x_words``, what its code stands for.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 BOUNDS = ("_low", "_high")
 STATUS = "_status"
+WORDS = "_words"
 
 
 class Verdict(StrEnum):

@@ -11,7 +11,7 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.report import numbers
-from mentorstats.report.model import BOUNDS, STATUS, Table, Verdict
+from mentorstats.report.model import BOUNDS, STATUS, WORDS, Table, Verdict
 
 NOT_RECORDED = "not recorded"
 HIDDEN = "not shown"
@@ -28,10 +28,10 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One cell: text, interval, ring of a verdict, letter of a note, and whether it heads its row."""
+    """One cell: text, what stands under it (interval, words), ring of a verdict, letter of a note."""
 
     text: str
-    interval: str = ""
+    under: str = ""
     ring: str = ""
     mark: str = ""
     heads: bool = False
@@ -85,7 +85,7 @@ def _numeric(table: Table, name: str) -> bool:
 def _cell(table: Table, name: str, record: dict[Any, Any], notes: _Notes) -> Cell:
     value, unit = record[name], table.units.get(name, "")
     if name in table.group_columns:
-        return Cell(_text(value) or NOT_RECORDED, heads=True)
+        return Cell(_text(value) or NOT_RECORDED, under=_text(record.get(name + WORDS)), heads=True)
     if name in table.count_columns:
         missing = pd.isna(value)
         return Cell(HIDDEN if missing else numbers.number(float(value), unit), numeric=True)
@@ -101,7 +101,7 @@ def _cell(table: Table, name: str, record: dict[Any, Any], notes: _Notes) -> Cel
     low, high = (float(record.get(name + bound, math.nan)) for bound in BOUNDS)
     number = float(value)
     text = numbers.number(number, unit)
-    return Cell(text, interval=numbers.bounds(low, high, unit), mark=mark, numeric=True)
+    return Cell(text, under=numbers.bounds(low, high, unit), mark=mark, numeric=True)
 
 
 def _text(value: object) -> str:

@@ -26,6 +26,15 @@ def level_labels(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[int, s
     return {int(rank): str(name) for rank, name in zip(first["rank"], named, strict=True)}
 
 
+def criterion_titles(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[str, str]:
+    """Criterion code to its title in a version; nothing where the rubric gives no titles."""
+    if "title" not in rubrics:
+        return {}
+    chosen = rubrics[(rubrics["rubric"] == rubric) & (rubrics["version"] == number)]
+    titled = chosen[chosen["title"].notna()].drop_duplicates("criterion")
+    return {str(code): str(title) for code, title in zip(titled["criterion"], titled["title"], strict=True)}
+
+
 def listed(items: Sequence[str]) -> str:
     """Items as a list in prose: ``a, b and c``."""
     if len(items) < 2:

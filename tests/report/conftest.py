@@ -11,18 +11,19 @@ from mentorstats.report import page, run
 
 LEVELS = ("help", "part", "steady", "lead")
 LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")
+TITLES = {"k7w2": "Says what the lesson is for", "m3d9": "Builds on what pupils know and can do already"}
 CRITERIA = {"1": ("k7w2", "m3d9", "t5b1"), "2": ("k7w2", "r8x4")}
 
 
 def rubrics():
     return pd.DataFrame(
         [
-            ("hearthside", version, criterion, level, rank, label)
+            ("hearthside", version, criterion, level, rank, label, TITLES.get(criterion))
             for version, criteria in CRITERIA.items()
             for criterion in criteria
             for rank, (level, label) in enumerate(zip(LEVELS, LABELS, strict=True), start=1)
         ],
-        columns=["rubric", "version", "criterion", "level", "rank", "label"],
+        columns=["rubric", "version", "criterion", "level", "rank", "label", "title"],
     )
 
 

@@ -11,6 +11,7 @@ from mentorstats.report.model import Figure
 ROWS = pd.DataFrame(
     {
         "criterion": ["k7w2", "m3d9", "t5b1"],
+        "criterion_words": ["Says what the lesson is for", "so long a title " * 9, None],
         "value": [0.3, -0.2, np.nan],
         "low": [0.1, -0.5, np.nan],
         "high": [0.5, 0.1, np.nan],

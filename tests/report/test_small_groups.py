@@ -47,7 +47,7 @@ def test_groups_under_the_minimum_lose_counts_statistics_bounds_and_verdicts(rul
     assert "fewer than 10 people" in shown.note
     cells = view(shown).rows[0]
     assert [cell.text for cell in cells] == ["s0"] + ["not shown"] * 4
-    assert not any(cell.interval for cell in cells)
+    assert not any(cell.under for cell in cells)
 
 
 def test_an_empty_group_hides_nobody(rule):

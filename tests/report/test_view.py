@@ -38,7 +38,7 @@ def test_a_group_without_name_is_said_to_be_not_recorded():
 
 def test_a_statistic_stands_with_its_interval_and_the_letter_of_its_status():
     cell = shown().rows[0][2]
-    assert (cell.text, cell.interval, cell.mark) == ("0.50", "[0.25, 0.75]", "a")
+    assert (cell.text, cell.under, cell.mark) == ("0.50", "[0.25, 0.75]", "a")
 
 
 def test_a_missing_value_gives_its_reason_in_words():
