@@ -204,13 +204,16 @@ def _parts(
     found: pd.DataFrame, table: pd.DataFrame, by: list[str] | None
 ) -> Iterator[tuple[str, pd.DataFrame, pd.DataFrame]]:
     """Heading, results and rows of each group."""
+    import pandas as pd
+
     if not by:
         yield "", found, table
         return
     groups = table.groupby(by, observed=True, dropna=False, sort=True)
     results = found.groupby(level=by, dropna=False, sort=True)
     for (key, rows), (_, chosen) in zip(groups, results, strict=True):
-        heading = ", ".join(f"{name} {value}" for name, value in zip(by, key, strict=True))
+        named = ("not recorded" if pd.isna(value) else value for value in key)
+        heading = ", ".join(f"{name} {value}" for name, value in zip(by, named, strict=True))
         yield heading, chosen.droplevel(list(range(len(by)))), rows
 
 

@@ -70,6 +70,7 @@ def test_agree_by_group_gives_each_its_blocks_also_where_the_group_is_missing(ra
     assert code == 0
     assert out.count("What raters did") == 3
     assert "site S" in out
+    assert "site not recorded" in out
     assert "no value (one_rater)" in out
 
 

@@ -233,7 +233,7 @@ def _versions(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> list[tuple[tuple[st
     need_columns(rubrics.columns, ["rubric", "version", "rank"], where="rubrics")
     most = rubrics.groupby(["rubric", "version"], observed=True)["rank"].max()
     found = []
-    for key, chosen in pairs.groupby(VERSION, observed=True, sort=True):
+    for key, chosen in pairs.groupby(VERSION, observed=True, dropna=False, sort=True):
         version = (str(key[0]), str(key[1]))
         if version not in most.index:
             raise ArgumentError(
