@@ -126,7 +126,8 @@ def _size_figure(rubric: str, version: str, table: Table) -> Figure:
     )
     return Figure(
         key=f"{table.key}-figure",
-        title=f"How far apart mentor and supervisor are, {wording.version(rubric, version)}",
+        title=f"How far apart mentor and supervisor are, {wording.version(rubric, version)} (filled dot: the "
+        "interval leaves out zero)",
         draw=lambda axes: signed_differences(axes, rows),
         alt=alt,
         table=table.key,

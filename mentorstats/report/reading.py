@@ -51,6 +51,11 @@ def how_made(policy: Policy) -> Section:
             "candidates the interval is marked, and with very few there is none.",
         ),
         references=("cohen_1968", "gwet_2008", "gwet_2014", "liang_zeger_1986", "kottner_2011"),
+        caution=(
+            "Ratings that one supervisor gave to different candidates count as independent of each other. "
+            "Where few supervisors rated many candidates, and each has habits of their own, the intervals "
+            "are too narrow.",
+        ),
     )
 
 
