@@ -69,6 +69,13 @@ SOURCES: dict[str, Source] = {
         "Bias, prevalence and kappa",
         "Journal of Clinical Epidemiology 46, 423–429",
     ),
+    "cameron_2011": Source(
+        "Cameron, A. C.; Gelbach, J. B.; Miller, D. L.",
+        2011,
+        "Robust inference with multiway clustering",
+        "Journal of Business & Economic Statistics 29, 238–249",
+        memory=True,
+    ),
     "cicchetti_feinstein_1990": Source(
         "Cicchetti, D. V.; Feinstein, A. R.",
         1990,

@@ -32,7 +32,8 @@ class Coded:
     ----------
     unit, rater, level : integer arrays (n,)
         Codes from zero, one entry a rating.
-    cluster : integer array (n,) or None
+    cluster : integer array (n, m) or None
+        A column for each crossed way of clustering.
     rows : integer array (n,)
         Positions in the table that was given.
     n_rows
@@ -56,12 +57,11 @@ class Coded:
             unit, rater, level = unit[keep], rater[keep], level[keep]
             cluster = None if cluster is None else cluster[keep]
             unit, rater = _renumber(unit), _renumber(rater)
-            cluster = None if cluster is None else _renumber(cluster)
         n_units = int(unit.max()) + 1 if len(unit) else 0
         n_raters = int(rater.max()) + 1 if len(rater) else 0
         of_unit = None
         if cluster is not None:
-            of_unit = np.zeros(n_units, dtype=np.intp)
+            of_unit = np.zeros((n_units, cluster.shape[1]), dtype=np.intp)
             of_unit[unit] = cluster
         return from_long(
             unit, rater, level, q=len(self.levels), n_units=n_units, n_raters=n_raters, cluster=of_unit
@@ -208,25 +208,47 @@ def _refuse_twice(ratings: pd.DataFrame, rows: Codes, unit: Codes, rater: Codes)
 
 
 def _clusters(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Codes) -> Codes:
-    codes = group_codes(ratings, columns)[rows]
-    missing = rows[codes < 0]
-    if len(missing):
-        raise ArgumentError(
-            f"no cluster in {len(missing)} rows, first at {_rows(ratings.index, missing)}",
-            where=f"{_WHERE}, column {', '.join(columns)}",
-            remedy="Every rating needs its cluster; leave out the rows that have none yourself.",
+    """Codes of the cluster columns that matter, one a crossed way (n, m).
+
+    A column nested in another adds nothing: the higher one stands for both.
+    """
+    codes = []
+    for column in columns:
+        of_column = group_codes(ratings, [column])[rows]
+        missing = rows[of_column < 0]
+        if len(missing):
+            raise ArgumentError(
+                f"no cluster in {len(missing)} rows, first at {_rows(ratings.index, missing)}",
+                where=f"{_WHERE}, column {column!r}",
+                remedy="Every rating needs its cluster; leave out the rows that have none yourself.",
+            )
+        torn = rows[~_within(unit, of_column)]
+        if len(torn):
+            raise ArgumentError(
+                f"a unit lies in two clusters, first at {_rows(ratings.index, torn)}",
+                where=f"{_WHERE}, column {column!r}",
+                remedy="Cluster by something all ratings of a unit share, for example the candidate.",
+            )
+        codes.append(of_column)
+    kept = [
+        own
+        for place, own in enumerate(codes)
+        if not any(
+            _within(own, other).all() and (place > at or not _within(other, own).all())
+            for at, other in enumerate(codes)
+            if at != place
         )
-    codes = _renumber(codes)
-    first = np.zeros(int(unit.max()) + 1 if len(unit) else 0, dtype=np.intp)
-    first[unit] = codes
-    torn = rows[first[unit] != codes]
-    if len(torn):
-        raise ArgumentError(
-            f"a unit lies in two clusters, first at {_rows(ratings.index, torn)}",
-            where=f"{_WHERE}, column {', '.join(columns)}",
-            remedy="Cluster by something all ratings of a unit share, for example the candidate.",
-        )
-    return codes
+    ]
+    return np.stack(kept, axis=1)
+
+
+def _within(inner: Codes, outer: Codes) -> npt.NDArray[np.bool_]:
+    """Which rows have the outer code that the first row of their inner code has (n,)."""
+    if not len(inner):
+        return np.zeros(0, dtype=bool)
+    first = np.zeros(int(inner.max()) + 1, dtype=np.intp)
+    first[inner[::-1]] = outer[::-1]
+    return np.asarray(first[inner] == outer)
 
 
 def _rows(index: pd.Index, positions: Codes) -> str:

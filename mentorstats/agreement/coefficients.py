@@ -21,6 +21,7 @@ from mentorstats.estimate import Estimate, Status, to_frame
 Array: TypeAlias = npt.NDArray[np.float64]
 Columns: TypeAlias = str | Sequence[str]
 
+RESAMPLED = ("bca", "percentile")
 SPARSE = 5  # common practice, no source: a median of fewer ratings a rater makes rater margins shaky
 
 _EPS = 1e-12
@@ -66,9 +67,11 @@ def coefficients(
         metric where he has one (identity nominal, ordinal his ordinal, quadratic interval, ratio
         ratio) and says so where it goes by the weights.
     cluster
-        Column, or several, whose combinations are independent of each other, for example the
-        candidate. A unit lies in one cluster. Without it every unit is its own cluster, which
-        gives intervals far too narrow when ratings of one candidate go together.
+        Column whose members are independent of each other, for example the candidate; a unit lies
+        in one cluster. Several columns: one that is nested in another adds nothing, crossed ones
+        (candidate and supervisor) both count [cameron_2011]. The interval generalises to new members
+        of what it is clustered by. Without it every unit is its own cluster, which gives intervals
+        far too narrow when ratings of one candidate go together.
     by
         Column, or several: one set of rows for each combination, in sorted order.
     interval
@@ -102,6 +105,8 @@ def coefficients(
     asked = Asked(coded.levels, weights, interval, replicates, confidence, seed)
     if cluster is not None and interval == "handbook":
         raise ArgumentError("interval 'handbook' knows no clusters", remedy="Use 'auto' with clusters.")
+    if coded.cluster is not None:
+        _refuse_crossed(coded.cluster, interval)
     if by is None:
         return to_frame(_family(coded.tabulate(), asked, len(ratings) - len(coded.rows)), index="coefficient")
     columns = coding.names(by)
@@ -136,8 +141,8 @@ def from_codes(
         Level codes from zero, one row a unit and one column a rater; negative is missing.
     levels
         Every declared level, lowest first; a code is a position in it.
-    cluster : integer array (n,), optional
-        Cluster code of each unit, from zero.
+    cluster : integer array (n,) or (n, m), optional
+        Cluster code of each unit, from zero; a column for each crossed way.
     weights, interval, replicates, confidence, seed
         As in `coefficients`.
 
@@ -162,8 +167,19 @@ def from_codes(
     rated = np.array([of_rater.max(initial=-1) >= 0 for of_rater in grid.T], dtype=bool)
     grid = grid if rated.all() else grid[:, rated]
     grid = grid if not grid.size or grid.min() >= -1 else np.maximum(grid, -1)
-    table = from_grid(grid, q=len(asked.levels), cluster=cluster)
+    ways = None if cluster is None else np.asarray(cluster).reshape(len(grid), -1)
+    if ways is not None:
+        _refuse_crossed(ways, interval)
+    table = from_grid(grid, q=len(asked.levels), cluster=ways)
     return to_frame(_family(table, asked, None), index="coefficient")
+
+
+def _refuse_crossed(cluster: npt.NDArray[np.integer], interval: str) -> None:
+    if cluster.shape[1] > 1 and interval in RESAMPLED:
+        raise ArgumentError(
+            f"interval {interval!r} cannot resample crossed clusters",
+            remedy="Use 'auto', or cluster by one column.",
+        )
 
 
 def _groups(
@@ -201,7 +217,7 @@ def _family(table: Tabulation, asked: Asked, left_out: int | None) -> list[Estim
 
 def _resampled(members: list[Kind], table: Tabulation, asked: Asked) -> Array | None:
     """Replicates by coefficient (b, members), or None where no interval needs them."""
-    if asked.interval not in ("bca", "percentile"):
+    if asked.interval not in RESAMPLED:
         return None
 
     def values(sample: Tabulation) -> list[float]:
@@ -247,10 +263,8 @@ def _estimate(
     without = _degenerate(kind, table, found)
     if without is not None:
         return replace(bare, status=without[0], status_note=without[1])
-    squares, cubes = table.cluster_powers(found.influence)
-    se = math.sqrt(_factor(table, asked, n_clusters) * squares)
-    skewness = cubes / squares**1.5 if squares > 0 else math.nan
-    interval = _interval(kind, table, found, se, n_clusters, asked, skewness, drawn)
+    se = math.sqrt(table.variance(found.influence, factor=_factor(table, asked)))
+    interval = _interval(kind, table, found, se, n_clusters, asked, drawn)
     status, note = _sparse(kind, table, interval)
     return replace(
         bare,
@@ -276,14 +290,12 @@ def _degenerate(kind: Kind, table: Tabulation, found: Coefficient) -> tuple[Stat
     return None
 
 
-def _factor(table: Tabulation, asked: Asked, n_clusters: int) -> float:
-    """Small-sample factor of the variance; none where the published formula has none."""
+def _factor(table: Tabulation, asked: Asked) -> float | None:
+    """Small-sample factor of the variance where it is not c / (c - 1)."""
     if asked.interval == "handbook":
         n = float(table.units.sum())
         return n / (n - 1)
-    if table.clusters is None and table.n_raters == 2:
-        return 1.0
-    return n_clusters / (n_clusters - 1) if n_clusters > 1 else math.nan
+    return 1.0 if not table.clusters and table.n_raters == 2 else None
 
 
 def _interval(
@@ -293,7 +305,6 @@ def _interval(
     se: float,
     n_clusters: int,
     asked: Asked,
-    skewness: float,
     drawn: Array | None,
 ) -> intervals.Interval:
     if asked.interval == "none":
@@ -313,7 +324,7 @@ def _interval(
             note="Every cluster gives the same value, so its variance is not estimable.",
         )
     if drawn is not None and asked.interval == "bca":
-        return resample.bca(found.value, drawn, skewness, asked.confidence)
+        return resample.bca(found.value, drawn, table.skewness(found.influence), asked.confidence)
     if drawn is not None:
         return resample.percentile(drawn, n_clusters, asked.confidence)
     return intervals.linearised_z(found.value, se, n_clusters, asked.confidence, kind.lowest)

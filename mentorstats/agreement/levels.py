@@ -78,9 +78,7 @@ def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: 
         )
     share = specific(table, k)
     n_clusters = table.n_clusters()
-    squares, _ = table.cluster_powers(share.influence)
-    factor = n_clusters / (n_clusters - 1) if n_clusters > 1 else math.nan
-    se = math.sqrt(factor * squares)
+    se = math.sqrt(table.variance(share.influence)) if n_clusters > 1 else math.nan
     interval = _interval(share.value, se, n_clusters, confidence)
     return replace(
         bare,

@@ -33,18 +33,19 @@ def replicates(table: Tabulation, values: Callable[[Tabulation], list[float]], *
     for start, child in enumerate(np.random.SeedSequence(seed).spawn(math.ceil(n / _CHUNK))):
         size = min(_CHUNK, n - start * _CHUNK)
         for units in _resampled_units(table, np.random.default_rng(child), size):
-            rows.append(values(replace(table, units=units, clusters=None)))
+            rows.append(values(replace(table, units=units, clusters=())))
     return np.asarray(rows, dtype=float)
 
 
 def _resampled_units(table: Tabulation, rng: np.random.Generator, size: int) -> Array:
     """Units of each pattern in ``size`` replicates (size, p)."""
-    if table.clusters is None:
+    if not table.clusters:
         total = int(table.units.sum())
         return rng.multinomial(total, table.units / total, size=size).astype(float)
-    n_clusters = table.clusters.shape[0]
+    members = table.clusters[0].members
+    n_clusters = members.shape[0]
     drawn = rng.multinomial(n_clusters, np.full(n_clusters, 1 / n_clusters), size=size)
-    return np.asarray((table.clusters.T @ drawn.T.astype(float)).T)
+    return np.asarray((members.T @ drawn.T.astype(float)).T)
 
 
 def bca(estimate: float, drawn: Array, skewness: float, confidence: float) -> Interval:

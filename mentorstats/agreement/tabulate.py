@@ -7,6 +7,7 @@ distinct row of levels with the number of units that show it. All sums run over 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import TypeAlias
 
 import numpy as np
@@ -18,6 +19,25 @@ Array: TypeAlias = npt.NDArray[np.float64]
 
 _MOST_PATTERNS = 4096  # beyond this, one row a unit is as good
 _LEAST_FILLED = 0.25  # share of the units-by-raters grid that must be filled for the dense way
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to put units together, and the sign its variance has in the total.
+
+    Attributes
+    ----------
+    sign
+        1 for a cluster column, -1 for the combinations of two, and so on.
+    single
+        Whether it is one column.
+    members : sparse array (c, p)
+        Units of each cluster that show the pattern.
+    """
+
+    sign: int
+    single: bool
+    members: sparse.csr_array
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +54,9 @@ class Tabulation:
         One entry a rating of a pattern.
     n_raters
         Number of raters.
-    clusters : array or sparse (c, p), or None
-        Units of each cluster that show the pattern; None where every unit is its own cluster.
+    clusters : tuple of Way
+        One for a cluster column; for crossed columns also one for each of their combinations. Empty
+        where every unit is its own cluster.
     """
 
     counts: Array
@@ -44,7 +65,7 @@ class Tabulation:
     rater: Codes
     level: Codes
     n_raters: int
-    clusters: Array | sparse.csr_array | None
+    clusters: tuple[Way, ...] = ()
 
     @property
     def per_unit(self) -> Array:
@@ -63,16 +84,38 @@ class Tabulation:
 
     def n_clusters(self) -> int:
         """Clusters with at least one pairable unit (units, where there are no clusters)."""
-        if self.clusters is None:
+        if not self.clusters:
             return int(self.n_pairable)
-        return int(np.count_nonzero(self.clusters @ self.pairable.astype(float)))
+        return min(self._counted(way) for way in self.clusters if way.single)
 
-    def cluster_powers(self, influence: Array) -> tuple[float, float]:
-        """Add up the squares and the cubes of influence values (p,) summed by cluster."""
-        if self.clusters is None:
-            return float(self.units @ influence**2), float(self.units @ influence**3)
-        sums = self.clusters @ influence
-        return float(sums @ sums), float((sums**3).sum())
+    def variance(self, influence: Array, *, factor: float | None = None) -> float:
+        """Variance of an estimate from its influence values (p,), linearised between clusters.
+
+        Each way of clustering counts with c / (c - 1), or with ``factor``; crossed columns add up and
+        their combinations are taken off. Where that leaves nothing, the largest of the columns' own
+        variances stands. Source: [cameron_2011].
+        """
+        if not self.clusters:
+            n = self.n_pairable
+            own = factor if factor is not None else n / (n - 1)
+            return float(own * (self.units @ influence**2))
+        parts = []
+        for way in self.clusters:
+            sums, c = way.members @ influence, self._counted(way)
+            own = factor if factor is not None else c / (c - 1) if c > 1 else np.nan
+            parts.append(own * float(sums @ sums))
+        total = sum(way.sign * part for way, part in zip(self.clusters, parts, strict=True))
+        largest = max(part for way, part in zip(self.clusters, parts, strict=True) if way.single)
+        return total if total > 0 else largest
+
+    def skewness(self, influence: Array) -> float:
+        """Sum of cubes over the 3/2 power of the sum of squares, of influence summed by cluster."""
+        sums = self.clusters[0].members @ influence if self.clusters else influence
+        times = np.ones(len(sums)) if self.clusters else self.units
+        return float((times @ sums**3) / (times @ sums**2) ** 1.5)
+
+    def _counted(self, way: Way) -> int:
+        return int(np.count_nonzero(way.members @ self.pairable.astype(float)))
 
     def only_pairable(self) -> Tabulation:
         """Leave out the units that one rater rated."""
@@ -88,7 +131,7 @@ class Tabulation:
             pattern=renumber[self.pattern[kept]],
             rater=self.rater[kept],
             level=self.level[kept],
-            clusters=None if self.clusters is None else self.clusters[:, keep],
+            clusters=tuple(replace(way, members=way.members[:, keep]) for way in self.clusters),
         )
 
 
@@ -105,8 +148,8 @@ def from_long(
         Number of declared levels.
     n_units, n_raters
         How many units and raters there are.
-    cluster : integer array (n_units,) or None
-        Cluster code of each unit.
+    cluster : integer array (n_units, m) or None
+        Cluster codes of each unit, a column for each crossed way.
     """
     filled = len(unit) / max(n_units * n_raters, 1)
     if (q + 1) ** n_raters <= _MOST_PATTERNS and filled >= _LEAST_FILLED:
@@ -114,8 +157,8 @@ def from_long(
         grid[unit, rater] = level
         return from_grid(grid, q=q, cluster=cluster)
     counts = np.bincount(unit * np.int64(q) + level, minlength=n_units * q).reshape(n_units, q).astype(float)
-    clusters = None if cluster is None else _membership(cluster, np.arange(n_units), n_units)
-    return Tabulation(counts, np.ones(n_units), unit, rater, level, n_raters, clusters)
+    ways = () if cluster is None else _ways(cluster, np.arange(n_units), n_units)
+    return Tabulation(counts, np.ones(n_units), unit, rater, level, n_raters, ways)
 
 
 def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
@@ -127,8 +170,8 @@ def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
         Every rater has rated something; a unit that nobody rated is left out.
     q
         Number of declared levels.
-    cluster : integer array (n,) or None
-        Cluster code of each unit.
+    cluster : integer array (n, m) or None
+        Cluster codes of each unit, a column for each crossed way.
     """
     n, n_raters = grid.shape
     if (q + 1) ** n_raters > _MOST_PATTERNS:
@@ -155,13 +198,24 @@ def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
     pattern, rater = np.nonzero(levels >= 0)
     level = levels[pattern, rater]
     counts = np.bincount(pattern * q + level, minlength=len(seen) * q).reshape(len(seen), q).astype(float)
-    clusters = None
+    ways: tuple[Way, ...] = ()
     if cluster is not None:
         number = np.zeros(size, dtype=np.int64)
         number[seen] = np.arange(len(seen))
         by_somebody = shown > 0
-        clusters = _membership(cluster[by_somebody], number[shown[by_somebody]], len(seen))
-    return Tabulation(counts, how_many[seen].astype(float), pattern, rater, level, n_raters, clusters)
+        ways = _ways(cluster[by_somebody], number[shown[by_somebody]], len(seen))
+    return Tabulation(counts, how_many[seen].astype(float), pattern, rater, level, n_raters, ways)
+
+
+def _ways(cluster: Codes, pattern: Codes, n_patterns: int) -> tuple[Way, ...]:
+    """Each cluster column and each of their combinations, with signs that alternate."""
+    columns = range(cluster.shape[1])
+    made = []
+    for size in range(1, cluster.shape[1] + 1):
+        for chosen in combinations(columns, size):
+            _, code = np.unique(cluster[:, list(chosen)], axis=0, return_inverse=True)
+            made.append(Way((-1) ** (size + 1), size == 1, _membership(code.ravel(), pattern, n_patterns)))
+    return tuple(made)
 
 
 def _membership(cluster: Codes, pattern: Codes, n_patterns: int) -> sparse.csr_array:

@@ -91,7 +91,8 @@ def _relative(scores: Array) -> Array:
 def adjacent(q: int) -> Array:
     """Full credit for the same or a neighbouring level, none otherwise, in the declared order."""
     ranks = np.arange(q)
-    return (np.abs(ranks[:, None] - ranks[None, :]) <= 1).astype(float)
+    near: Array = (np.abs(ranks[:, None] - ranks[None, :]) <= 1).astype(np.float64)
+    return near
 
 
 def between(shares: Array) -> Array:

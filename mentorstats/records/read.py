@@ -17,6 +17,7 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import pyarrow as pa
 from pyarrow import csv as arrow_csv
 from pyarrow import parquet
@@ -338,3 +339,48 @@ def _headings(header: list[str], file: str, sheet: str, row: int) -> list[str]:
 
 def _where(file: str, sheet: str) -> str:
     return f"{file}, sheet {sheet!r}" if sheet else file
+
+
+def read_table(path: str | Path, *, sheet: str | None = None) -> pd.DataFrame:
+    """Read one table of text from a CSV, TSV, XLSX or Parquet file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    sheet
+        Sheet of a workbook; needed where it has more than one.
+
+    Returns
+    -------
+    DataFrame
+        One ``str`` column a heading, missing where a cell is empty; indexed by row as a spreadsheet
+        shows it.
+
+    Raises
+    ------
+    SourceFileError
+        The file cannot be read, a record has another number of cells than there are headings, or
+        the workbook has several sheets and none was named.
+    """
+    place = Path(path)
+    found = list(sheets(place, only=sheet))
+    if len(found) != 1:
+        raise SourceFileError(
+            f"{len(found)} sheets hold records",
+            where=place.name,
+            allowed=[one.sheet for one in found],
+            remedy="Name one.",
+        )
+    if found[0].ragged:
+        row, cells, _ = found[0].ragged[0]
+        raise SourceFileError(
+            f"row {row} has {cells} cells for {found[0].table.num_columns} headings",
+            where=place.name,
+            remedy="Look for a missing or an extra delimiter.",
+        )
+    frame = found[0].table.to_pandas().astype("str")
+    for name in frame.columns:
+        frame[name] = frame[name].str.strip()
+    filled: pd.DataFrame = frame.where(frame.notna() & (frame != ""))
+    return filled.set_index(pd.Index(found[0].rows, name="row"))

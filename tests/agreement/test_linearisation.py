@@ -8,6 +8,7 @@ import pytest
 
 from mentorstats.agreement import coefficients, family, weights
 from mentorstats.agreement.tabulate import from_grid
+from mentorstats.errors import ArgumentError
 
 STEP = 1e-6
 DERIVATIVE = 2e-6  # a central difference with this step is right to about the square of it
@@ -118,3 +119,52 @@ def test_single_ratings_do_not_inflate_the_error():
     spread = np.std(values, ddof=1)
     assert np.mean(ours) == pytest.approx(spread, rel=0.1)
     assert np.mean(handbook) > 1.4 * spread
+
+
+def crossed(seed=1, n=600):
+    rng = np.random.default_rng(seed)
+    frame = pd.DataFrame({"unit": np.repeat(np.arange(n), 2), "rater": np.tile(["one", "two"], n)})
+    frame["candidate"] = np.repeat(rng.integers(0, 40, n), 2)
+    frame["supervisor"] = np.repeat(rng.integers(0, 25, n), 2)
+    frame["site"] = frame["candidate"] % 12
+    truth = np.repeat(rng.integers(0, 4, n), 2)
+    frame["level"] = np.where(rng.random(2 * n) < 0.7, truth, rng.integers(0, 4, 2 * n))
+    return frame
+
+
+def error(frame, cluster):
+    found = coefficients(frame, unit="unit", rater="rater", level="level", levels=range(4), cluster=cluster)
+    return found.se, found.n_clusters
+
+
+def test_crossed_clusters_add_up_less_their_combinations():
+    """V_a + V_b - V_ab, from three runs with one column each [cameron_2011]."""
+    frame = crossed()
+    frame["both"] = frame["candidate"].astype(str) + "/" + frame["supervisor"].astype(str)
+    parts = {name: error(frame, name)[0] ** 2 for name in ("candidate", "supervisor", "both")}
+    together, clusters = error(frame, ["candidate", "supervisor"])
+    expected = np.sqrt(parts["candidate"] + parts["supervisor"] - parts["both"])
+    np.testing.assert_allclose(together, expected, rtol=1e-10)
+    assert (clusters == 25).all()
+
+
+@pytest.mark.parametrize("columns", [["candidate", "site"], ["site", "candidate"], ["site", "site"]])
+def test_a_nested_cluster_column_adds_nothing(columns):
+    frame = crossed()
+    together, clusters = error(frame, columns)
+    alone, own = error(frame, "site")
+    np.testing.assert_allclose(together, alone, rtol=1e-12)
+    assert (clusters == own).all()
+
+
+def test_crossed_clusters_are_not_resampled():
+    with pytest.raises(ArgumentError, match="crossed"):
+        coefficients(
+            crossed(),
+            unit="unit",
+            rater="rater",
+            level="level",
+            levels=range(4),
+            cluster=["candidate", "supervisor"],
+            interval="bca",
+        )
