@@ -69,7 +69,7 @@ def _first(rubric: Rubric) -> list[Layout]:
             },
             values={
                 "status": {"Finished": "completed", "Stopped early": "ended_early"},
-                "first_generation": {"Yes": "yes", "No": "no"},
+                "first_generation": _YES_NO,
                 "entry_route": {"School": "school_leaver", "Another job": "career_changer"},
             },
         ),
@@ -129,7 +129,10 @@ def _second(rubric: Rubric) -> list[Layout]:
                 "gender": "gender",
                 "entry_route": "route",
             },
-            values={"status": {"complete": "completed", "stopped": "ended_early"}},
+            values={
+                "status": {"complete": "completed", "stopped": "ended_early"},
+                "first_generation": {"Y": "true", "N": "false"},
+            },
         ),
         day_first(
             file="visits_2024-25.csv",
