@@ -140,12 +140,12 @@ def ratings(plan: Plan, codes: Codes, scores: Scores, rubric: Rubric) -> pd.Data
 
 
 def raters(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFrame:
-    """One row a rater, with training in the summer before the first cycle."""
+    """One row a rater, by code, with training in the summer before the first cycle."""
     n = len(plan.raters)
     first = pd.Series(pd.to_datetime(list(STARTS)).to_numpy()[plan.raters["first_cycle"]])
     trained = (first - pd.to_timedelta(rng.integers(7, 40, n), unit="D")).where(rng.random(n) < 0.9)
     certified = (trained + pd.to_timedelta(rng.integers(0, 6, n), unit="D")).where(rng.random(n) < 0.85)
-    return pd.DataFrame(
+    register = pd.DataFrame(
         {
             "rater": codes.raters,
             "role": plan.raters["role"],
@@ -154,6 +154,7 @@ def raters(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFrame:
             "expires_on": certified + pd.DateOffset(years=3),
         }
     )
+    return register.sort_values("rater", ignore_index=True)
 
 
 def far_site() -> str:
