@@ -55,7 +55,7 @@ class Effects:
     own_mentor: float = 0.5
     severities: tuple[float, ...] = (-2.5, -2.0, 2.5)
     drifts: tuple[float, ...] = (-0.18,)
-    stretches: tuple[float, ...] = (2.0,)
+    stretches: tuple[float, ...] = (1.6,)
     halos: tuple[float, ...] = (0.9,)
 
     @property

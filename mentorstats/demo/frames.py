@@ -1,11 +1,15 @@
 """The invented programme as clean tables: the plan and the scores under codes, dates and words."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from pandas.api.types import pandas_dtype
 
+from mentorstats import dictionary
 from mentorstats.demo.plan import FAR_SITE, Plan
 from mentorstats.demo.ratings import REASONS, Scores
 from mentorstats.demo.rubric import Rubric
@@ -16,6 +20,13 @@ SITE_NAMES = ("Tarnhollow", "Fennick Reach", "Ousel Bridge", "Marlpit Lane", "Gr
 LATER_SITES = (1, 3)  # placements there start a week later
 VERSIONS = ("1", "1", "2")  # of the rubric, by cycle
 
+_DTYPES = {
+    "string": pandas_dtype("str"),
+    "boolean": pandas_dtype("boolean"),
+    "integer": pandas_dtype("Int64"),
+    "number": pandas_dtype("Float64"),
+    "date": pandas_dtype("datetime64[us]"),
+}
 _LETTERS, _DIGITS = "bcdfghjkmnpqrstvwxyz", "23456789"  # no vowels: a code is never a word
 _PATTERN = (_LETTERS, _DIGITS, _LETTERS, _DIGITS, _LETTERS)
 
@@ -62,11 +73,16 @@ def placements(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFra
             "start": start,
             "end": start + pd.to_timedelta(7 * planned["weeks"] - 3, unit="D"),
             "status": np.where(planned["weeks"] < planned["weeks"].max(), "ended_early", "completed"),
-            "first_generation": rng.choice(["yes", "no", ""], n, p=[0.3, 0.65, 0.05]),
-            "gender": rng.choice(["woman", "man", "another", ""], n, p=[0.66, 0.28, 0.02, 0.04]),
+            "first_generation": _answers({True: 0.3, False: 0.65, None: 0.05}, n, rng),
+            "gender": _answers({"woman": 0.66, "man": 0.28, "another": 0.02, None: 0.04}, n, rng),
             "entry_route": rng.choice(["school_leaver", "career_changer"], n, p=[0.7, 0.3]),
         }
     )
+
+
+def _answers(shares: Mapping[Any, float], n: int, rng: np.random.Generator) -> NDArray[np.object_]:
+    answers = np.array(list(shares), dtype=object)
+    return answers[rng.choice(len(answers), n, p=list(shares.values()))]
 
 
 def _starts(plan: Plan) -> pd.Series:
@@ -124,12 +140,12 @@ def ratings(plan: Plan, codes: Codes, scores: Scores, rubric: Rubric) -> pd.Data
 
 
 def raters(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFrame:
-    """One row a rater, with training in the summer before the first cycle."""
+    """One row a rater, by code, with training in the summer before the first cycle."""
     n = len(plan.raters)
     first = pd.Series(pd.to_datetime(list(STARTS)).to_numpy()[plan.raters["first_cycle"]])
     trained = (first - pd.to_timedelta(rng.integers(7, 40, n), unit="D")).where(rng.random(n) < 0.9)
     certified = (trained + pd.to_timedelta(rng.integers(0, 6, n), unit="D")).where(rng.random(n) < 0.85)
-    return pd.DataFrame(
+    register = pd.DataFrame(
         {
             "rater": codes.raters,
             "role": plan.raters["role"],
@@ -138,8 +154,21 @@ def raters(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFrame:
             "expires_on": certified + pd.DateOffset(years=3),
         }
     )
+    return register.sort_values("rater", ignore_index=True)
 
 
 def far_site() -> str:
     """Name of the site that shares no rater with the others."""
     return SITE_NAMES[FAR_SITE]
+
+
+def conform(frame: pd.DataFrame, table: str) -> pd.DataFrame:
+    """Give a table the columns and types that the dictionary describes; a level keeps its own order."""
+    fields = dictionary.table(table).fields
+    return pd.DataFrame({field.name: _typed(frame[field.name], field) for field in fields})
+
+
+def _typed(column: pd.Series, field: dictionary.Field) -> pd.Series:
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return column
+    return column.astype(_DTYPES[field.type])

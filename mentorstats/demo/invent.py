@@ -48,12 +48,15 @@ def programme(seed: int = SEED, *, effects: Effects | None = None) -> Programme:
     drawn = ratings.draw(planned, rubric.has(), rubric.reworded(), sizes, chance[2])
     version = np.array([list(rubric.versions).index(name) for name in frames.VERSIONS])
     scores = ratings.rate(planned, drawn, version, sizes, chance[3])
+    tables = {
+        "placements": frames.placements(planned, codes, chance[4]),
+        "observations": frames.observations(planned, codes, chance[5]),
+        "ratings": frames.ratings(planned, codes, scores, rubric),
+        "rubrics": rubric.table,
+        "raters": frames.raters(planned, codes, chance[6]),
+    }
     return Programme(
         seed=seed,
-        placements=frames.placements(planned, codes, chance[4]),
-        observations=frames.observations(planned, codes, chance[5]),
-        ratings=frames.ratings(planned, codes, scores, rubric),
-        rubrics=rubric.table,
-        raters=frames.raters(planned, codes, chance[6]),
+        **{name: frames.conform(frame, name) for name, frame in tables.items()},
         truth=truth.gather(planned, codes, drawn, scores, sizes, rubric),
     )

@@ -49,7 +49,8 @@ class Plan:
     Attributes
     ----------
     raters
-        role, far (serves the site that shares no rater), cycles (how many they serve in), first_cycle.
+        role, far (serves the site that shares no rater), cycles (how many they serve in),
+        first_cycle.
     placements
         cycle, site, mentor, supervisor (rows of ``raters``), weeks (how long it lasts).
     lessons
@@ -69,8 +70,7 @@ def draw(rng: np.random.Generator) -> Plan:
     placements = _placements(rng)
     lessons = _lessons(placements, rng)
     forms = _forms(placements, lessons, rng)
-    served = forms.assign(cycle=lessons["placement"].map(placements["cycle"])[forms["lesson"]].to_numpy())
-    return Plan(_raters(placements, served), placements.drop(columns=["post", "turn"]), lessons, forms)
+    return Plan(_raters(placements), placements.drop(columns=["post", "turn"]), lessons, forms)
 
 
 def _placements(rng: np.random.Generator) -> pd.DataFrame:
@@ -94,8 +94,9 @@ def _placements(rng: np.random.Generator) -> pd.DataFrame:
     )
 
 
-def _raters(placements: pd.DataFrame, served: pd.DataFrame) -> pd.DataFrame:
-    by_rater = served.groupby("rater", observed=True)["cycle"]
+def _raters(placements: pd.DataFrame) -> pd.DataFrame:
+    served = placements.melt(["cycle"], ["mentor", "supervisor"], value_name="rater")
+    by_rater = served.groupby("rater")["cycle"]
     count = int(placements["mentor"].max()) + 1
     far = np.zeros(count, dtype=bool)
     far[placements.loc[placements["site"] == FAR_SITE, ["mentor", "supervisor"]].to_numpy().ravel()] = True
@@ -103,8 +104,8 @@ def _raters(placements: pd.DataFrame, served: pd.DataFrame) -> pd.DataFrame:
         {
             "role": np.where(np.arange(count) < _SUPERVISORS, "supervisor", "mentor"),
             "far": far,
-            "cycles": by_rater.nunique().reindex(range(count)).to_numpy(),
-            "first_cycle": by_rater.min().reindex(range(count)).to_numpy(),
+            "cycles": by_rater.nunique(),
+            "first_cycle": by_rater.min(),
         }
     )
 

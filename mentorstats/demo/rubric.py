@@ -62,7 +62,7 @@ def hearthside() -> Rubric:
     """Read the invented rubric from the data dictionary."""
     path = places.data_dictionary() / "rubric.csv"
     table = pd.read_csv(path, dtype="str", keep_default_na=False)
-    table = table.astype({"rank": "Int64", "weight": "Float64"})
+    table["rank"] = table["rank"].astype("Int64")
     levels = table.drop_duplicates("level").sort_values("rank")
     return Rubric(
         name=str(table.loc[0, "rubric"]),
