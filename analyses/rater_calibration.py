@@ -7,7 +7,8 @@ Decisions
 - Only ratings of the same lesson, rubric, version and criterion are compared; versions are never pooled.
 - Pairs with a rating marked as not independent are left out of the main tables and shown beside them;
   a pair for which nothing was recorded counts as independent.
-- Agreement is weighted quadratically; intervals take the ratings of one candidate as belonging together.
+- Agreement is weighted quadratically; intervals take the ratings of one candidate as belonging together,
+  and once, over all criteria, those of one supervisor as well.
 - Groups with fewer people than the policy's minimum are blanked.
 """
 
@@ -41,12 +42,15 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
     flow = overview.flow(overview.checks(long))
     by_criterion = overview.by_version(apart, rubrics, confidence=confidence)
     overall = overview.by_version(apart, rubrics, by=(), confidence=confidence)
+    overall_crossed = overview.by_version(
+        apart, rubrics, by=(), cluster=("candidate", "supervisor"), confidence=confidence
+    )
     overall_with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
     difference = overview.differences(apart, confidence=confidence)
     levels = overview.paired_levels(apart, rubrics)
 
     sections = (
-        records_used.section(long, records.problems, flow),
+        records_used.section(records.sources, long, records.problems, flow),
         double_scoring.section(
             overview.double_scoring(lessons),
             overview.double_scoring(lessons, by="cohort"),
@@ -55,7 +59,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
             policy,
         ),
         agreeing.by_criterion(by_criterion, overall, rubrics, policy),
-        agreeing.independence(overall_with_all, overall, pairs, policy),
+        agreeing.independence(overall_with_all, overall, overall_crossed, pairs, policy),
         differences.section(difference, levels, rubrics, policy),
         reading.how_to_read(policy),
         reading.how_made(policy),

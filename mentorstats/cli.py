@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, TypeAlias
 
 from mentorstats import __version__
-from mentorstats.errors import ArgumentError, MentorstatsError, SourceFileError
+from mentorstats.errors import MentorstatsError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -127,9 +127,10 @@ def _note_set_aside(loaded: Records) -> None:
 
 def _agree(asked: argparse.Namespace) -> int:
     from mentorstats import agreement
+    from mentorstats.records.read import read_table
     from mentorstats.report import plain
 
-    levels, table = _declared(asked.levels, asked.level, _table(asked.file, asked.sheet))
+    levels, table = _declared(asked.levels, asked.level, read_table(asked.file, sheet=asked.sheet))
     wanted = {
         "unit": asked.unit,
         "rater": asked.rater,
@@ -151,35 +152,6 @@ def _agree(asked: argparse.Namespace) -> int:
         print(plain.agreement(rows, by_level, weights=asked.weights))
         print()
     return DONE
-
-
-def _table(path: Path, name: str | None) -> pd.DataFrame:
-    """Read a file as text, blank cells missing, indexed by the row that a spreadsheet shows."""
-    import pandas as pd
-
-    from mentorstats.records import read
-
-    found = list(read.sheets(path, only=name))
-    if len(found) != 1:
-        raise ArgumentError(
-            f"{len(found)} sheets hold something",
-            where=path.name,
-            allowed=[sheet.sheet for sheet in found],
-            remedy="Name one with --sheet.",
-        )
-    sheet = found[0]
-    if sheet.ragged:
-        row, n, _ = sheet.ragged[0]
-        raise SourceFileError(
-            f"row {row} has {n} cells for {len(sheet.table.column_names)} headings "
-            f"({len(sheet.ragged)} such rows)",
-            where=path.name,
-            remedy="Give every row one cell a heading.",
-        )
-    table = sheet.table.to_pandas().set_axis(pd.Index(sheet.rows, name="row"))
-    filled = table.apply(lambda column: column.str.strip()) != ""
-    blanked: pd.DataFrame = table.where(filled)
-    return blanked
 
 
 def _declared(
@@ -212,8 +184,8 @@ def _parts(
     groups = table.groupby(by, observed=True, dropna=False, sort=True)
     results = found.groupby(level=by, dropna=False, sort=True)
     for (key, rows), (_, chosen) in zip(groups, results, strict=True):
-        named = ("not recorded" if pd.isna(value) else value for value in key)
-        heading = ", ".join(f"{name} {value}" for name, value in zip(by, named, strict=True))
+        named = pd.Series(key, index=by, dtype="object").fillna("not recorded")
+        heading = ", ".join(f"{name} {value}" for name, value in named.items())
         yield heading, chosen.droplevel(list(range(len(by)))), rows
 
 

@@ -1,5 +1,7 @@
 """Exit codes, messages and places of output; the numbers are tested where they are made."""
 
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -7,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from mentorstats import __version__, agreement, cli
+from mentorstats import __version__, agreement, cli, records
 from mentorstats.errors import NothingUsableError
 
 ROOT = Path(cli.__file__).parent.parent
@@ -155,7 +157,7 @@ def test_a_workbook_with_several_sheets_asks_which(ratings, tmp_path, capsys):
     code, _, err = run(capsys, "agree", tmp_path / "two.xlsx", *AGREE)
     assert code == 2
     assert "one, other" in err
-    assert "--sheet" in err
+    assert "Name one" in err
     assert run(capsys, "agree", tmp_path / "two.xlsx", *AGREE, "--sheet", "other")[0] == 0
 
 
@@ -260,3 +262,200 @@ def test_help_loads_nothing_heavy():
     assert loaded.stdout.startswith("usage: mentorstats")
     for heavy in ("numpy", "pandas", "matplotlib", "pyarrow", "jinja2"):
         assert f" {heavy}\n" not in loaded.stderr
+
+
+@pytest.fixture(scope="module")
+def programme(tmp_path_factory):
+    """Return the folder that ``mentorstats demo`` writes."""
+    folder = tmp_path_factory.mktemp("demo") / "programme"
+    assert cli.main(["demo", str(folder), "--date", "2026-09-01"]) == 0
+    return folder
+
+
+@pytest.fixture
+def folder(programme, tmp_path):
+    """Return a copy of it to spoil."""
+    copy = tmp_path / "copy"
+    shutil.copytree(programme, copy)
+    shutil.rmtree(copy / "reports")
+    return copy
+
+
+def edit(path, old, new):
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def test_the_demo_writes_exports_and_its_report_and_may_be_run_again(programme, capsys):
+    page = programme / "reports" / "rater-calibration.html"
+    before = page.read_bytes()
+    code, out, err = run(capsys, "demo", programme, "--date", "2026-09-01")
+    assert (code, out) == (0, f"{page}\n")
+    assert "faulty entries were set aside" in err
+    assert page.read_bytes() == before
+
+
+def test_report_writes_the_same_page_as_the_demo(programme, tmp_path, capsys):
+    asked = ("report", "rater-calibration", programme, "--out", tmp_path / "out", "--date", "2026-09-01")
+    code, out, err = run(capsys, *asked)
+    page = tmp_path / "out" / "rater-calibration.html"
+    assert (code, out) == (0, f"{page}\n")
+    assert "set aside" in err
+    assert page.read_bytes() == (programme / "reports" / "rater-calibration.html").read_bytes()
+
+
+def test_the_analysis_runs_as_a_script_and_writes_the_same_page(programme, tmp_path):
+    script = ROOT / "analyses" / "rater_calibration.py"
+    done = subprocess.run(
+        [sys.executable, script, programme, "--out", tmp_path, "--date", "2026-09-01"],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert (done.stdout, done.stderr) == ("", "")
+    written = (tmp_path / "rater-calibration.html").read_bytes()
+    assert written == (programme / "reports" / "rater-calibration.html").read_bytes()
+
+
+def test_a_script_ends_as_the_command_does(tmp_path):
+    script = ROOT / "analyses" / "rater_calibration.py"
+    done = subprocess.run(
+        [sys.executable, script, tmp_path / "nowhere", "--out", tmp_path],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert done.returncode == 2
+    assert "nowhere" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_flow_of_ratings_adds_up(programme):
+    loaded = records.load(programme)
+    sources = loaded.sources[loaded.sources["table"] == "ratings"]
+    assert sources["rows_kept"].sum() == len(loaded.long())
+    assert (sources["rows_read"] - sources["rows_set_aside"]).equals(sources["rows_kept"])
+
+
+def test_check_lists_every_fault_and_ends_with_1(programme, tmp_path, capsys):
+    code, out, err = run(capsys, "check", programme)
+    found = records.load(programme).problems
+    assert (code, err) == (1, "")
+    assert f"{len(found):,} entries" in out
+    for file in found["file"].unique():
+        assert file in out
+    code, out, err = run(capsys, "check", programme, "--out", tmp_path / "faults.csv")
+    assert (code, out) == (1, "")
+    assert len(pd.read_csv(tmp_path / "faults.csv")) == len(found)
+
+
+def plain_folder(folder):
+    """Write exports that carry our own names, without a fault."""
+    folder.mkdir()
+    (folder / "rubrics.csv").write_text(
+        "rubric,version,criterion,level,rank,label\n"
+        + "".join(f"r,1,k,{level},{level},Level {level}\n" for level in (1, 2, 3))
+    )
+    (folder / "placements.csv").write_text(
+        "placement,candidate,mentor,supervisor,site,cohort,licensure_area,grade_band,start,end,status\n"
+        + "".join(
+            f"p{n},c{n},m{n},s1,Moss,2025,art,lower,2025-09-01,2025-12-19,completed\n" for n in range(12)
+        )
+    )
+    (folder / "observations.csv").write_text(
+        "observation,placement,date\n" + "".join(f"o{n},p{n},2025-10-0{n % 9 + 1}\n" for n in range(12))
+    )
+    (folder / "ratings.csv").write_text(
+        "observation,rater,rater_role,rubric,rubric_version,criterion,level,independent\n"
+        + "".join(
+            f"o{n},{role[0]}{n},{role},r,1,k,{(n + (role == 'mentor') * (n % 4 == 0)) % 3 + 1},yes\n"
+            for n in range(12)
+            for role in ("mentor", "supervisor")
+        )
+    )
+    return folder
+
+
+def test_check_of_faultless_records_ends_with_0(tmp_path, capsys):
+    code, out, err = run(capsys, "check", plain_folder(tmp_path / "plain"))
+    assert (code, out, err) == (0, "No fault was found.\n", "")
+
+
+def test_a_report_on_faultless_records_says_nothing_on_standard_error(tmp_path, capsys):
+    folder = plain_folder(tmp_path / "plain")
+    code, _, err = run(capsys, "report", "rater-calibration", folder, "--out", tmp_path / "out")
+    assert (code, err) == (0, "")
+
+
+def spoil_mapping(folder):
+    edit(folder / "mapping.toml", 'file = "', 'file = "no_such_')
+
+
+def spoil_key(folder):
+    edit(folder / "mapping.toml", "[[source]]", "[[source]]\nsheeet = 1")
+
+
+def spoil_toml(folder):
+    edit(folder / "mapping.toml", "[[source]]", "[[source")
+
+
+def spoil_workbook(folder):
+    (folder / "quillmoor_2023-24.xlsx").write_bytes(b"PK\x03\x04 broken")
+
+
+def encrypt_workbook(folder):
+    (folder / "quillmoor_2023-24.xlsx").write_bytes(bytes.fromhex("d0cf11e0a1b11ae1") + b"\0" * 600)
+
+
+def spoil_heading(folder):
+    edit(folder / "ratings_2025-26.csv", "criterion", "criterium")
+
+
+def spoil_policy(folder):
+    (folder / "policy.toml").write_text('[[rule]]\nid = "minimum_group_size"\nvalue = "ten"\n')
+
+
+def empty(folder):
+    shutil.rmtree(folder)
+    folder.mkdir()
+
+
+def remove(folder):
+    shutil.rmtree(folder)
+
+
+def spoil_every_level(folder):
+    shutil.rmtree(folder)
+    plain_folder(folder)
+    ratings = pd.read_csv(folder / "ratings.csv", dtype="str")
+    ratings.assign(level="superb").to_csv(folder / "ratings.csv", index=False)
+
+
+SPOILED = {
+    spoil_mapping: (2, "no_such_"),
+    spoil_key: (2, "sheeet"),
+    spoil_toml: (2, "mapping.toml"),
+    spoil_workbook: (2, "quillmoor_2023-24.xlsx"),
+    encrypt_workbook: (2, "encrypted"),
+    spoil_heading: (2, "criterion"),
+    spoil_policy: (2, "policy.toml"),
+    empty: (2, "no export"),
+    remove: (2, "no such folder"),
+    spoil_every_level: (1, "set aside"),
+}
+
+
+@pytest.mark.parametrize("spoil", SPOILED, ids=lambda spoil: spoil.__name__)
+def test_bad_records_end_with_one_message_and_nothing_half_written(folder, tmp_path, capsys, spoil):
+    spoil(folder)
+    expected, words = SPOILED[spoil]
+    code, out, err = run(capsys, "report", "rater-calibration", folder, "--out", tmp_path / "out")
+    last = err.splitlines()[-1]
+    assert (code, out) == (expected, "")
+    assert last.startswith("mentorstats: ")
+    assert words in last
+    assert "Traceback" not in err
+    assert not (tmp_path / "out").exists()

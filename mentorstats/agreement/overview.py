@@ -137,6 +137,7 @@ def by_version(
     rubrics: pd.DataFrame,
     *,
     by: Sequence[str] = ("criterion",),
+    cluster: Sequence[str] = ("candidate",),
     confidence: float = 0.95,
 ) -> pd.DataFrame:
     """Agreement of the two sides under each rubric version; versions are never pooled.
@@ -149,24 +150,26 @@ def by_version(
         The declared levels: rubric, version, criterion, rank.
     by
         Further columns; one set of coefficients for each combination. Empty for a version at once.
+    cluster
+        Within which ratings go together: ``candidate``, ``supervisor`` (the second side), or both.
 
     Returns
     -------
     DataFrame
-        As from `coefficients` with quadratic weights and candidates as clusters, indexed by rubric,
-        rubric_version, ``by`` and coefficient. ``percent_agreement`` and ``percent_adjacent`` do not
+        As from `coefficients` with quadratic weights, indexed by rubric, rubric_version,
+        ``by`` and coefficient. ``percent_agreement`` and ``percent_adjacent`` do not
         depend on the weights.
     """
     parts = []
     for version, chosen, n_levels in _versions(pairs, rubrics):
         found = coefficients(
-            stacked(chosen, names=ROLES),
+            stacked(chosen.assign(supervisor=chosen["rater_second"]), names=ROLES),
             unit="pair",
             rater="side",
             level="rank",
             levels=range(1, n_levels + 1),
             weights="quadratic",
-            cluster="candidate",
+            cluster=list(cluster),
             by=list(by) or None,
             confidence=confidence,
         )

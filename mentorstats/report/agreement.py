@@ -37,7 +37,7 @@ UNITS = {
     "beyond": "verdict",
 }
 STATISTICS = ("exact", "adjacent", "exact_chance", "kappa", "ac")
-ALL, UNMARKED = "All pairs", "Without marked pairs"
+ALL, UNMARKED, CROSSED = "All pairs", "Without marked pairs", "The same, supervisors as clusters too"
 REFERENCES = ("cohen_1968", "gwet_2014")
 NO_PAIRS = (
     "No lesson was rated by both a mentor and a supervisor under the same rubric version, so nothing is "
@@ -96,30 +96,36 @@ def by_criterion(
 
 
 def independence(
-    with_all: pd.DataFrame, without: pd.DataFrame, pairs: pd.DataFrame, policy: Policy
+    with_all: pd.DataFrame,
+    without: pd.DataFrame,
+    crossed: pd.DataFrame,
+    pairs: pd.DataFrame,
+    policy: Policy,
 ) -> Section:
-    """Agreement of all pairs beside that of the pairs not marked as dependent.
+    """Agreement of all pairs, of those not marked as dependent, and with supervisors as clusters too.
 
     Parameters
     ----------
-    with_all, without
-        From `mentorstats.agreement.overview.by_version` with ``by=()``.
+    with_all, without, crossed
+        From `mentorstats.agreement.overview.by_version` with ``by=()``; ``crossed`` is ``without``
+        clustered by candidate and supervisor.
     pairs
         All pairs, from `mentorstats.agreement.double_scored`.
     """
-    question = "Do ratings that were not independent change the picture?"
+    question = "Do dependent ratings or shared supervisors change the picture?"
     if pairs.empty:
         return Section(key="independence", question=question, answer=NO_PAIRS, status=Status.NO_DOUBLE_SCORES)
-    sets = {ALL: with_all, UNMARKED: without}
+    # The column of people holds candidates in every row, so that it means one thing.
+    sets = {ALL: with_all, UNMARKED: without, CROSSED: crossed.assign(n_clusters=without["n_clusters"])}
     parts = [spread(part, COEFFICIENTS).assign(pairs=name) for name, part in sets.items() if len(part)]
-    data = pd.concat(parts, ignore_index=True).sort_values([*VERSION, "pairs"], ignore_index=True)
+    data = pd.concat(parts, ignore_index=True).sort_values(VERSION, kind="stable", ignore_index=True)
     data["version"] = [
         wording.version(rubric, version)
         for rubric, version in zip(data["rubric"], data["rubric_version"], strict=True)
     ]
     table = Table(
         key="independence-table",
-        title="Agreement over all criteria together, with and without pairs marked as not independent",
+        title="Agreement over all criteria together, three ways",
         data=data,
         labels={
             "version": "Rubric version",
@@ -132,7 +138,7 @@ def independence(
         group_columns=("version", "pairs"),
         count_columns=("n_units", "n_clusters"),
         statistic_columns=STATISTICS,
-        note="Compare the two rows of a version with each other. Over all criteria together the "
+        note="Compare the rows of a version with each other. Over all criteria together the "
         "coefficients also credit raters for knowing which criteria are scored higher, so they are not "
         "those of one criterion.",
         references=REFERENCES,
@@ -146,9 +152,13 @@ def independence(
         method=(
             "A rating agreed in conference, or given after seeing the other one, is not independent "
             "evidence. A pair is marked where either rating is; a pair for which nothing was recorded is "
-            "kept in both rows.",
+            "kept in every row.",
+            "Supervisors who rate several candidates carry their habits from one to the next. The third row "
+            "of a version lets the ratings of one supervisor go together as well as those of one candidate; "
+            "its values are those of the second row, only the intervals differ. They speak of supervisors "
+            "like these; the others speak of these supervisors.",
         ),
-        references=("ho_kane_2013",),
+        references=("ho_kane_2013", "cameron_2011"),
     )
 
 
@@ -221,7 +231,7 @@ def _independence(pairs: pd.DataFrame, data: pd.DataFrame) -> str:
     share = number(n / len(pairs), "share")
     start = f"{n:,} of {count(len(pairs), 'pair')} ({share}\N{NO-BREAK SPACE}%) are marked as not independent"
     if n == 0:
-        return f"No pair of {len(pairs):,} is marked as not independent, so both rows are the same."
+        return f"No pair of {len(pairs):,} is marked as not independent, so the first two rows are the same."
     changes = [_change(str(version), rows) for version, rows in data.groupby("version", sort=True)]
     return f"{start}; leaving them out moves the share of equal levels {wording.listed(changes)}."
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -66,18 +67,40 @@ def agreement(found: pd.DataFrame, levels: pd.DataFrame, *, weights: str) -> str
 
 
 def problems(found: pd.DataFrame) -> str:
-    """Every fault with its place, value and remedy, one line each, and how many there are."""
+    """Every fault by file and sheet, alike ones of a row together, then what to do about each kind.
+
+    Parameters
+    ----------
+    found
+        ``Records.problems``.
+    """
     if found.empty:
         return "No fault was found."
-    place = [_place(row) for _, row in found.iterrows()]
-    heading = ("what was done", "where", "fault", "value", "remedy")
-    rows = [
-        (_word(row["effect"]), where, _word(row["problem"]), _text(row["value"]), _text(row["remedy"]))
-        for where, (_, row) in zip(place, found.iterrows(), strict=True)
-    ]
+    shown = ["row", "column", "problem", "value", "effect"]
+    counted = found[["file", "sheet", *shown]].fillna({"row": 0}).fillna("")
+    counted = counted.groupby(["file", "sheet", *shown], sort=True).size().reset_index(name="n")
+    lines = []
+    for (file, sheet), rows in counted.groupby(["file", "sheet"], sort=True):
+        lines += [f"{file}, sheet {sheet}" if sheet else str(file)]
+        lines += [*columns([_fault(row) for row in rows.itertuples()]), ""]
+    lines += ["What to do"]
+    remedies = found.drop_duplicates(["problem", "remedy"]).sort_values(["problem", "remedy"])
+    lines += columns([(_word(row.problem), _text(row.remedy)) for row in remedies.itertuples()])
     effects = found["effect"].value_counts().sort_index()
-    counted = ", ".join(f"{n:,} {_word(effect)}" for effect, n in effects.items())
-    return "\n".join([*columns([heading, *rows]), "", f"{count(len(found), 'entry', 'entries')}: {counted}."])
+    said = ", ".join(f"{n:,} {_word(effect)}" for effect, n in effects.items())
+    return "\n".join([*lines, "", f"{count(len(found), 'entry', 'entries')}: {said}."])
+
+
+def _fault(row: Any) -> tuple[str, ...]:
+    """Place, fault, value and how often, of entries that are alike."""
+    what = _word(row.problem) + ("" if row.effect == "set_aside" else f" ({_word(row.effect)})")
+    place = f"row {row.row}" if row.row else ""
+    return (place, _cut(row.column), what, _cut(row.value), f"{row.n} times" if row.n > 1 else "")
+
+
+def _cut(text: object, longest: int = 32) -> str:
+    shown = _text(text)
+    return shown if len(shown) <= longest else f"{shown[: longest - 2]} …"
 
 
 def _beyond(rest: pd.DataFrame) -> list[tuple[str, ...]]:
@@ -123,14 +146,6 @@ def _percent(share: float) -> str:
 
 def _whole(value: object) -> int:
     return 0 if pd.isna(value) else int(value)  # type: ignore[call-overload]
-
-
-def _place(row: pd.Series) -> str:
-    parts = [_text(row["file"])]
-    parts += [f"sheet {_text(row['sheet'])}"] if _text(row["sheet"]) else []
-    parts += [f"row {_text(row['row'])}"] if _text(row["row"]) else []
-    parts += [f"column {_text(row['column'])}"] if _text(row["column"]) else []
-    return ", ".join(parts)
 
 
 def _text(value: object) -> str:

@@ -52,9 +52,9 @@ def how_made(policy: Policy) -> Section:
         ),
         references=("cohen_1968", "gwet_2008", "gwet_2014", "liang_zeger_1986", "kottner_2011"),
         caution=(
-            "Ratings that one supervisor gave to different candidates count as independent of each other. "
-            "Where few supervisors rated many candidates, and each has habits of their own, the intervals "
-            "are too narrow.",
+            "Outside the table that counts supervisors as clusters too, ratings that one supervisor gave to "
+            "different candidates count as independent of each other. Where few supervisors rated many "
+            "candidates, and each has habits of their own, those intervals are too narrow.",
         ),
     )
 

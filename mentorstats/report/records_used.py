@@ -22,50 +22,51 @@ REASONS = {
 EFFECTS = {"stops": "reading stopped", "set_aside": "set aside", "notice": "kept, with a notice"}
 
 
-def section(long: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame) -> Section:
+def section(sources: pd.DataFrame, long: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame) -> Section:
     """Build the section.
 
     Parameters
     ----------
-    long, problems
-        ``Records.long()`` and ``Records.problems``.
+    sources, long, problems
+        ``Records.sources``, ``Records.long()`` and ``Records.problems``.
     flow
         From `mentorstats.agreement.overview.flow`.
     """
+    ratings = sources.loc[sources["table"] == "ratings", ["rows_read", "rows_set_aside"]].sum()
+    read, aside = int(ratings["rows_read"]), int(ratings["rows_set_aside"])
     compared = int(flow["n"].loc["other_role_too"])
-    aside = int((problems["effect"] == "set_aside").sum())
     answer = (
-        f"The files hold {count(len(long), 'usable rating')}; {compared:,} of them can be compared, because "
-        "a mentor and a supervisor rated the same criterion of the same lesson. "
-        f"{_aside(aside)}"
+        f"The files hold {count(read, 'rating')}, of which {aside:,} {'was' if aside == 1 else 'were'} set "
+        f"aside as faulty. {compared:,} can be compared, because a mentor and a supervisor rated the same "
+        "criterion of the same lesson."
     )
     return Section(
         key="records-used",
         question="Which records stand behind this report?",
         answer=answer,
-        tables=(_steps(len(long), flow), *_without_level(long), *_faults(problems)),
+        tables=(_steps(read, aside, flow), *_without_level(long), *_faults(problems)),
         method=(
-            "Every rating is asked the questions of the first table in that order; one that fails is left "
+            "Every rating is held to the lines of the first table in that order; one that fails is left "
             "out there. A rating whose independence was not recorded is kept. Faulty entries are set "
             "aside, never corrected; the files themselves are not changed.",
         ),
     )
 
 
-def _aside(n: int) -> str:
-    if n == 0:
-        return "Nothing had to be set aside as faulty."
-    return f"{count(n, 'faulty entry was', 'faulty entries were')} set aside."
-
-
-def _steps(total: int, flow: pd.DataFrame) -> Table:
-    first = pd.DataFrame({"step": ["Ratings read and kept"], "n_left_out": [0], "n": [total]})
+def _steps(read: int, aside: int, flow: pd.DataFrame) -> Table:
+    first = pd.DataFrame(
+        {
+            "step": ["Stands in the files", "Is not faulty"],
+            "n_left_out": [0, aside],
+            "n": [read, read - aside],
+        }
+    )
     rest = flow.assign(step=[STEPS[name] for name in flow.index])
     return Table(
         key="selection",
         title="From the ratings in the files to the ratings compared",
         data=pd.concat([first, rest], ignore_index=True),
-        labels={"step": "Question asked of each rating", "n_left_out": "Left out here", "n": "Remain"},
+        labels={"step": "Asked of each rating", "n_left_out": "Left out here", "n": "Remain"},
         units={"n_left_out": "ratings", "n": "ratings"},
         group_columns=("step",),
         count_columns=("n_left_out", "n"),
@@ -98,12 +99,12 @@ def _faults(problems: pd.DataFrame) -> list[Table]:
     return [
         Table(
             key="faults",
-            title="Faults found while reading",
+            title="Faults found while reading all tables",
             data=counted.assign(
                 effect=counted["effect"].map(EFFECTS),
                 problem=counted["problem"].astype("str").str.replace("_", " "),
             ),
-            labels={"problem": "Fault", "effect": "What was done", "n": "Times", "files": "Files"},
+            labels={"problem": "Fault", "effect": "What was done", "n": "Found", "files": "Files"},
             units={"n": "times", "files": "number"},
             group_columns=("problem",),
             count_columns=("n", "files"),
