@@ -211,7 +211,7 @@ def _family(table: Tabulation, asked: Asked, left_out: int | None) -> list[Estim
     rows = []
     for number, kind in enumerate(members):
         of_kind = None if drawn is None else drawn[:, number]
-        rows.append(_estimate(kind, pairable if kind.paired else table, asked, left_out, of_kind))
+        rows.append(estimate(kind, pairable if kind.paired else table, asked, left_out, of_kind))
     return rows
 
 
@@ -253,9 +253,14 @@ def _bare(kind: Kind, table: Tabulation, left_out: int | None) -> Estimate:
     )
 
 
-def _estimate(
+def estimate(
     kind: Kind, table: Tabulation, asked: Asked, left_out: int | None, drawn: Array | None
 ) -> Estimate:
+    """One member of the family on one table, with its interval and status.
+
+    ``left_out`` counts the rows that did not enter; ``drawn`` holds the member's replicates, where the
+    interval is made of them.
+    """
     found = kind.compute(table, asked.interval == "handbook")
     n_clusters = table.n_clusters()
     bare = _bare(kind, table, left_out)

@@ -91,9 +91,11 @@ class Tabulation:
     def variance(self, influence: Array, *, factor: float | None = None) -> float:
         """Variance of an estimate from its influence values (p,), linearised between clusters.
 
-        Each way of clustering counts with c / (c - 1), or with ``factor``; crossed columns add up and
-        their combinations are taken off. Where that leaves nothing, the largest of the columns' own
-        variances stands. Source: [cameron_2011].
+        The sum of a cluster that holds the share w of the pairable units is divided by 1 - w, and the
+        squares add up with (c - 1) / c: what leaving out one cluster after the other gives, to first
+        order, and the plain c / (c - 1) where clusters are equal. ``factor`` replaces both. Crossed
+        columns add up and their combinations are taken off; where that leaves nothing, the largest of
+        the columns' own variances stands [cameron_2011].
         """
         if not self.clusters:
             n = self.n_pairable
@@ -101,9 +103,7 @@ class Tabulation:
             return float(own * (self.units @ influence**2))
         parts = []
         for way in self.clusters:
-            sums, c = way.members @ influence, self._counted(way)
-            own = factor if factor is not None else c / (c - 1) if c > 1 else np.nan
-            parts.append(own * float(sums @ sums))
+            parts.append(self._variance_between(way, influence, factor))
         total = sum(way.sign * part for way, part in zip(self.clusters, parts, strict=True))
         largest = max(part for way, part in zip(self.clusters, parts, strict=True) if way.single)
         return total if total > 0 else largest
@@ -113,6 +113,17 @@ class Tabulation:
         sums = self.clusters[0].members @ influence if self.clusters else influence
         times = np.ones(len(sums)) if self.clusters else self.units
         return float((times @ sums**3) / (times @ sums**2) ** 1.5)
+
+    def _variance_between(self, way: Way, influence: Array, factor: float | None) -> float:
+        sums = way.members @ influence
+        if factor is not None:
+            return float(factor * (sums @ sums))
+        c = self._counted(way)
+        if c < 2:
+            return np.nan
+        share = way.members @ self.pairable.astype(float) / self.n_pairable
+        without = sums / (1 - share)
+        return float((c - 1) / c * (without @ without))
 
     def _counted(self, way: Way) -> int:
         return int(np.count_nonzero(way.members @ self.pairable.astype(float)))
