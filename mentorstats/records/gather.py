@@ -1,0 +1,192 @@
+"""Find the files of a folder, match them to the mapping, and read them.
+
+Everything that makes a folder unreadable is found before the first row is judged, and told in one
+message: a block that matches no file, a sheet or a heading that is not there.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from mentorstats import dictionary
+from mentorstats.errors import MappingError, SourceFileError
+from mentorstats.records import mapping, read
+from mentorstats.records.mapping import Plan, Source
+from mentorstats.records.problems import NOTICE, Problems, nearest
+from mentorstats.records.sheet import Options, Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One sheet and the block of the mapping that it is read by."""
+
+    source: Source
+    sheet: Sheet
+    sha256: str
+
+
+def files_of(folder: Path) -> list[Path]:
+    """Return the files in a folder that hold tables, hidden and temporary ones left out."""
+    if not folder.is_dir():
+        raise SourceFileError("there is no such folder", where=str(folder))
+    kinds = (*read.READERS, *read.LOOKALIKES)
+    found = [
+        path
+        for path in sorted(folder.iterdir())
+        if path.is_file() and path.suffix.lower() in kinds and not path.name.startswith((".", "~$"))
+    ]
+    if not found:
+        raise SourceFileError(
+            "the folder holds no table",
+            where=str(folder),
+            allowed=read.READERS,
+            remedy="Put the exports there.",
+        )
+    return found
+
+
+def gather(folder: Path, plan: Plan, problems: Problems) -> list[Found]:
+    """Read what the mapping names; without one, what carries the name of a table."""
+    files = files_of(folder)
+    found = _by_mapping(folder, plan, files, problems) if plan.sources else _by_name(files, problems)
+    faults = [fault for item in found for fault in _headings_missing(item)]
+    if faults:
+        kind = MappingError if plan.sources else SourceFileError
+        raise kind(" | ".join(faults))
+    return found
+
+
+def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Problems) -> list[Found]:
+    paths = {source.where: _matches(folder, source) for source in plan.sources}
+    sheets: dict[tuple[Path, Options], list[Sheet]] = {}
+    used: set[tuple[Path, str]] = set()
+    found = []
+    for source in plan.sources:
+        for path in paths[source.where]:
+            key = (path, source.options)
+            if key not in sheets:
+                sheets[key] = read.read(path, path.relative_to(folder).as_posix(), source.options)
+            for sheet in _chosen(source, sheets[key]):
+                used.add((path, sheet.sheet))
+                found.append(Found(source, sheet, ""))
+    for (path, _), there in sheets.items():
+        for sheet in there:
+            if (path, sheet.sheet) not in used:
+                used.add((path, sheet.sheet))
+                _note_unread(problems, sheet.file, sheet.sheet, f"no block of {plan.file} names the sheet")
+    named = {path for path, _ in sheets}
+    for path in files:
+        if path not in named:
+            _note_unread(problems, path.name, "", f"no block of {plan.file} names the file")
+    return _with_checksums(folder, found)
+
+
+def _matches(folder: Path, source: Source) -> list[Path]:
+    pattern = source.file
+    if Path(pattern).is_absolute() or ".." in Path(pattern).parts:
+        raise MappingError(f"file = {pattern!r} lies outside the folder", where=source.where)
+    exact = folder / pattern
+    found = [exact] if exact.is_file() else sorted(path for path in folder.glob(pattern) if path.is_file())
+    found = [path for path in found if not path.name.startswith((".", "~$"))]
+    if not found:
+        names = sorted(path.name for path in files_of(folder))
+        near = nearest(pattern, names)
+        raise MappingError(
+            f"file = {pattern!r} names no file",
+            where=source.where,
+            allowed=names,
+            remedy=f"Did you mean {near!r}?" if near else None,
+        )
+    return found
+
+
+def _chosen(source: Source, sheets: list[Sheet]) -> list[Sheet]:
+    if not source.sheet:
+        return sheets
+    chosen = [sheet for sheet in sheets if sheet.sheet == source.sheet]
+    if not chosen:
+        names = [sheet.sheet for sheet in sheets]
+        near = nearest(source.sheet, names)
+        raise MappingError(
+            f"{source.file} has no filled sheet {source.sheet!r}",
+            where=source.where,
+            allowed=names,
+            remedy=f"Did you mean {near!r}?" if near else None,
+        )
+    return chosen
+
+
+def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
+    found = []
+    for path in files:
+        if path.suffix.lower() in read.LOOKALIKES:
+            _note_unread(problems, path.name, "", f"files of kind {path.suffix} are not read")
+            continue
+        if path.suffix.lower() != ".xlsx" and path.stem not in dictionary.tables():
+            _note_unread(problems, path.name, "", "the file does not carry the name of a table")
+            continue
+        for sheet in read.read(path, path.name, Options()):
+            name = sheet.sheet or path.stem
+            if name not in dictionary.tables():
+                _note_unread(problems, path.name, name, "the sheet does not carry the name of a table")
+                continue
+            found.append(Found(_as_it_is(sheet, name, problems), sheet, read.checksum(path)))
+    if not found:
+        raise SourceFileError(
+            "no file or sheet carries the name of a table",
+            allowed=dictionary.tables(),
+            remedy=f"Rename them, or describe them in {mapping.FILE_NAME}.",
+        )
+    return found
+
+
+def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
+    fields = dictionary.table(name).names
+    for heading in sheet.headings:
+        if heading and heading not in fields:
+            near = nearest(heading, fields)
+            problems.add(
+                f"column {heading!r} is not a field of {name}",
+                file=sheet.file,
+                sheet=sheet.sheet,
+                column=heading,
+                rule="not_read",
+                effect=NOTICE,
+                remedy=f"Did you mean {near!r}?" if near else "Nothing need be done if it is of no use.",
+            )
+    needed = {*dictionary.table(name).required, *(("level",) if name == "ratings" else ())}
+    columns = {field: field for field in fields if field in sheet.headings or field in needed}
+    return Source(file=sheet.file, table=name, where=sheet.where, columns=columns)
+
+
+def _headings_missing(found: Found) -> Iterable[str]:
+    """Say of each heading that a source names and the sheet lacks what is nearest to it."""
+    sheet, source = found.sheet, found.source
+    for heading in (*source.columns.values(), *source.criteria.values()):
+        if heading not in sheet.headings:
+            near = nearest(heading, filter(None, sheet.headings))
+            like = f"the nearest heading is {near!r}" if near else f"headings: {', '.join(sheet.headings)}"
+            yield f"{sheet.where} has no column {heading!r} ({like}{_delimiter_hint(sheet)})"
+
+
+def _delimiter_hint(sheet: Sheet) -> str:
+    for mark, name in ((";", ";"), ("\\t", "\t"), (",", ",")):
+        if len(sheet.headings) == 1 and name in sheet.headings[0]:
+            return f'; if columns are separated by "{mark}", say delimiter = "{mark}" in {mapping.FILE_NAME}'
+    return ""
+
+
+def _note_unread(problems: Problems, file: str, sheet: str, why: str) -> None:
+    problems.add(
+        why,
+        file=file,
+        sheet=sheet,
+        rule="not_read",
+        effect=NOTICE,
+        remedy=f"Describe it in {mapping.FILE_NAME} if it belongs to the records.",
+    )
+
+
+def _with_checksums(folder: Path, found: list[Found]) -> list[Found]:
+    sums = {file: read.checksum(folder / file) for file in {item.sheet.file for item in found}}
+    return [Found(item.source, item.sheet, sums[item.sheet.file]) for item in found]

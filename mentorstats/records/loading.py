@@ -1,0 +1,159 @@
+"""A folder of exports to checked tables, every fault at once."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from mentorstats import dictionary
+from mentorstats.errors import MappingError, SourceFileError
+from mentorstats.records import dates, frames, gather, keys, levels, mapping, reshape
+from mentorstats.records.batch import Batch, joined
+from mentorstats.records.gather import Found
+from mentorstats.records.levels import Declared
+from mentorstats.records.mapping import Plan
+from mentorstats.records.problems import SET_ASIDE, Problems
+from mentorstats.records.tables import Records
+
+_SCALES = "rubrics"  # the table on which the meaning of every level rests
+
+
+def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
+    """Read a folder of exports into checked tables; no file in it is altered.
+
+    Rows with a fault are set aside, never dropped unseen: each has its line in ``.problems``, and
+    ``.sources`` counts them. White space around a cell does not count; all else is taken as it
+    stands, "NA" and "007" included.
+
+    Parameters
+    ----------
+    folder
+        Folder that holds CSV, XLSX or Parquet files. Those whose names start with ``.`` or ``~$``
+        are not read.
+    mapping
+        The mapping file; ``folder/mapping.toml`` where that exists and none is named. Without one,
+        files (in a workbook, sheets) that carry a table's name and its column names are read.
+
+    Returns
+    -------
+    Records
+        One frame a table, ``.problems`` and ``.sources``.
+
+    Raises
+    ------
+    MappingError
+        The mapping is wrong or does not fit the files, or no rubric declares the levels.
+    SourceFileError
+        A file or a needed column is missing, a file is unreadable, or the rubrics have a fault.
+    """
+    place = Path(folder)
+    plan = _plan(place, mapping)
+    problems = Problems()
+    found = gather.gather(place, plan, problems)
+    for item in found:
+        reshape.constants_fit(item.source)
+    batches = {_SCALES: _sound_rubrics(found, plan, problems)}
+    scales = levels.declared(batches[_SCALES])
+    _ratings_fit(found, scales)
+    for name in dictionary.tables():
+        if name != _SCALES:
+            batches[name] = _rows(name, found, problems)
+            _check(name, batches, scales, problems)
+    return _records(found, batches, levels.in_order(scales), problems)
+
+
+def _plan(folder: Path, named: str | Path | None) -> Plan:
+    path = Path(named) if named is not None else folder / mapping.FILE_NAME
+    if named is None and not path.is_file():
+        return Plan(mapping.FILE_NAME)
+    return mapping.read(path)
+
+
+def _rows(name: str, found: Iterable[Found], problems: Problems) -> Batch | None:
+    parts = [
+        reshape.rows_of(item.sheet, item.source, problems) for item in found if item.source.table == name
+    ]
+    return keys.once(joined(parts), problems) if parts else None
+
+
+def _sound_rubrics(found: list[Found], plan: Plan, problems: Problems) -> Batch | None:
+    """Return the rubrics; a fault in them stops, for a scale with a level missing is another scale."""
+    own = Problems()
+    parts = [reshape.rows_of(item.sheet, item.source, own) for item in found if item.source.table == _SCALES]
+    declared = levels.from_scales(plan)
+    parts += [declared] if declared is not None else []
+    rubrics = keys.once(joined(parts), own) if parts else None
+    faults = own.frame()
+    faults = faults[(faults["effect"] == SET_ASIDE) & (faults["rule"] != "repeated_row")]
+    if len(faults):
+        first = faults.iloc[0]
+        more = f", and {len(faults) - 1} more faults" if len(faults) > 1 else ""
+        sheet = f", sheet {first['sheet']!r}" if first["sheet"] else ""
+        raise SourceFileError(
+            f"the rubrics have a fault: {first['problem']}{more}",
+            where=f"{first['file']}{sheet}, row {first['row']}, column {first['column']!r}",
+            remedy=str(first["remedy"]),
+        )
+    problems.blocks += own.blocks
+    return rubrics
+
+
+def _ratings_fit(found: Iterable[Found], scales: Declared) -> None:
+    sources = [item.source for item in found if item.source.table == "ratings"]
+    if sources and not scales:
+        raise MappingError(
+            "no rubric is declared, so levels have no order",
+            where=sources[0].where,
+            remedy=f"Export the rubrics table, or write a [[scale]] block in {mapping.FILE_NAME}.",
+        )
+    for source in sources:
+        levels.mapping_fits(source, scales)
+
+
+def _check(name: str, batches: dict[str, Batch | None], scales: Declared, problems: Problems) -> None:
+    batch = batches[name]
+    if batch is None:
+        return
+    if name == "ratings":
+        levels.check(batch, scales, problems)
+    for key in batch.table.foreign_keys:
+        if key.table != _SCALES:
+            keys.found(batch, key, batches[key.table], problems)
+    dates.in_order(batch, problems)
+    placements = batches.get("placements")
+    if name == "observations" and placements is not None:
+        dates.within_placement(batch, placements, problems)
+
+
+def _records(
+    found: Iterable[Found], batches: dict[str, Batch | None], order: tuple[str, ...], problems: Problems
+) -> Records:
+    tables = {
+        name: frames.frame(dictionary.table(name), batches[name], order) for name in dictionary.tables()
+    }
+    return Records(tables=tables, problems=problems.frame(), sources=_sources(found, batches))
+
+
+def _sources(found: Iterable[Found], batches: dict[str, Batch | None]) -> pd.DataFrame:
+    """Count what came of each source; rows are those of the table, so a wide form gives several."""
+    sums = {item.sheet.file: item.sha256 for item in found}
+    ragged = {(item.sheet.file, item.sheet.sheet): len(item.sheet.ragged) for item in found}
+    lines = []
+    for name, batch in batches.items():
+        if batch is None:
+            continue
+        size = len(batch.origins)
+        read = np.bincount(batch.origin, minlength=size)
+        aside = np.bincount(batch.origin[batch.aside], minlength=size)
+        for number, origin in enumerate(batch.origins):
+            bent = ragged.get((origin.file, origin.sheet), 0)
+            counts = (read[number] + bent, read[number] - aside[number], aside[number] + bent)
+            lines.append((origin.file, origin.sheet, name, sums.get(origin.file, ""), *map(int, counts)))
+    frame = pd.DataFrame(lines, columns=list(SOURCE_COLUMNS))
+    texts, numbers = list(SOURCE_COLUMNS[:4]), list(SOURCE_COLUMNS[4:])
+    frame = frame.astype(dict.fromkeys(texts, "str") | dict.fromkeys(numbers, "int64"))
+    return frame.groupby(texts, sort=False, dropna=False, as_index=False, observed=True)[numbers].sum()
+
+
+SOURCE_COLUMNS = ("file", "sheet", "table", "sha256", "rows_read", "rows_kept", "rows_set_aside")

@@ -1,0 +1,90 @@
+"""Every fault found in the records, as one table."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy.typing as npt
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+COLUMNS = ("problem", "file", "sheet", "row", "column", "value", "rule", "effect", "remedy")
+STOPS, SET_ASIDE, NOTICE = "stops", "set_aside", "notice"
+LONGEST = 200  # characters of a value that are shown
+
+Texts = str | pa.Array
+
+
+@dataclass(slots=True)
+class Problems:
+    """Faults as they are found, a block of rows at a time."""
+
+    blocks: list[dict[str, Any]] = field(default_factory=list)
+
+    def add(
+        self,
+        problem: Texts,
+        *,
+        rule: str,
+        effect: str,
+        remedy: Texts,
+        file: Texts,
+        sheet: Texts = "",
+        rows: npt.NDArray[Any] | None = None,
+        column: Texts = "",
+        value: Texts = "",
+    ) -> None:
+        """Add one fault a row, or one of the whole file where ``rows`` is None.
+
+        Texts are one for all rows or an array with one for each.
+        """
+        if rows is not None and not len(rows):
+            return
+        given = (problem, file, sheet, rows, column, value, rule, effect, remedy)
+        self.blocks.append(dict(zip(COLUMNS, given, strict=True)))
+
+    def frame(self) -> pd.DataFrame:
+        """Return all faults, ordered by file, sheet and row; columns as ``COLUMNS``."""
+        parts = [_part(block) for block in self.blocks]
+        whole = pa.concat_tables(parts) if parts else _SCHEMA.empty_table()
+        keys = [(name, "ascending") for name in ("file", "sheet", "row", "column", "rule")]
+        # Faults of a whole file come first: a missing row sorts before the others.
+        order = pc.sort_indices(whole, sort_keys=keys, null_placement="at_start")
+        found = whole.take(order).to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)
+        # A wide form makes several rows of one cell, and its fault is one fault.
+        return found.drop_duplicates(ignore_index=True)
+
+
+_SCHEMA = pa.schema([(name, pa.int64() if name == "row" else pa.string()) for name in COLUMNS])
+
+
+def _part(block: dict[str, Any]) -> pa.Table:
+    rows = block["row"]
+    size = 1 if rows is None else len(rows)
+    arrays = []
+    for name in COLUMNS:
+        given = block[name]
+        if name == "row":
+            arrays.append(pa.nulls(1, pa.int64()) if rows is None else pa.array(rows, pa.int64()))
+        elif isinstance(given, str):
+            arrays.append(pa.repeat(pa.scalar(given), size))
+        else:
+            arrays.append(given.cast(pa.string()).fill_null(""))
+    part = pa.Table.from_arrays(arrays, schema=_SCHEMA)
+    shown = pc.utf8_slice_codeunits(part["value"], 0, LONGEST)
+    return part.set_column(COLUMNS.index("value"), "value", shown)
+
+
+def quoted(values: pa.Array, after: str, *, before: str = "") -> pa.Array:
+    """Return ``before 'value' after`` for each value, long values cut short."""
+    shown = pc.utf8_slice_codeunits(values.cast(pa.string()).fill_null(""), 0, LONGEST)
+    return pc.binary_join_element_wise(f"{before}'", shown, f"'{after}", "")
+
+
+def nearest(name: str, known: Any) -> str:
+    """Return the known name most like this one, or "" where none is like it."""
+    from difflib import get_close_matches
+
+    lowered = {str(item).casefold(): str(item) for item in known}
+    found = get_close_matches(name.casefold(), list(lowered), n=1, cutoff=0.5)
+    return lowered[found[0]] if found else ""

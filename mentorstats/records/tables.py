@@ -1,0 +1,75 @@
+"""``Records``: what loading gives, and where it is kept between runs."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from mentorstats.errors import NothingUsableError
+from mentorstats.records import long, store
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """Checked tables of a programme.
+
+    Attributes
+    ----------
+    tables
+        One frame a table of the data dictionary, by name, an empty one where nothing was given;
+        each is also an attribute (``records.ratings``). The last three columns, ``file``, ``sheet``
+        and ``row``, say where a row came from.
+    problems
+        One row a fault: problem, file, sheet, row (as a spreadsheet shows it; in CSV the line where
+        the record starts), column, value, rule, effect (set_aside, notice), remedy.
+    sources
+        One row a file, sheet and table: its SHA-256, and rows of that table read, kept and set
+        aside (read = kept + set aside; a wide form gives one row a criterion).
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    problems: pd.DataFrame
+    sources: pd.DataFrame
+
+    def __getattr__(self, name: str) -> pd.DataFrame:
+        tables = self.__dict__.get("tables", {})
+        if name in tables:
+            found: pd.DataFrame = tables[name]
+            return found
+        raise AttributeError(f"Records has no attribute {name!r}; tables: {', '.join(tables)}")
+
+    def long(self) -> pd.DataFrame:
+        """Return one row a rating, joined to its lesson, placement and rank (see records/long.py)."""
+        return long.long(
+            *(self.tables[name] for name in ("ratings", "observations", "placements", "rubrics"))
+        )
+
+    def require(self, *names: str) -> None:
+        """Raise NothingUsableError where one of these tables has no usable row, saying what took them."""
+        for name in names:
+            if len(self.tables[name]):
+                continue
+            read = int(self.sources.loc[self.sources["table"] == name, "rows_read"].sum())
+            if not read:
+                raise NothingUsableError(f"there are no {name}", remedy=f"Export {name} too.")
+            files = self.sources.loc[self.sources["table"] == name, "file"]
+            out = self.problems[
+                self.problems["file"].isin(files) & (self.problems["effect"] == "set_aside")
+            ].iloc[0]
+            raise NothingUsableError(
+                f"all {read} rows of {name} were set aside; the first because {out['problem']}",
+                where=f"{out['file']}, row {out['row']}, column {out['column']!r}",
+                remedy=str(out["remedy"]),
+            )
+
+    def save(self, folder: str | Path) -> None:
+        """Write everything to ``folder/.mentorstats/`` as Parquet, replacing what was there."""
+        store.write(Path(folder), {**self.tables, "problems": self.problems, "sources": self.sources})
+
+
+def reload(folder: str | Path) -> Records:
+    """Return what ``Records.save`` wrote to a folder; raises SourceFileError where it is not readable."""
+    frames = store.read(Path(folder))
+    problems, sources = frames.pop("problems"), frames.pop("sources")
+    return Records(tables=frames, problems=problems, sources=sources)
