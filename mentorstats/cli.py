@@ -114,6 +114,7 @@ def _report(asked: argparse.Namespace) -> int:
 
     analysis = run.find(asked.name)
     loaded = records.load(asked.folder)
+    loaded.require("ratings")
     _note_set_aside(loaded)
     print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, date=asked.date))
     return DONE
@@ -127,10 +128,11 @@ def _note_set_aside(loaded: Records) -> None:
 
 def _agree(asked: argparse.Namespace) -> int:
     from mentorstats import agreement
-    from mentorstats.records.read import read_table
+    from mentorstats.records.text_table import read_table
     from mentorstats.report import plain
 
-    levels, table = _declared(asked.levels, asked.level, read_table(asked.file, sheet=asked.sheet))
+    text = read_table(asked.file, sheet=asked.sheet, delimiter=asked.delimiter)
+    levels, table = _declared(asked.levels, asked.level, text)
     wanted = {
         "unit": asked.unit,
         "rater": asked.rater,
@@ -246,7 +248,7 @@ def _add_agree(commands: Subparsers) -> None:
         "agree", help=about, description=f"{about.capitalize()}: one row a rating; CSV, XLSX or Parquet."
     )
     add = command.add_argument
-    add("file", type=Path, metavar="FILE", help="the table; in a workbook the first sheet, or --sheet")
+    add("file", type=Path, metavar="FILE", help="the table; in a workbook its only sheet, or --sheet")
     add("--unit", type=_several, required=True, metavar="C[,C]", help="columns that name what was rated")
     add("--rater", type=_several, required=True, metavar="C[,C]", help="columns that name who rated")
     add("--level", required=True, metavar="C", help="column of the level given")
@@ -258,6 +260,7 @@ def _add_agree(commands: Subparsers) -> None:
     add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
     add("--seed", type=int, default=0, help="seed of resampled intervals (%(default)s)")
     add("--sheet", help="sheet of a workbook")
+    add("--delimiter", default=",", help="what stands between the cells of a CSV file (a comma)")
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
     command.set_defaults(command=_agree)
 

@@ -1,5 +1,6 @@
 """Exit codes, messages and places of output; the numbers are tested where they are made."""
 
+import io
 import os
 import shutil
 import subprocess
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from msoffcrypto.format.ooxml import OOXMLFile
 
 from mentorstats import __version__, agreement, cli, records
 from mentorstats.errors import NothingUsableError
@@ -121,11 +123,11 @@ FILES = {
     "missing.csv": (None, "no such file"),
     "empty.csv": (b"", "empty"),
     "ratings.docx": (b"x", "not read"),
-    "broken.xlsx": (b"PK\x03\x04 no", "no workbook"),
-    "secret.xlsx": (bytes.fromhex("d0cf11e0a1b11ae1") + b"\0" * 600, "encrypted"),
+    "broken.xlsx": (b"PK\x03\x04 no", "cannot be read"),
+    "old.xlsx": (bytes.fromhex("d0cf11e0a1b11ae1") + b"\0" * 600, "old XLS"),
     "broken.parquet": (b"PAR1 no", "Parquet"),
     "ragged.csv": (b"lesson,who,lev\no1,x,1\no2,x\n", "row 3 has 2 cells for 3 headings"),
-    "twice.csv": (b"lesson,lesson,who,lev\no1,o1,x,1\n", "stands 2 times"),
+    "twice.csv": (b"lesson,lesson,who,lev\no1,o1,x,1\n", "headed 'lesson'"),
     "latin.csv": ("lesson,who,lev\nÉ,x,1\n".encode("latin-1"), "line 2 is not utf-8"),
 }
 
@@ -140,6 +142,15 @@ def test_files_that_cannot_be_read_end_with_2_and_one_line(tmp_path, capsys, nam
     assert message in err
     assert name in err
     assert err.count("\n") == 1
+
+
+def test_an_encrypted_workbook_says_that_it_is(ratings, tmp_path, capsys):
+    path = tmp_path / "secret.xlsx"
+    pd.read_csv(ratings).to_excel(path, index=False)
+    encrypt(path)
+    code, out, err = run(capsys, "agree", path, *AGREE)
+    assert (code, out) == (2, "")
+    assert err == "mentorstats: secret.xlsx: the workbook is encrypted. Save it without a password.\n"
 
 
 def test_the_rater_who_rated_twice_is_named_by_row(ratings, capsys):
@@ -362,8 +373,12 @@ def plain_folder(folder):
     (folder / "placements.csv").write_text(
         "placement,candidate,mentor,supervisor,site,cohort,licensure_area,grade_band,start,end,status\n"
         + "".join(
-            f"p{n},c{n},m{n},s1,Moss,2025,art,lower,2025-09-01,2025-12-19,completed\n" for n in range(12)
+            f"p{n},c{n},m{n},s{n},Moss,2025,art,lower,2025-09-01,2025-12-19,completed\n" for n in range(12)
         )
+    )
+    (folder / "raters.csv").write_text(
+        "rater,role\n"
+        + "".join(f"{role[0]}{n},{role}\n" for n in range(12) for role in ("mentor", "supervisor"))
     )
     (folder / "observations.csv").write_text(
         "observation,placement,date\n" + "".join(f"o{n},p{n},2025-10-0{n % 9 + 1}\n" for n in range(12))
@@ -406,8 +421,14 @@ def spoil_workbook(folder):
     (folder / "quillmoor_2023-24.xlsx").write_bytes(b"PK\x03\x04 broken")
 
 
+def encrypt(path):
+    plain = io.BytesIO(path.read_bytes())
+    with path.open("wb") as secret:
+        OOXMLFile(plain).encrypt("secret", secret)
+
+
 def encrypt_workbook(folder):
-    (folder / "quillmoor_2023-24.xlsx").write_bytes(bytes.fromhex("d0cf11e0a1b11ae1") + b"\0" * 600)
+    encrypt(folder / "quillmoor_2023-24.xlsx")
 
 
 def spoil_heading(folder):
@@ -442,7 +463,7 @@ SPOILED = {
     encrypt_workbook: (2, "encrypted"),
     spoil_heading: (2, "criterion"),
     spoil_policy: (2, "policy.toml"),
-    empty: (2, "no export"),
+    empty: (2, "no table"),
     remove: (2, "no such folder"),
     spoil_every_level: (1, "set aside"),
 }

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
-from functools import cache
-
-from mentorstats import places
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -75,10 +71,3 @@ def estimate(value: float, low: float, high: float, unit: str) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """A count with its noun: ``count(2, "lesson")`` is ``2 lessons``."""
     return f"{n:,} {one if n == 1 else many or one + 's'}"
-
-
-@cache
-def meanings() -> dict[str, str]:
-    """Status to its meaning, from the vocabulary."""
-    text = (places.data_dictionary() / "vocabulary" / "statuses.toml").read_text(encoding="utf-8")
-    return {status: entry["meaning"] for status, entry in tomllib.loads(text).items()}

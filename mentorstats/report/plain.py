@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.report.numbers import bounds, count, estimate, meanings, number
+from mentorstats.report.numbers import bounds, count, estimate, number
+from mentorstats.report.vocabulary import STATUSES, meanings
 
 Rows = Sequence[Sequence[str]]
 
@@ -67,7 +67,7 @@ def agreement(found: pd.DataFrame, levels: pd.DataFrame, *, weights: str) -> str
 
 
 def problems(found: pd.DataFrame) -> str:
-    """Every fault by file and sheet, alike ones of a row together, then what to do about each kind.
+    """Every fault by file and sheet with its remedy; those of one kind in one row stand together.
 
     Parameters
     ----------
@@ -76,26 +76,23 @@ def problems(found: pd.DataFrame) -> str:
     """
     if found.empty:
         return "No fault was found."
-    shown = ["row", "column", "problem", "value", "effect"]
-    counted = found[["file", "sheet", *shown]].fillna({"row": 0}).fillna("")
-    counted = counted.groupby(["file", "sheet", *shown], sort=True).size().reset_index(name="n")
-    lines = []
-    for (file, sheet), rows in counted.groupby(["file", "sheet"], sort=True):
-        lines += [f"{file}, sheet {sheet}" if sheet else str(file)]
-        lines += [*columns([_fault(row) for row in rows.itertuples()]), ""]
-    lines += ["What to do"]
-    remedies = found.drop_duplicates(["problem", "remedy"]).sort_values(["problem", "remedy"])
-    lines += columns([(_word(row.problem), _text(row.remedy)) for row in remedies.itertuples()])
+    lines: list[str] = []
+    for (file, sheet), rows in found.groupby(["file", "sheet"], dropna=False, sort=True):
+        lines += [f"{file}, sheet {sheet}" if _text(sheet) else str(file)]
+        alike = rows.groupby(["row", "rule", "effect"], dropna=False, sort=False)
+        lines += [*columns([_fault(group) for _, group in alike]), ""]
     effects = found["effect"].value_counts().sort_index()
     said = ", ".join(f"{n:,} {_word(effect)}" for effect, n in effects.items())
-    return "\n".join([*lines, "", f"{count(len(found), 'entry', 'entries')}: {said}."])
+    return "\n".join([*lines, f"{count(len(found), 'entry', 'entries')}: {said}."])
 
 
-def _fault(row: Any) -> tuple[str, ...]:
-    """Place, fault, value and how often, of entries that are alike."""
-    what = _word(row.problem) + ("" if row.effect == "set_aside" else f" ({_word(row.effect)})")
-    place = f"row {row.row}" if row.row else ""
-    return (place, _cut(row.column), what, _cut(row.value), f"{row.n} times" if row.n > 1 else "")
+def _fault(alike: pd.DataFrame) -> tuple[str, ...]:
+    """Place, fault and remedy of the first of some entries, and how many more there are."""
+    first = alike.iloc[0]
+    place = f"row {first['row']}" if _text(first["row"]) else ""
+    notice = "" if first["effect"] == "set_aside" else f"{_word(first['effect'])}: "
+    more = f" ({len(alike) - 1} more like it in this row)" if len(alike) > 1 else ""
+    return (place, _cut(first["column"]), f"{notice}{first['problem']}{more}. {_text(first['remedy'])}")
 
 
 def _cut(text: object, longest: int = 32) -> str:
@@ -118,7 +115,7 @@ def _beyond(rest: pd.DataFrame) -> list[tuple[str, ...]]:
 def _notes(found: pd.DataFrame, levels: pd.DataFrame) -> list[str]:
     """Meanings of the statuses that are shown, and how the intervals were made."""
     used = [str(status) for status in pd.concat([found["status"], levels["status"]]).unique()]
-    lines = [f"{status}: {meanings()[status]}" for status in used if status != Status.OK]
+    lines = [f"{status}: {meanings(STATUSES)[status]}" for status in used if status != Status.OK]
     methods = sorted({str(name) for name in found["interval_method"]} - {"none"})
     if methods:
         lines.append(f"Intervals: {', '.join(methods)}.")

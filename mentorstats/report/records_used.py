@@ -6,6 +6,7 @@ import pandas as pd
 
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count
+from mentorstats.report.vocabulary import RULES, meanings
 
 STEPS = {
     "has_level": "Has a level",
@@ -94,7 +95,7 @@ def _without_level(long: pd.DataFrame) -> list[Table]:
 def _faults(problems: pd.DataFrame) -> list[Table]:
     if problems.empty:
         return []
-    grouped = problems.groupby(["problem", "effect"], observed=True, dropna=False)
+    grouped = problems.groupby(["rule", "effect"], observed=True, dropna=False)
     counted = grouped.agg(n=("row", "size"), files=("file", "nunique")).reset_index()
     return [
         Table(
@@ -102,11 +103,11 @@ def _faults(problems: pd.DataFrame) -> list[Table]:
             title="Faults found while reading all tables",
             data=counted.assign(
                 effect=counted["effect"].map(EFFECTS),
-                problem=counted["problem"].astype("str").str.replace("_", " "),
+                rule=counted["rule"].map(meanings(RULES)).fillna(counted["rule"]),
             ),
-            labels={"problem": "Fault", "effect": "What was done", "n": "Found", "files": "Files"},
+            labels={"rule": "Fault", "effect": "What was done", "n": "Found", "files": "Files"},
             units={"n": "times", "files": "number"},
-            group_columns=("problem",),
+            group_columns=("rule",),
             count_columns=("n", "files"),
             note="The command check lists each one with its file, sheet, row, column and remedy.",
         )

@@ -12,6 +12,7 @@ import pandas as pd
 from mentorstats.estimate import Status
 from mentorstats.report import numbers
 from mentorstats.report.model import BOUNDS, STATUS, WORDS, Table, Verdict
+from mentorstats.report.vocabulary import STATUSES, meanings
 
 NOT_RECORDED = "not recorded"
 HIDDEN = "not shown"
@@ -59,7 +60,7 @@ class _Notes:
         return self.letters.setdefault(status, ascii_lowercase[len(self.letters)])
 
     def explained(self) -> dict[str, str]:
-        return {letter: numbers.meanings()[status] for status, letter in self.letters.items()}
+        return {letter: meanings(STATUSES)[status] for status, letter in self.letters.items()}
 
 
 def view(table: Table) -> View:

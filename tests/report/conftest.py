@@ -76,9 +76,9 @@ def long(seed=7, lessons=150):
 def problems():
     return pd.DataFrame(
         [
-            ("undeclared_level", "visits.csv", None, 9, "level", "superb", "levels", "set_aside", "Map it."),
-            ("undeclared_level", "visits.csv", None, 12, "level", "okay", "levels", "set_aside", "Map it."),
-            ("unmapped_file", "notes.csv", None, pd.NA, None, None, "mapping", "notice", "Name it."),
+            ("no level", "visits.csv", "", 9, "level", "superb", "declared_level", "set_aside", "Map it."),
+            ("no level", "visits.csv", "", 12, "level", "okay", "declared_level", "set_aside", "Map it."),
+            ("not named", "notes.csv", "", pd.NA, "", "", "not_read", "notice", "Name it."),
         ],
         columns=["problem", "file", "sheet", "row", "column", "value", "rule", "effect", "remedy"],
     )

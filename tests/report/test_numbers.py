@@ -4,7 +4,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mentorstats.estimate import Status
 from mentorstats.report import numbers
 
 
@@ -61,7 +60,3 @@ def test_counts_agree_with_their_noun():
     assert numbers.count(1, "lesson") == "1 lesson"
     assert numbers.count(1200, "lesson") == "1,200 lessons"
     assert numbers.count(2, "criterion", "criteria") == "2 criteria"
-
-
-def test_every_status_has_a_meaning():
-    assert set(numbers.meanings()) == {status.value for status in Status}

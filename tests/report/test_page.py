@@ -132,7 +132,7 @@ def test_labels_from_the_records_cannot_become_markup(make_long, make_records):
     spoiled = records.rubrics.replace({"rubric": {"hearthside": HOSTILE}})
     spoiled["label"] = spoiled["label"] + HOSTILE
     records.rubrics = spoiled
-    records.problems.loc[0, "problem"] = HOSTILE
+    records.problems.loc[0, "rule"] = HOSTILE
     records.sources["file"] = HOSTILE
     html = page.render(run.find("rater-calibration")(records, policy.read())).decode()
     assert "<script" not in html
