@@ -213,13 +213,16 @@ def _third(fields: Fields) -> list[Layout]:
                 "rubric_version": "version",
                 "criterion": "criterion",
                 "level": "level",
+                "missing_reason": "why_none",
                 "independent": "independent",
             },
-            missing={
-                "NO": "not_observed",
-                "NA": "not_applicable",
-                "NS": "not_scored",
-                "WH": "withheld",
+            values={
+                "missing_reason": {
+                    "NO": "not_observed",
+                    "NA": "not_applicable",
+                    "NS": "not_scored",
+                    "WH": "withheld",
+                }
             },
         ),
     ]

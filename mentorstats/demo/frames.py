@@ -24,7 +24,7 @@ _DTYPES = {
     "string": pandas_dtype("str"),
     "boolean": pandas_dtype("boolean"),
     "integer": pandas_dtype("Int64"),
-    "number": pandas_dtype("Float64"),
+    "number": pandas_dtype("float64"),
     "date": pandas_dtype("datetime64[us]"),
 }
 _LETTERS, _DIGITS = "bcdfghjkmnpqrstvwxyz", "23456789"  # no vowels: a code is never a word
@@ -171,4 +171,6 @@ def conform(frame: pd.DataFrame, table: str) -> pd.DataFrame:
 def _typed(column: pd.Series, field: dictionary.Field) -> pd.Series:
     if isinstance(column.dtype, pd.CategoricalDtype):
         return column
+    if field.ordered:
+        return column.astype(pd.CategoricalDtype(list(field.categories), ordered=True))
     return column.astype(_DTYPES[field.type])

@@ -43,8 +43,6 @@ def cells(frame: pd.DataFrame, layout: Layout) -> pd.DataFrame:
     given = _in_their_words(frame, layout)
     if layout.criteria:
         given = _wide(given, layout)
-    elif layout.table == "ratings":
-        given["level"] = given["level"].where(given["level"] != "", given["missing_reason"])
     headings = {**layout.columns, **layout.criteria}
     out = given[list(headings)].rename(columns=headings)
     if layout.remarks:
@@ -54,7 +52,7 @@ def cells(frame: pd.DataFrame, layout: Layout) -> pd.DataFrame:
 
 def _in_their_words(frame: pd.DataFrame, layout: Layout) -> pd.DataFrame:
     out = pd.DataFrame({name: _text(column, layout.date) for name, column in frame.items()})
-    words = {**layout.values, "level": layout.levels, "missing_reason": layout.missing}
+    words = {"level": layout.levels, "missing_reason": layout.missing, **layout.values}
     for name, theirs in words.items():
         if name in out and theirs:
             out[name] = out[name].replace({ours: word for word, ours in reversed(list(theirs.items()))})

@@ -2,21 +2,31 @@
 
 import csv
 import io
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
 from pathlib import Path
 
 import pandas as pd
 import xlsxwriter
 
+from mentorstats import dictionary
 from mentorstats.demo.cycles import layouts
 from mentorstats.demo.frames import COHORTS
 from mentorstats.demo.invent import Programme
 from mentorstats.demo.layout import Layout, cells
 from mentorstats.demo.rubric import hearthside
 
+Cell = str | int | date
+
 _CREATED = datetime(2026, 9, 1)  # written into workbooks, so that the same cells give the same bytes
-_AS_TEXT = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+_OPTIONS = {
+    "in_memory": True,
+    "strings_to_formulas": False,
+    "strings_to_urls": False,
+    "strings_to_numbers": False,
+    "default_date_format": "yyyy-mm-dd",
+}
 _REMARKS = (
     "moved to the\nafternoon",
     'pupils said "again"; so we did',
@@ -26,10 +36,14 @@ _REMARKS = (
 
 @dataclass(slots=True)
 class Sheet:
-    """One export: its layout, and its cells under the headings, all text."""
+    """One export: its layout, and its cells under the headings, all text.
+
+    ``ragged`` holds the labels of records that are written with a cell too many (CSV only).
+    """
 
     layout: Layout
     table: pd.DataFrame
+    ragged: set[int] = field(default_factory=set)
 
 
 def sheets(programme: Programme) -> list[Sheet]:
@@ -82,12 +96,13 @@ def _save_csv(sheet: Sheet, path: Path) -> None:
     text = io.StringIO(newline="")
     writer = csv.writer(text, delimiter=sheet.layout.delimiter, lineterminator="\r\n")
     writer.writerow(sheet.table.columns)
-    writer.writerows(sheet.table.itertuples(index=False))
+    for label, *record in sheet.table.itertuples():
+        writer.writerow([*record, "?"] if label in sheet.ragged else record)
     path.write_bytes(text.getvalue().encode(sheet.layout.encoding))
 
 
 def _save_workbook(parts: list[Sheet], path: Path) -> None:
-    with xlsxwriter.Workbook(str(path), {"in_memory": True, **_AS_TEXT}) as book:
+    with xlsxwriter.Workbook(str(path), _OPTIONS) as book:
         book.set_properties({"created": _CREATED, "author": "", "title": path.stem})
         bold = book.add_format({"bold": True})
         for sheet in parts:
@@ -97,5 +112,30 @@ def _save_workbook(parts: list[Sheet], path: Path) -> None:
             page.freeze_panes(sheet.layout.header_row, 1)
             page.set_column(0, len(sheet.table.columns) - 1, 16)
             page.write_row(sheet.layout.header_row - 1, 0, list(sheet.table.columns), bold)
-            for number, row in enumerate(sheet.table.itertuples(index=False), start=sheet.layout.header_row):
-                page.write_row(number, 0, row)
+            for number, record in enumerate(_typed(sheet), start=sheet.layout.header_row):
+                page.write_row(number, 0, record)
+
+
+def _typed(sheet: Sheet) -> Iterator[tuple[Cell, ...]]:
+    """Yield records as a workbook keeps them: whole numbers and dates as such, the rest as text."""
+    fields = {heading: name for name, heading in sheet.layout.columns.items()}
+    described = dictionary.table(sheet.layout.table)
+    columns = []
+    for heading, column in sheet.table.items():
+        kind = described.field(fields[str(heading)]).type if heading in fields else "string"
+        columns.append([_READ.get(kind, str)(text) for text in column])
+    return zip(*columns, strict=True)
+
+
+def _number(text: str) -> Cell:
+    return int(text) if text.removeprefix("-").isdecimal() else text
+
+
+def _day(text: str) -> Cell:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return text
+
+
+_READ: dict[str, Callable[[str], Cell]] = {"integer": _number, "date": _day}
