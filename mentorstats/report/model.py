@@ -139,14 +139,15 @@ class Section:
 class Provenance:
     """Where a report comes from: enough to make it again.
 
-    ``inputs`` has the columns of ``Records.sources``; ``versions`` is library to version; ``date``
-    is the day of the run (ISO 8601).
+    ``inputs`` has the columns of ``Records.sources``; ``versions`` is library to version;
+    ``settings`` is mapping or policy file to its SHA-256; ``date`` is the day of the run (ISO 8601).
     """
 
     versions: Mapping[str, str]
     inputs: pd.DataFrame
     seeds: Mapping[str, int]
     rules: tuple[Rule, ...]
+    settings: Mapping[str, str] = field(default_factory=dict)
     date: str = ""
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from string import ascii_lowercase
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
@@ -50,7 +49,7 @@ def render(report: Report) -> bytes:
         sources=dict(sorted(cited.items(), key=lambda item: item[1].full)),
         inputs=_inputs(report),
         notice=NOTICE,
-        letters=ascii_lowercase,
+        digits=_CHECKSUM,
         number=number,
     )
     return page.encode("utf-8")

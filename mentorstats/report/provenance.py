@@ -7,32 +7,41 @@ import platform
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from importlib import metadata
+from pathlib import Path
 
 import pandas as pd
 
-from mentorstats import __version__
+from mentorstats import __version__, policy
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
+from mentorstats.records import mapping
+from mentorstats.records.read import checksum
 from mentorstats.report.model import Provenance
 
 LIBRARIES = ("numpy", "pandas", "scipy", "statsmodels", "pyarrow", "matplotlib", "seaborn")
 
 
-def of(inputs: pd.DataFrame, policy: Policy, *, seeds: Mapping[str, int]) -> Provenance:
+def of(inputs: pd.DataFrame, rules: Policy, *, seeds: Mapping[str, int]) -> Provenance:
     """Gather the provenance of a report.
 
     Parameters
     ----------
     inputs
         ``Records.sources``.
-    policy
-        Its rules that were asked for are printed: call this after the estimates.
+    rules
+        The policy; those of its rules that were asked for are printed: call this after the estimates.
     seeds
         What was drawn at random, and its seed.
     """
     versions = {"mentorstats": __version__, "Python": platform.python_version()}
     versions |= {name: metadata.version(name) for name in LIBRARIES}
-    return Provenance(versions=versions, inputs=inputs, seeds=dict(seeds), rules=policy.used())
+    return Provenance(versions=versions, inputs=inputs, seeds=dict(seeds), rules=rules.used())
+
+
+def settings(folder: Path) -> dict[str, str]:
+    """SHA-256 of the mapping and of the policy that lie in a programme's folder."""
+    files = [folder / name for name in (mapping.FILE_NAME, policy.FILE_NAME)]
+    return {path.name: checksum(path) for path in files if path.is_file()}
 
 
 def day(asked: str | None = None) -> str:

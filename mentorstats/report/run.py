@@ -72,7 +72,7 @@ def run(
     """
     on = provenance.day(date)
     made = analysis(loaded, policy.read(folder), seed=seed)
-    dated = replace(made, provenance=replace(made.provenance, date=on))
+    dated = replace(made, provenance=replace(made.provenance, date=on, settings=provenance.settings(folder)))
     return write_beside(out / f"{made.name}.html", page.render(dated))
 
 

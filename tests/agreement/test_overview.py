@@ -1,10 +1,13 @@
 """Counts and signed differences behind the rater-agreement report."""
 
+import tomllib
+
 import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
 
+from mentorstats import places
 from mentorstats.agreement import double_scored, overview
 from mentorstats.errors import ArgumentError
 
@@ -189,3 +192,18 @@ def test_without_pairs_there_is_an_empty_result(few):
     assert overview.by_version(none, rubrics()).empty
     assert overview.differences(none).empty
     assert overview.paired_levels(none, rubrics()).empty
+
+
+def test_columns_come_from_the_vocabulary(few, many):
+    text = (places.data_dictionary() / "vocabulary" / "result_columns.toml").read_text(encoding="utf-8")
+    known = set(tomllib.loads(text))
+    tables = (
+        overview.flow(overview.checks(few)),
+        overview.double_scoring(overview.lessons(few), by="site"),
+        overview.double_scoring_by_role(few),
+        overview.by_version(many, rubrics()),
+        overview.differences(many),
+        overview.paired_levels(many, rubrics()),
+    )
+    for table in tables:
+        assert set(table.columns) <= known

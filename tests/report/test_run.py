@@ -1,3 +1,4 @@
+import hashlib
 import os
 import stat
 
@@ -40,6 +41,7 @@ def test_the_policy_of_the_folder_is_used(tmp_path, make_records):
     )
     page = run.run(run.find("rater-calibration"), make_records(), tmp_path, tmp_path).read_text()
     assert "at least 90\N{NO-BREAK SPACE}%" in page
+    assert hashlib.sha256((tmp_path / policy.FILE_NAME).read_bytes()).hexdigest()[:12] in page
     assert "not met" in page
 
 
