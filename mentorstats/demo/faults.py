@@ -205,7 +205,7 @@ def _another(bench: _Bench, benches: Iterable[_Bench]) -> dict[str, str]:
     for name in _OWN.get(bench.sheet.layout.table, ()):
         record[columns[name]] = _fresh(name, record[columns[name]], benches, bench.rng)
     if bench.sheet.layout.table == "ratings":
-        record[columns["rater"]] = _other_rater(bench.sheet, record, bench.rng)
+        record[columns["rater"]] = _other_rater(bench, record)
     return record
 
 
@@ -229,14 +229,14 @@ def _fresh(field: str, like: str, benches: Iterable[_Bench], rng: np.random.Gene
             return code
 
 
-def _other_rater(sheet: Sheet, record: dict[str, str], rng: np.random.Generator) -> str:
-    """Return a rater of the same role who has no form of the record's lesson."""
-    columns, table = sheet.layout.columns, sheet.table
+def _other_rater(bench: _Bench, record: dict[str, str]) -> str:
+    """Return a rater of the same role, from a record without a fault, who has no form of the lesson."""
+    columns, table = bench.sheet.layout.columns, bench.sheet.table
     role = columns.get("rater_role")
-    same = table[table[role] == record[role]] if role else table
+    same = table[~table.index.isin(list(bench.touched))]
+    same = same[same[role] == record[role]] if role else same
     there = table.loc[table[columns["observation"]] == record[columns["observation"]], columns["rater"]]
-    others = sorted(set(same[columns["rater"]]) - set(there) - {""})
-    return str(rng.choice(others))
+    return str(bench.rng.choice(sorted(set(same[columns["rater"]]) - set(there))))
 
 
 def _hand_in_twice(bench: _Bench) -> list[Fault]:
