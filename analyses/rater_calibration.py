@@ -17,14 +17,12 @@ from mentorstats.agreement import overview
 from mentorstats.policy import Policy
 from mentorstats.records import Records
 from mentorstats.report import (
-    agreement as agreeing,
-)
-from mentorstats.report import (
     differences,
     double_scoring,
     provenance,
     reading,
     records_used,
+    role_agreement,
     run,
     wording,
 )
@@ -33,6 +31,7 @@ from mentorstats.report.model import Report
 
 def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
     """Compare the two roles. No step of this report draws at random, so ``seed`` changes nothing."""
+    records.require("ratings", "observations", "placements")
     confidence = policy.value("confidence")
     long, rubrics = records.long(), records.rubrics
     pairs = agreement.double_scored(long)
@@ -58,8 +57,8 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
             overview.double_scoring_by_role(long),
             policy,
         ),
-        agreeing.by_criterion(by_criterion, overall, rubrics, policy),
-        agreeing.independence(overall_with_all, overall, overall_crossed, pairs, policy),
+        role_agreement.by_criterion(by_criterion, overall, rubrics, policy),
+        role_agreement.independence(overall_with_all, overall, overall_crossed, pairs, policy),
         differences.section(difference, levels, rubrics, policy),
         reading.how_to_read(policy),
         reading.how_made(policy),

@@ -114,7 +114,6 @@ def _report(asked: argparse.Namespace) -> int:
 
     analysis = run.find(asked.name)
     loaded = records.load(asked.folder)
-    loaded.require("ratings")
     _note_set_aside(loaded)
     print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, date=asked.date))
     return DONE

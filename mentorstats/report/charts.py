@@ -27,17 +27,17 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
     Parameters
     ----------
     rows
-        criterion, criterion_words (its title, or missing), value, low, high; a row without value is
-        left empty. A dot is filled where its interval leaves out zero.
+        criterion, criterion_words (its title, or missing), value, value_low, value_high; a row
+        without value is left empty. A dot is filled where its interval leaves out zero.
     """
     _height(axes, _FRAME + _ROW * len(rows))
     order = [
         _label(code, words) for code, words in zip(rows["criterion"], rows["criterion_words"], strict=True)
     ]
     place = pd.Series(range(len(order)), index=rows.index)
-    clear = (rows["low"] > 0) | (rows["high"] < 0)
+    clear = (rows["value_low"] > 0) | (rows["value_high"] < 0)
     axes.axvline(0, color=QUIET, linewidth=1, zorder=1)
-    axes.hlines(place, rows["low"], rows["high"], color=ACCENT, linewidth=1.8, zorder=2)
+    axes.hlines(place, rows["value_low"], rows["value_high"], color=ACCENT, linewidth=1.8, zorder=2)
     for filled, colour in ((True, ACCENT), (False, "white")):
         sns.scatterplot(
             x=rows["value"].where(clear == filled),
@@ -56,7 +56,10 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
     axes.spines["left"].set_visible(False)
     axes.grid(axis="y", color=RULE, linewidth=0.6)
     axes.set_axisbelow(True)
-    reach = np.nanmax(np.abs(rows[["value", "low", "high"]].to_numpy(dtype=float)), initial=0.1) * 1.08
+    reach = (
+        np.nanmax(np.abs(rows[["value", "value_low", "value_high"]].to_numpy(dtype=float)), initial=0.1)
+        * 1.08
+    )
     axes.set_xlim(-reach, reach)
     axes.set_ylabel("")
     axes.set_xlabel("supervisor higher  \N{LEFTWARDS ARROW}  levels  \N{RIGHTWARDS ARROW}  mentor higher")

@@ -8,10 +8,10 @@ from mentorstats.agreement.overview import VERSION
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording
-from mentorstats.report.agreement import NO_PAIRS
 from mentorstats.report.charts import level_grid, signed_differences
-from mentorstats.report.model import BOUNDS, Figure, Section, Table
+from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number
+from mentorstats.report.role_agreement import NO_PAIRS, in_brackets
 from mentorstats.report.small_groups import blank
 from mentorstats.report.spread import versions
 
@@ -38,7 +38,7 @@ def section(found: pd.DataFrame, paired: pd.DataFrame, rubrics: pd.DataFrame, po
         labels = wording.level_labels(rubrics, rubric, version)
         titles = wording.criterion_titles(rubrics, rubric, version)
         rows = rows.assign(criterion_words=rows["criterion"].astype("str").map(titles))
-        size = blank(_sizes(rubric, version, rows), minimum)
+        size = blank(_sizes(rubric, version, rows, policy), minimum)
         grid = blank(_grid(rubric, version, grids[rubric, version], labels), minimum)
         tables += [size, grid]
         figures += [_size_figure(rubric, version, size), _grid_figure(rubric, version, grid, labels)]
@@ -65,12 +65,13 @@ def section(found: pd.DataFrame, paired: pd.DataFrame, rubrics: pd.DataFrame, po
     )
 
 
-def _sizes(rubric: str, version: str, rows: pd.DataFrame) -> Table:
-    statuses = {f"value{bound}": rows[bound.lstrip("_")] for bound in BOUNDS}
+def _sizes(rubric: str, version: str, rows: pd.DataFrame, policy: Policy) -> Table:
+    kept = ["criterion", "criterion_words", "n_units", "n_clusters", "value"]
+    companions = {"value_low": rows["low"], "value_high": rows["high"], "value_status": rows["status"]}
     return Table(
         key=wording.key("difference", rubric, version),
         title=f"Mentor's level minus supervisor's, {wording.version(rubric, version)}",
-        data=rows.assign(**statuses, value_status=rows["status"]).reset_index(drop=True),
+        data=rows[kept].assign(**companions).reset_index(drop=True),
         labels={
             "criterion": "Criterion",
             "n_units": "Compared",
@@ -81,8 +82,7 @@ def _sizes(rubric: str, version: str, rows: pd.DataFrame) -> Table:
         group_columns=("criterion",),
         count_columns=("n_units", "n_clusters"),
         statistic_columns=("value",),
-        note="Above zero: mentors gave the higher level. In brackets: interval that takes the ratings of one "
-        "candidate (a cluster) as belonging together.",
+        note=f"Above zero: mentors gave the higher level. {in_brackets(policy)}",
     )
 
 
@@ -117,8 +117,8 @@ def _grid(rubric: str, version: str, paired: pd.DataFrame, labels: dict[int, str
 
 def _size_figure(rubric: str, version: str, table: Table) -> Figure:
     rows = table.data
-    higher = [str(name) for name in rows.loc[rows["low"] > 0, "criterion"]]
-    lower = [str(name) for name in rows.loc[rows["high"] < 0, "criterion"]]
+    higher = [str(name) for name in rows.loc[rows["value_low"] > 0, "criterion"]]
+    lower = [str(name) for name in rows.loc[rows["value_high"] < 0, "criterion"]]
     alt = (
         f"A dot with its interval for each of {count(len(rows), 'criterion', 'criteria')}, on a scale of "
         f"levels with zero marked. Mentors are clearly higher on {wording.listed(higher) or 'none'}, "
@@ -158,10 +158,13 @@ def _phrase(name: str, rows: pd.DataFrame) -> str:
     if shown.empty:
         return f"Under {name} no criterion has enough candidates to show a difference."
     of = f"of {count(len(shown), 'criterion', 'criteria')}"
-    clear = {"mentors": int((shown["low"] > 0).sum()), "supervisors": int((shown["high"] < 0).sum())}
+    clear = {
+        "mentors": int((shown["value_low"] > 0).sum()),
+        "supervisors": int((shown["value_high"] < 0).sum()),
+    }
     said = [f"{who} give clearly higher levels on {n} {of}" for who, n in clear.items() if n]
     largest = shown.iloc[int(shown["value"].abs().argmax())]
-    size = estimate(largest["value"], largest["low"], largest["high"], "levels")
+    size = estimate(largest["value"], largest["value_low"], largest["value_high"], "levels")
     return (
         f"Under {name}, {wording.listed(said) or f'neither role gives clearly higher levels on any {of}'}; "
         f"the largest mean difference is {size} of a level, on {_named(largest)}, in "

@@ -8,7 +8,6 @@ import inspect
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from mentorstats import places, policy, records
 from mentorstats.errors import AnalysisError, MentorstatsError
@@ -50,7 +49,13 @@ def find(name: str) -> Analysis:
 
 
 def run(
-    analysis: Analysis, loaded: Any, folder: Path, out: Path, *, seed: int = 0, date: str | None = None
+    analysis: Analysis,
+    loaded: records.Records,
+    folder: Path,
+    out: Path,
+    *,
+    seed: int = 0,
+    date: str | None = None,
 ) -> Path:
     """Run an analysis on loaded records and write its page.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 
 import pandas as pd
@@ -13,17 +14,31 @@ def version(rubric: str, number: str) -> str:
 
 
 def key(*parts: object) -> str:
-    """An address on the page from any labels: letters, digits and hyphens."""
-    return "-".join("".join(c if c.isascii() and c.isalnum() else "-" for c in str(part)) for part in parts)
+    """An address on the page from any labels: letters, digits and hyphens, different for different labels."""
+    plain = ["".join(c if c.isascii() and c.isalnum() else "-" for c in str(part)) for part in parts]
+    if plain == [str(part) for part in parts]:
+        return "-".join(plain)
+    digest = hashlib.sha256("\0".join(str(part) for part in parts).encode()).hexdigest()
+    return "-".join([*plain, digest[:8]])
 
 
 def level_labels(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[int, str]:
-    """Rank to the label of its level, lowest first; the code where there is no label."""
+    """Rank to what its level is called, lowest first.
+
+    The label where all criteria share it, else the code where they share that, else the rank.
+    """
     chosen = rubrics[(rubrics["rubric"] == rubric) & (rubrics["version"] == number)]
-    first = chosen.drop_duplicates("rank").sort_values("rank")
-    label = first["label"] if "label" in first else first["level"]
-    named = label.where(label.notna(), first["level"].astype("str"))
-    return {int(rank): str(name) for rank, name in zip(first["rank"], named, strict=True)}
+    return {
+        rank: _called(chosen[chosen["rank"] == rank], rank)
+        for rank in range(1, int(chosen["rank"].max()) + 1)
+    }
+
+
+def _called(rows: pd.DataFrame, rank: int) -> str:
+    for column in ("label", "level"):
+        if column in rows and rows[column].nunique(dropna=False) == 1 and rows[column].notna().all():
+            return str(rows[column].iloc[0])
+    return f"Level {rank}"
 
 
 def criterion_titles(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[str, str]:

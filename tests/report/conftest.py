@@ -95,7 +95,11 @@ def records(table=None):
     """Stand in for ``Records``: what an analysis asks of it."""
     table = long() if table is None else table
     return SimpleNamespace(
-        long=lambda: table, rubrics=rubrics(), problems=problems(), sources=sources(len(table))
+        require=lambda *names: None,
+        long=lambda: table,
+        rubrics=rubrics(),
+        problems=problems(),
+        sources=sources(len(table)),
     )
 
 

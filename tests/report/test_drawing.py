@@ -13,8 +13,8 @@ ROWS = pd.DataFrame(
         "criterion": ["k7w2", "m3d9", "t5b1"],
         "criterion_words": ["Says what the lesson is for", "so long a title " * 9, None],
         "value": [0.3, -0.2, np.nan],
-        "low": [0.1, -0.5, np.nan],
-        "high": [0.5, 0.1, np.nan],
+        "value_low": [0.1, -0.5, np.nan],
+        "value_high": [0.5, 0.1, np.nan],
     }
 )
 GRID = pd.DataFrame(
@@ -69,5 +69,5 @@ def test_text_in_a_cell_stands_out_from_any_shade():
 
 
 def test_a_figure_of_nothing_but_gaps_can_be_drawn():
-    empty = ROWS.assign(value=np.nan, low=np.nan, high=np.nan)
+    empty = ROWS.assign(value=np.nan, value_low=np.nan, value_high=np.nan)
     assert "k7w2" in drawing.svg(figure(lambda axes: charts.signed_differences(axes, empty)))

@@ -1,11 +1,14 @@
 """What the first analysis says about programmes of known shape."""
 
+import re
+
 import pandas as pd
 import pytest
 
 from mentorstats import agreement, policy
 from mentorstats.agreement import overview
 from mentorstats.report import page, run
+from mentorstats.report.drawing import ACCENT
 from mentorstats.report.model import Verdict
 
 KEYS = [
@@ -105,7 +108,18 @@ def test_a_handful_of_candidates_shows_no_number_of_theirs(make_long, make_recor
     assert section(made, "agreement").verdict is Verdict.TOO_FEW
     for part in (*section(made, "agreement").tables, *section(made, "differences").tables):
         assert part.data[[*part.statistic_columns]].replace("", pd.NA).isna().all(axis=None)
-    page.render(made)
+        everything = part.data.drop(columns=[c for c in part.data if c.endswith(("_status", "_words"))])
+        hidden = everything.drop(columns=list(part.group_columns)).replace(["", 0], pd.NA)
+        assert hidden.isna().all(axis=None), "a number of a small group is still in the model"
+    html = page.render(made).decode()
+    for figure in re.findall(r"<figure.*?</figure>", html, re.DOTALL):
+        assert ACCENT not in figure, "a dot or an interval is drawn"
+        assert not re.search(r">[0-9]+ %</text>", figure)
+
+
+def test_dots_and_intervals_of_large_groups_are_drawn(html):
+    figures = re.findall(r"<figure.*?</figure>", html, re.DOTALL)
+    assert [ACCENT in figure for figure in figures] == [True, False, True, False]
 
 
 def test_one_level_everywhere_has_a_reason_and_no_kappa(make_long, make_records):

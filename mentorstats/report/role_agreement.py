@@ -68,7 +68,7 @@ def by_criterion(
     for rubric, version, rows in versions(data):
         titles = wording.criterion_titles(rubrics, rubric, version)
         rows = rows.assign(criterion_words=rows["criterion"].astype("str").map(titles))
-        tables.append(blank(_table(rubric, version, rows), minimum))
+        tables.append(blank(_table(rubric, version, rows, policy), minimum))
     verdicts = [verdict for table in tables for verdict in table.data["beyond"] if verdict]
     return Section(
         key="agreement",
@@ -162,7 +162,16 @@ def independence(
     )
 
 
-def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
+def in_brackets(policy: Policy) -> str:
+    """Say what the brackets in a table hold."""
+    percent = number(policy.value("confidence"), "share")
+    return (
+        f"In brackets: {percent}\N{NO-BREAK SPACE}% interval that takes the ratings of one candidate (a "
+        "cluster) as belonging together."
+    )
+
+
+def _table(rubric: str, version: str, rows: pd.DataFrame, policy: Policy) -> Table:
     return Table(
         key=wording.key("agreement", rubric, version),
         title=f"Agreement by criterion, {wording.version(rubric, version)}",
@@ -178,8 +187,7 @@ def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
         group_columns=("criterion",),
         count_columns=("n_units", "n_clusters"),
         statistic_columns=(*STATISTICS, "beyond"),
-        note="In brackets: interval that takes the ratings of one candidate (a cluster) as belonging "
-        "together.",
+        note=in_brackets(policy),
         references=REFERENCES,
     )
 
