@@ -37,31 +37,29 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
     place = pd.Series(range(len(order)), index=rows.index)
     clear = (rows["value_low"] > 0) | (rows["value_high"] < 0)
     axes.axvline(0, color=QUIET, linewidth=1, zorder=1)
-    axes.hlines(place, rows["value_low"], rows["value_high"], color=ACCENT, linewidth=1.8, zorder=2)
-    for filled, colour in ((True, ACCENT), (False, "white")):
-        sns.scatterplot(
-            x=rows["value"].where(clear == filled),
-            y=place,
-            ax=axes,
-            color=colour,
-            edgecolor=ACCENT,
-            linewidth=1.6,
-            s=52,
-            zorder=3,
-            legend=False,
+    spans = rows[rows["value_low"].notna()]
+    if len(spans):
+        axes.hlines(
+            place[spans.index], spans["value_low"], spans["value_high"], color=ACCENT, linewidth=1.8, zorder=2
         )
-    axes.set_yticks(range(len(order)), order)
-    axes.set_ylim(len(order) - 0.4, -0.6)
-    axes.tick_params(axis="y", length=0)
-    axes.spines["left"].set_visible(False)
-    axes.grid(axis="y", color=RULE, linewidth=0.6)
-    axes.set_axisbelow(True)
-    reach = (
-        np.nanmax(np.abs(rows[["value", "value_low", "value_high"]].to_numpy(dtype=float)), initial=0.1)
-        * 1.08
-    )
+    for filled, colour in ((True, ACCENT), (False, "white")):
+        dots = rows[(clear == filled) & rows["value"].notna()]
+        if len(dots):
+            sns.scatterplot(
+                x=dots["value"],
+                y=place[dots.index],
+                ax=axes,
+                color=colour,
+                edgecolor=ACCENT,
+                linewidth=1.6,
+                s=52,
+                zorder=3,
+                legend=False,
+            )
+    _rows(axes, order)
+    drawn = rows[["value", "value_low", "value_high"]].to_numpy(dtype=float)
+    reach = np.nanmax(np.abs(drawn), initial=0.1) * 1.08
     axes.set_xlim(-reach, reach)
-    axes.set_ylabel("")
     axes.set_xlabel("supervisor higher  \N{LEFTWARDS ARROW}  levels  \N{RIGHTWARDS ARROW}  mentor higher")
 
 
@@ -100,6 +98,17 @@ def level_grid(axes: Axes, shares: pd.DataFrame) -> None:
     axes.tick_params(length=0)
     axes.tick_params(axis="x", rotation=0)
     axes.tick_params(axis="y", rotation=0)
+
+
+def _rows(axes: Axes, names: list[str]) -> None:
+    """Give each row its name and a hairline, the first on top."""
+    axes.set_yticks(range(len(names)), names)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_ylabel("")
+    axes.tick_params(axis="y", length=0)
+    axes.spines["left"].set_visible(False)
+    axes.grid(axis="y", color=RULE, linewidth=0.6)
+    axes.set_axisbelow(True)
 
 
 def _label(code: object, words: object) -> str:
