@@ -156,6 +156,13 @@ SOURCES: dict[str, Source] = {
         "The measurement of observer agreement for categorical data",
         "Biometrics 33, 159–174",
     ),
+    "liang_zeger_1986": Source(
+        "Liang, K.-Y.; Zeger, S. L.",
+        1986,
+        "Longitudinal data analysis using generalized linear models",
+        "Biometrika 73, 13–22",
+        memory=True,
+    ),
     "scott_1955": Source(
         "Scott, W. A.",
         1955,
@@ -174,6 +181,13 @@ SOURCES: dict[str, Source] = {
         2010,
         "Statistical methods for protecting personally identifiable information in aggregate reporting",
         "ERIC ED514095, cited for the minimum reporting sizes in use in the states",
+    ),
+    "wcag_2023": Source(
+        "World Wide Web Consortium",
+        2023,
+        "Web Content Accessibility Guidelines (WCAG) 2.2",
+        "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
     ),
     "white_2018": Source(
         "White, M. C.",

@@ -253,4 +253,4 @@ def _within(inner: Codes, outer: Codes) -> npt.NDArray[np.bool_]:
 
 def _rows(index: pd.Index, positions: Codes) -> str:
     shown = ", ".join(str(value) for value in index[positions[:_SHOWN]])
-    return f"index {shown}{' …' if len(positions) > _SHOWN else ''}"
+    return f"{index.name or 'index'} {shown}{' …' if len(positions) > _SHOWN else ''}"

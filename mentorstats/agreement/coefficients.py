@@ -109,13 +109,17 @@ def coefficients(
         _refuse_crossed(coded.cluster, interval)
     if by is None:
         return to_frame(_family(coded.tabulate(), asked, len(ratings) - len(coded.rows)), index="coefficient")
+    columns = coding.names(by)
     frames, keys = [], []
-    for key, keep, left_out in _groups(ratings, coding.names(by), coded):
+    for key, keep, left_out in _groups(ratings, columns, coded):
         frames.append(to_frame(_family(coded.tabulate(keep), asked, left_out), index="coefficient"))
-        keys.append(key)
+        keys += [key if isinstance(key, tuple) else (key,)] * len(frames[-1])
     if not frames:
-        raise ArgumentError("no row has a value in every column of by", where=", ".join(coding.names(by)))
-    return pd.concat(frames, keys=keys, names=coding.names(by))
+        raise ArgumentError("no row has a value in every column of by", where=", ".join(columns))
+    found = pd.concat(frames)
+    # Not concat's own keys, which refuse a group whose name is missing.
+    groups = [pd.Index([key[place] for key in keys]) for place in range(len(columns))]
+    return found.set_axis(pd.MultiIndex.from_arrays([*groups, found.index], names=[*columns, "coefficient"]))
 
 
 def from_codes(
