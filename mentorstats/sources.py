@@ -69,6 +69,20 @@ SOURCES: dict[str, Source] = {
         "Bias, prevalence and kappa",
         "Journal of Clinical Epidemiology 46, 423–429",
     ),
+    "cameron_2011": Source(
+        "Cameron, A. C.; Gelbach, J. B.; Miller, D. L.",
+        2011,
+        "Robust inference with multiway clustering",
+        "Journal of Business & Economic Statistics 29, 238–249",
+        memory=True,
+    ),
+    "cicchetti_feinstein_1990": Source(
+        "Cicchetti, D. V.; Feinstein, A. R.",
+        1990,
+        "High agreement but low kappa: II. Resolving the paradoxes",
+        "Journal of Clinical Epidemiology 43, 551–558",
+        memory=True,
+    ),
     "cohen_1960": Source(
         "Cohen, J.",
         1960,
@@ -86,6 +100,13 @@ SOURCES: dict[str, Source] = {
         1980,
         "Integration and generalization of kappas for multiple raters",
         "Psychological Bulletin 88, 322–328",
+    ),
+    "efron_1987": Source(
+        "Efron, B.",
+        1987,
+        "Better bootstrap confidence intervals",
+        "Journal of the American Statistical Association 82, 171–185",
+        memory=True,
     ),
     "feinstein_cicchetti_1990": Source(
         "Feinstein, A. R.; Cicchetti, D. V.",
