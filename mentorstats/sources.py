@@ -50,6 +50,13 @@ SOURCES: dict[str, Source] = {
         "American Educational Research Association",
         memory=True,
     ),
+    "bartanen_kwok_2021": Source(
+        "Bartanen, B.; Kwok, A.",
+        2021,
+        "Examining clinical teaching observation scores as a measure of preservice teacher quality",
+        "American Educational Research Journal 58(5)",
+        memory=True,
+    ),
     "bates_2015": Source(
         "Bates, D.; Mächler, M.; Bolker, B.; Walker, S.",
         2015,
@@ -135,6 +142,13 @@ SOURCES: dict[str, Source] = {
     ),
     "gwet_2014": Source(
         "Gwet, K. L.", 2014, "Handbook of Inter-Rater Reliability", "4th edition, Advanced Analytics"
+    ),
+    "kane_staiger_2012": Source(
+        "Kane, T. J.; Staiger, D. O.",
+        2012,
+        "Gathering Feedback for Teaching",
+        "Bill & Melinda Gates Foundation, MET Project",
+        memory=True,
     ),
     "krippendorff_2011": Source(
         "Krippendorff, K.",
