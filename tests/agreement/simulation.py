@@ -1,7 +1,7 @@
 """Clustered pairs of ratings with known agreement, for the coverage of intervals.
 
 A pair copies one level with probability 1 - d and is two independent draws with probability d. Then every
-kappa, weighted or not, and alpha is 1 - E(d), whatever the margins; AC1 follows from the margins. The tendency
+kappa, weighted or not, and alpha is 1 - E(d), whatever the margins; AC1 follows from them. The tendency
 d differs between clusters by a beta distribution with the intracluster correlation asked for. ``candidate``
 clusters all hold as many pairs; ``supervisor`` clusters hold one to seven candidates.
 
@@ -97,7 +97,7 @@ def tables(cell, rng, n):
 
 
 def run(cell, data_sets=DATA_SETS):
-    """How often the default and the naive interval hold the truth, in the first SUBSET and in all data sets."""
+    """How often the default and the naive interval hold the truth; ``subset`` counts the first data sets."""
     asked = {
         name: Asked(tuple(range(1, cell.levels + 1)), name, "auto", 2000, 0.95, 0)
         for name in ("identity", "quadratic")
