@@ -40,7 +40,7 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
     quick = _quick(text, int(ends[head]), len(headings), options.delimiter, quoted) if len(body) else None
     if quick is not None and quick.num_rows == len(body):
         columns = tuple(encode(column) for column in quick.columns)
-        lines = _lines(text, starts[body], quoted)
+        lines = _lines(text, starts, body, quoted)
         return [Sheet(file=file, sheet="", headings=trimmed_headings(headings), columns=columns, rows=lines)]
     return [_slow(text, file, options)]
 
@@ -129,9 +129,14 @@ def _quick(text: bytes, offset: int, width: int, delimiter: str, quoted: bool) -
         return None
 
 
-def _lines(text: bytes, starts: npt.NDArray[np.int64], quoted: bool) -> npt.NDArray[np.int64]:
+def _lines(
+    text: bytes, starts: npt.NDArray[np.int64], records: npt.NDArray[np.int64], quoted: bool
+) -> npt.NDArray[np.int64]:
+    """Return the line on which each of these records starts."""
+    if not quoted:
+        return records + 1
     newlines = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _NEWLINE)
-    return np.searchsorted(newlines, starts) + 1
+    return np.searchsorted(newlines, starts[records]) + 1
 
 
 def _slow(text: bytes, file: str, options: Options) -> Sheet:

@@ -38,7 +38,8 @@ def frame(table: Table, batch: Batch | None, levels: tuple[str, ...]) -> pd.Data
 
 def to_pandas(table: pa.Table) -> pd.DataFrame:
     """Return an Arrow table as a frame with the types that ``frame`` names."""
-    return table.to_pandas(types_mapper=_NULLABLE.get, ignore_metadata=True)
+    made: pd.DataFrame = table.to_pandas(types_mapper=_NULLABLE.get)
+    return made
 
 
 def _array(
@@ -49,9 +50,10 @@ def _array(
         column = batch.columns[field.name].take(keep)
     else:
         column = Column(np.zeros(len(keep), dtype=np.int32), pa.nulls(1, kind))
-    ordered = levels if (table.name, field.name) == ("ratings", "level") else tuple(field.categories)
-    if field.ordered or ordered is levels:
-        return _categorical(column, ordered)
+    if (table.name, field.name) == ("ratings", "level"):
+        return _categorical(column, levels)
+    if field.ordered:
+        return _categorical(column, tuple(field.categories))
     if field.type == "date":
         return Column(column.codes, column.values.cast(pa.timestamp("us"))).array()
     return column.array()

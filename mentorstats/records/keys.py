@@ -10,6 +10,8 @@ from mentorstats.records.batch import Batch, Positions
 from mentorstats.records.column import Codes, Mask, folded
 from mentorstats.records.problems import NOTICE, SET_ASIDE, Problems, quoted
 
+_KEEP_ONE = "Keep the record that is right and take out the others."
+
 
 def once(batch: Batch, problems: Problems) -> Batch:
     """Hold a batch to its primary key and its other unique keys; returns it without agreed repeats.
@@ -50,11 +52,8 @@ def _primary(batch: Batch, problems: Problems) -> Batch:
             problems, at, fields[-1], text, rule=rule, effect=SET_ASIDE, remedy=remedy, value=value.take(pick)
         )
 
-    remedy = "Keep the record that is right and take out the others."
-    report(~agreed, " is recorded more than once, and differently; see also", "primary_key", remedy)
-    report(
-        agreed & again & ~distinct, " is recorded again, alike; the first is", "repeated_row", "Take it out."
-    )
+    report(~agreed, " is recorded more than once, and differently; see also", "primary_key", _KEEP_ONE)
+    report(agreed & again & ~distinct, " is recorded again, alike; the first is", "repeated_row", _KEEP_ONE)
     return _without(batch, twice[agreed & again & distinct], problems)
 
 
@@ -69,7 +68,7 @@ def _unique(batch: Batch, fields: tuple[str, ...], problems: Problems) -> None:
         quoted(value, f" occurs more than once as {', '.join(fields)}"),
         rule="unique_key",
         effect=SET_ASIDE,
-        remedy="Keep the record that is right and take out the others.",
+        remedy=_KEEP_ONE,
         value=value,
     )
 

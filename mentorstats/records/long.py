@@ -36,7 +36,7 @@ def long(
 
 def _rows(codes: pd.Series, keys: pd.Series) -> np.ndarray:
     """Position of each code among unique keys, -1 where it is not there."""
-    return pd.Index(keys).get_indexer(pd.Index(codes))
+    return np.asarray(pd.Index(keys).get_indexer(pd.Index(codes)))
 
 
 def _taken(column: pd.Series, rows: np.ndarray) -> pd.Series:

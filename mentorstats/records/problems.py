@@ -1,7 +1,7 @@
 """Every fault found in the records, as one table."""
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy.typing as npt
 import pandas as pd
@@ -12,7 +12,7 @@ COLUMNS = ("problem", "file", "sheet", "row", "column", "value", "rule", "effect
 STOPS, SET_ASIDE, NOTICE = "stops", "set_aside", "notice"
 LONGEST = 200  # characters of a value that are shown
 
-Texts = str | pa.Array
+Texts: TypeAlias = "str | pa.Array"
 
 
 @dataclass(slots=True)
@@ -44,15 +44,14 @@ class Problems:
         self.blocks.append(dict(zip(COLUMNS, given, strict=True)))
 
     def frame(self) -> pd.DataFrame:
-        """Return all faults, ordered by file, sheet and row; columns as ``COLUMNS``."""
+        """Return all faults by file, sheet and row, those of a whole file first; columns as ``COLUMNS``."""
         parts = [_part(block) for block in self.blocks]
         whole = pa.concat_tables(parts) if parts else _SCHEMA.empty_table()
-        keys = [(name, "ascending") for name in ("file", "sheet", "row", "column", "rule")]
-        # Faults of a whole file come first: a missing row sorts before the others.
-        order = pc.sort_indices(whole, sort_keys=keys, null_placement="at_start")
-        found = whole.take(order).to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)
+        found: pd.DataFrame = whole.to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)
         # A wide form makes several rows of one cell, and its fault is one fault.
-        return found.drop_duplicates(ignore_index=True)
+        found = found.drop_duplicates()
+        order = ["file", "sheet", "row", "column", "rule"]
+        return found.sort_values(order, na_position="first", kind="stable", ignore_index=True)
 
 
 _SCHEMA = pa.schema([(name, pa.int64() if name == "row" else pa.string()) for name in COLUMNS])

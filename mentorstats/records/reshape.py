@@ -68,11 +68,11 @@ def constants_fit(source: Source) -> None:
 def _note_ragged(sheet: Sheet, problems: Problems) -> None:
     if sheet.ragged:
         rows, cells = np.array(sheet.ragged, dtype=np.int64).T
-        width = len(sheet.headings)
+        count, width = pa.array(cells).cast(pa.string()), len(sheet.headings)
         problems.add(
             pc.binary_join_element_wise(
                 "the row has",
-                pa.array(cells).cast(pa.string()),
+                count,
                 f"cells, and there are {width} headings",
                 " ",
             ),
