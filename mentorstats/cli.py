@@ -1,1 +1,282 @@
-"""The command line: parses, calls, prints; no computation."""
+"""The command line: parses, calls, prints; no computation.
+
+Results go to standard output, everything else to standard error. Exit codes: 0 done, also when
+rows were set aside; 1 faults found by ``check``, or nothing usable left; 2 arguments, mapping,
+policy or files wrong; 3 a defect of ours; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, TypeAlias
+
+from mentorstats import __version__
+from mentorstats.errors import MentorstatsError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from mentorstats.records import Records
+
+Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+DONE, FAULTS, DEFECT, INTERRUPTED = 0, 1, 3, 130
+
+REPORTS = "reports"  # folder of the demo
+WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
+INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
+SUFFIXES = (".csv", ".parquet")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code; argparse itself exits for ``--help`` and usage."""
+    asked = _parser().parse_args(argv)
+    command: Callable[[argparse.Namespace], int] = asked.command
+    with _Outcome(debug=asked.debug) as outcome:
+        outcome.code = command(asked)
+        sys.stdout.flush()
+    return outcome.code
+
+
+class _Outcome:
+    """Turns whatever ends a command into an exit code and at most one message."""
+
+    def __init__(self, *, debug: bool) -> None:
+        self.debug = debug
+        self.code = DONE
+
+    def __enter__(self) -> _Outcome:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None
+    ) -> bool:
+        if error is None:
+            return True
+        if isinstance(error, BrokenPipeError):  # the reader has seen enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        elif isinstance(error, KeyboardInterrupt):
+            self._say(INTERRUPTED, "interrupted")
+        elif isinstance(error, MentorstatsError):
+            self._say(error.exit_code, str(error))
+        elif isinstance(error, Exception):
+            if self.debug:
+                traceback.print_exception(error)
+            self._say(
+                DEFECT, f"a defect of mentorstats: {type(error).__name__}: {error} (--debug shows where)"
+            )
+        else:
+            return False
+        return True
+
+    def _say(self, code: int, message: str) -> None:
+        self.code = code
+        _note(f"mentorstats: {message}")
+
+
+def _note(message: str) -> None:
+    print(message, file=sys.stderr)
+
+
+def _demo(asked: argparse.Namespace) -> int:
+    from mentorstats import demo, records
+    from mentorstats.report import run
+
+    demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, replaceable=(REPORTS,))
+    loaded = records.load(asked.dir)
+    _note_set_aside(loaded)
+    for name in run.names():
+        print(run.run(run.find(name), loaded, asked.dir, asked.dir / REPORTS, date=asked.date))
+    return DONE
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.report import plain
+
+    found = records.load(asked.folder).problems
+    if asked.out:
+        _write_table(found, asked.out)
+    else:
+        print(plain.problems(found))
+    return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _report(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.report import run
+
+    analysis = run.find(asked.name)
+    loaded = records.load(asked.folder)
+    _note_set_aside(loaded)
+    print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, date=asked.date))
+    return DONE
+
+
+def _note_set_aside(loaded: Records) -> None:
+    n = int((loaded.problems["effect"] == "set_aside").sum())
+    if n:
+        _note(f"mentorstats: {n:,} faulty entries were set aside; mentorstats check lists them")
+
+
+def _agree(asked: argparse.Namespace) -> int:
+    from mentorstats import agreement
+    from mentorstats.records.text_table import read_table
+    from mentorstats.report import plain
+
+    text = read_table(asked.file, sheet=asked.sheet, delimiter=asked.delimiter)
+    levels, table = _declared(asked.levels, asked.level, text)
+    wanted = {
+        "unit": asked.unit,
+        "rater": asked.rater,
+        "level": asked.level,
+        "levels": levels,
+        "cluster": asked.cluster,
+        "confidence": asked.confidence,
+    }
+    found = agreement.coefficients(
+        table, **wanted, weights=asked.weights, by=asked.by, interval=asked.interval, seed=asked.seed
+    )
+    if asked.out:
+        _write_table(found.reset_index(), asked.out)
+        return DONE
+    for heading, rows, part in _parts(found, table, asked.by):
+        if heading:
+            print(f"{heading}\n")
+        by_level = agreement.by_level(part, **wanted)
+        print(plain.agreement(rows, by_level, weights=asked.weights))
+        print()
+    return DONE
+
+
+def _declared(
+    labels: Sequence[str], column: str, table: pd.DataFrame
+) -> tuple[Sequence[object], pd.DataFrame]:
+    """Levels, and the table with its levels in the same kind: numbers where all labels are numbers."""
+    import pandas as pd
+
+    from mentorstats.errors import need_columns
+
+    need_columns(table.columns, [column], where="the file")
+    declared = pd.to_numeric(pd.Series(labels, dtype="str"), errors="coerce")
+    if declared.isna().any():
+        return list(labels), table
+    numbers = pd.to_numeric(table[column], errors="coerce")
+    mixed = table[column].astype(object).where(~numbers.isin(declared), numbers)
+    whole = bool((declared % 1 == 0).all())
+    return [int(level) if whole else float(level) for level in declared], table.assign(**{column: mixed})
+
+
+def _parts(
+    found: pd.DataFrame, table: pd.DataFrame, by: list[str] | None
+) -> Iterator[tuple[str, pd.DataFrame, pd.DataFrame]]:
+    """Heading, results and rows of each group."""
+    import pandas as pd
+
+    if not by:
+        yield "", found, table
+        return
+    groups = table.groupby(by, observed=True, dropna=False, sort=True)
+    results = found.groupby(level=by, dropna=False, sort=True)
+    for (key, rows), (_, chosen) in zip(groups, results, strict=True):
+        named = pd.Series(key, index=by, dtype="object").fillna("not recorded")
+        heading = ", ".join(f"{name} {value}" for name, value in named.items())
+        yield heading, chosen.droplevel(list(range(len(by)))), rows
+
+
+def _write_table(table: pd.DataFrame, path: Path) -> None:
+    from mentorstats.report.files import write_table
+
+    _note(f"mentorstats: wrote {write_table(path, table)}")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="mentorstats",
+        description="Agreement, growth and programme-level reports from teacher-placement records.",
+    )
+    parser.add_argument("--version", action="version", version=f"mentorstats {__version__}")
+    parser.add_argument("--debug", action="store_true", help="show where a defect happened")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    for add in (_add_demo, _add_check, _add_report, _add_agree):
+        add(commands)
+    return parser
+
+
+def _add_demo(commands: Subparsers) -> None:
+    about = "write the exports of an invented programme, and the reports on it"
+    command = commands.add_parser("demo", help=about, description=f"{about.capitalize()}.")
+    command.add_argument("dir", type=Path, metavar="DIR", help="folder to write to")
+    command.add_argument("--seed", type=int, help="seed of the invention")
+    _add_date(command)
+    command.set_defaults(command=_demo)
+
+
+def _add_check(commands: Subparsers) -> None:
+    about = "read a folder of exports and list every fault"
+    command = commands.add_parser(
+        "check", help=about, description=f"{about.capitalize()}. Ends with 1 where a fault was found."
+    )
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    command.add_argument(
+        "--out", type=_table_file, metavar="FILE", help="write the faults to a .csv or .parquet"
+    )
+    command.set_defaults(command=_check)
+
+
+def _add_report(commands: Subparsers) -> None:
+    about = "write a report on a folder of exports"
+    command = commands.add_parser("report", help=about, description=f"{about.capitalize()}.")
+    command.add_argument("name", metavar="NAME", help="which report, for example rater-calibration")
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the report")
+    command.add_argument("--seed", type=int, default=0, help="seed of every random step (%(default)s)")
+    _add_date(command)
+    command.set_defaults(command=_report)
+
+
+def _add_agree(commands: Subparsers) -> None:
+    about = "agreement of raters in any long table of ratings"
+    command = commands.add_parser(
+        "agree", help=about, description=f"{about.capitalize()}: one row a rating; CSV, XLSX or Parquet."
+    )
+    add = command.add_argument
+    add("file", type=Path, metavar="FILE", help="the table; in a workbook its only sheet, or --sheet")
+    add("--unit", type=_several, required=True, metavar="C[,C]", help="columns that name what was rated")
+    add("--rater", type=_several, required=True, metavar="C[,C]", help="columns that name who rated")
+    add("--level", required=True, metavar="C", help="column of the level given")
+    add("--levels", type=_several, required=True, metavar="L,L,…", help="every level, lowest first")
+    add("--weights", choices=WEIGHTS, default="identity", help="credit for near misses (%(default)s)")
+    add("--cluster", type=_several, metavar="C[,C]", help="columns within which ratings go together")
+    add("--by", type=_several, metavar="C[,C]", help="columns to split by")
+    add("--interval", choices=INTERVALS, default="auto", help="how intervals are made (%(default)s)")
+    add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
+    add("--seed", type=int, default=0, help="seed of resampled intervals (%(default)s)")
+    add("--sheet", help="sheet of a workbook")
+    add("--delimiter", default=",", help="what stands between the cells of a CSV file (a comma)")
+    add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
+    command.set_defaults(command=_agree)
+
+
+def _add_date(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--date", help="day of the run, like 2026-09-01 (SOURCE_DATE_EPOCH, else today)")
+
+
+def _several(text: str) -> list[str]:
+    names = [name.strip() for name in text.split(",")]
+    if not all(names):
+        raise argparse.ArgumentTypeError(f"{text!r} holds an empty name")
+    return names
+
+
+def _table_file(text: str) -> Path:
+    path = Path(text)
+    if path.suffix.lower() not in SUFFIXES:
+        raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(SUFFIXES)}")
+    return path

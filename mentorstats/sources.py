@@ -50,6 +50,13 @@ SOURCES: dict[str, Source] = {
         "American Educational Research Association",
         memory=True,
     ),
+    "bartanen_kwok_2021": Source(
+        "Bartanen, B.; Kwok, A.",
+        2021,
+        "Examining clinical teaching observation scores as a measure of preservice teacher quality",
+        "American Educational Research Journal 58(5)",
+        memory=True,
+    ),
     "bates_2015": Source(
         "Bates, D.; Mächler, M.; Bolker, B.; Walker, S.",
         2015,
@@ -69,6 +76,20 @@ SOURCES: dict[str, Source] = {
         "Bias, prevalence and kappa",
         "Journal of Clinical Epidemiology 46, 423–429",
     ),
+    "cameron_2011": Source(
+        "Cameron, A. C.; Gelbach, J. B.; Miller, D. L.",
+        2011,
+        "Robust inference with multiway clustering",
+        "Journal of Business & Economic Statistics 29, 238–249",
+        memory=True,
+    ),
+    "cicchetti_feinstein_1990": Source(
+        "Cicchetti, D. V.; Feinstein, A. R.",
+        1990,
+        "High agreement but low kappa: II. Resolving the paradoxes",
+        "Journal of Clinical Epidemiology 43, 551–558",
+        memory=True,
+    ),
     "cohen_1960": Source(
         "Cohen, J.",
         1960,
@@ -86,6 +107,13 @@ SOURCES: dict[str, Source] = {
         1980,
         "Integration and generalization of kappas for multiple raters",
         "Psychological Bulletin 88, 322–328",
+    ),
+    "efron_1987": Source(
+        "Efron, B.",
+        1987,
+        "Better bootstrap confidence intervals",
+        "Journal of the American Statistical Association 82, 171–185",
+        memory=True,
     ),
     "feinstein_cicchetti_1990": Source(
         "Feinstein, A. R.; Cicchetti, D. V.",
@@ -115,6 +143,13 @@ SOURCES: dict[str, Source] = {
     "gwet_2014": Source(
         "Gwet, K. L.", 2014, "Handbook of Inter-Rater Reliability", "4th edition, Advanced Analytics"
     ),
+    "kane_staiger_2012": Source(
+        "Kane, T. J.; Staiger, D. O.",
+        2012,
+        "Gathering Feedback for Teaching",
+        "Bill & Melinda Gates Foundation, MET Project",
+        memory=True,
+    ),
     "krippendorff_2011": Source(
         "Krippendorff, K.",
         2011,
@@ -135,6 +170,13 @@ SOURCES: dict[str, Source] = {
         "The measurement of observer agreement for categorical data",
         "Biometrics 33, 159–174",
     ),
+    "liang_zeger_1986": Source(
+        "Liang, K.-Y.; Zeger, S. L.",
+        1986,
+        "Longitudinal data analysis using generalized linear models",
+        "Biometrika 73, 13–22",
+        memory=True,
+    ),
     "scott_1955": Source(
         "Scott, W. A.",
         1955,
@@ -153,6 +195,13 @@ SOURCES: dict[str, Source] = {
         2010,
         "Statistical methods for protecting personally identifiable information in aggregate reporting",
         "ERIC ED514095, cited for the minimum reporting sizes in use in the states",
+    ),
+    "wcag_2023": Source(
+        "World Wide Web Consortium",
+        2023,
+        "Web Content Accessibility Guidelines (WCAG) 2.2",
+        "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
     ),
     "white_2018": Source(
         "White, M. C.",

@@ -44,7 +44,7 @@ class Problems:
         self.blocks.append(dict(zip(COLUMNS, given, strict=True)))
 
     def frame(self) -> pd.DataFrame:
-        """Return all faults by file, sheet and row, those of a whole file first; columns as ``COLUMNS``."""
+        """Return all faults by file, sheet and row, faults of a whole file first; columns as ``COLUMNS``."""
         parts = [_part(block) for block in self.blocks]
         whole = pa.concat_tables(parts) if parts else _SCHEMA.empty_table()
         found: pd.DataFrame = whole.to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)

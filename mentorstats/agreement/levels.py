@@ -1,0 +1,110 @@
+"""At which levels do raters agree?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from mentorstats.agreement import coding, intervals
+from mentorstats.agreement.family import Share
+from mentorstats.agreement.tabulate import Tabulation
+from mentorstats.estimate import Estimate, Status, to_frame
+
+Columns: TypeAlias = str | Sequence[str]
+
+
+def by_level(
+    ratings: pd.DataFrame,
+    *,
+    unit: Columns,
+    rater: Columns,
+    level: str,
+    levels: Sequence[object] | None = None,
+    cluster: Columns | None = None,
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Specific agreement: when one rater gave a level, how often did another give the same?
+
+    Parameters
+    ----------
+    ratings, unit, rater, level, levels, cluster, confidence
+        As in `coefficients`.
+
+    Returns
+    -------
+    DataFrame
+        One row a declared level, lowest first, with the columns of `coefficients`; ``n_ratings``
+        counts the ratings at the level and ``n_units`` the units that have one. ``p_expected`` is
+        the level's share of all ratings: what raters who saw nothing would reach. A level nobody
+        used is ``no_records``.
+
+    Notes
+    -----
+    Over the units with two ratings or more, the sum of r_ik (r_ik - 1) / (r_i - 1) divided by the
+    sum of r_ik [cicchetti_feinstein_1990]; for two raters and two levels these are the positive and
+    negative agreement.
+    """
+    coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=cluster)
+    table = coded.tabulate().only_pairable()
+    left_out = len(ratings) - len(coded.rows)
+    rows = [_of_level(table, k, str(label), left_out, confidence) for k, label in enumerate(coded.levels)]
+    return to_frame(rows, index="level")
+
+
+def specific(table: Tabulation, k: int) -> Share:
+    """Specific agreement at level ``k`` and its influence values (p,)."""
+    given = table.counts[:, k]
+    matched = given * (given - 1) / (table.per_unit - 1)
+    total = table.units @ given
+    value = float(table.units @ matched / total)
+    return Share(value, (matched - value * given) / total)
+
+
+def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: float) -> Estimate:
+    given = table.counts[:, k] if len(table.units) else np.zeros(0)
+    n_given = int(table.units @ given)
+    bare = Estimate(name=label, n_left_out=left_out, reference="cicchetti_feinstein_1990")
+    if n_given == 0:
+        return replace(
+            bare,
+            n_ratings=0,
+            status=Status.NO_RECORDS,
+            status_note="No rater of a double-scored unit gave this level.",
+        )
+    share = specific(table, k)
+    n_clusters = table.n_clusters()
+    se = math.sqrt(table.variance(share.influence)) if n_clusters > 1 else math.nan
+    interval = _interval(share.value, se, n_clusters, confidence)
+    return replace(
+        bare,
+        value=share.value,
+        se=se,
+        low=interval.low,
+        high=interval.high,
+        confidence=confidence if interval.method != "none" else math.nan,
+        interval_method=interval.method,
+        n_units=int(table.units[given > 0].sum()),
+        n_raters=table.n_raters,
+        n_ratings=n_given,
+        n_clusters=n_clusters,
+        p_observed=share.value,
+        p_expected=float(n_given / (table.units @ table.per_unit)),
+        status=interval.status,
+        status_note=interval.note,
+    )
+
+
+def _interval(value: float, se: float, n_clusters: int, confidence: float) -> intervals.Interval:
+    refused = intervals.too_few(n_clusters)
+    if refused is not None:
+        return refused
+    if not 0 < value < 1 or se == 0:
+        return intervals.Interval(
+            status=Status.BOUNDARY, note="Agreement at this level was all or nothing; there is no interval."
+        )
+    return intervals.linearised_z(value, se, n_clusters, confidence, 0.0)

@@ -1,0 +1,280 @@
+"""How much was double-scored, and how far apart the two roles are: counts and signed differences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import stats
+
+from mentorstats.agreement import intervals
+from mentorstats.agreement.coefficients import coefficients
+from mentorstats.agreement.pairing import UNIT, stacked
+from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.estimate import Estimate, Status, to_frame
+
+ROLES = ("mentor", "supervisor")
+VERSION = ["rubric", "rubric_version"]
+
+Array = npt.NDArray[np.float64]
+
+
+def checks(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFrame:
+    """Say of every rating what lets it enter a comparison of the two roles.
+
+    Parameters
+    ----------
+    long
+        The long table (`Records.long`).
+
+    Returns
+    -------
+    DataFrame
+        One row a rating, yes/no columns in the order in which they are asked: ``has_level``,
+        ``of_either_role``, ``other_role_too`` (the other role gave a level to the same criterion of
+        the same lesson under the same version), ``not_marked_dependent`` (neither it nor some
+        rating of the other role there is marked as not independent; not recorded counts as
+        independent). A rating enters where all are true.
+    """
+    need_columns(long.columns, [*UNIT, "level", "rater_role", "independent"], where="long table")
+    has_level = long["level"].notna()
+    of_either = long["rater_role"].isin(roles)
+    independent = long["independent"].astype("boolean").fillna(True).astype(bool)
+    unit = [long[name] for name in UNIT]
+    both = {}
+    for name, counted in (("any", has_level), ("independent", has_level & independent)):
+        of_role = pd.DataFrame({role: counted & (long["rater_role"] == role) for role in roles})
+        both[name] = of_role.groupby(unit, observed=True, dropna=False).transform("any").all(axis=1)
+    return pd.DataFrame(
+        {
+            "has_level": has_level,
+            "of_either_role": of_either,
+            "other_role_too": both["any"],
+            "not_marked_dependent": independent & both["independent"],
+        }
+    )
+
+
+def flow(yes_no: pd.DataFrame) -> pd.DataFrame:
+    """Count what each yes/no column leaves out, in order.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by column: ``n_left_out`` (rows that fail here first) and ``n`` (rows that remain).
+    """
+    remaining = yes_no.cumprod(axis=1).sum().astype("int64")
+    before = remaining.shift(1, fill_value=len(yes_no))
+    return pd.DataFrame({"n_left_out": before - remaining, "n": remaining}).rename_axis("check")
+
+
+def lessons(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFrame:
+    """One row a lesson with a rating of either role: who rated it, and whether both did.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by observation: candidate, cohort, site, one yes/no column a role, and
+        ``double_scored``, where both roles rated at least one criterion in common.
+    """
+    yes_no = checks(long, roles=roles)
+    enters = yes_no["has_level"] & yes_no["of_either_role"]
+    rated = long[enters].assign(double_scored=yes_no["other_role_too"])
+    rated = rated.assign(**{role: rated["rater_role"] == role for role in roles})
+    grouped = rated.groupby("observation", observed=True, dropna=False)
+    firsts = grouped[["candidate", "cohort", "site"]].first()
+    return firsts.join(grouped[[*roles, "double_scored"]].any())
+
+
+def double_scoring(rated: pd.DataFrame, *, by: str | None = None) -> pd.DataFrame:
+    """Count the lessons that both roles rated.
+
+    Parameters
+    ----------
+    rated
+        From `lessons`.
+    by
+        A column of it; without it, one row ``all``.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by the group: ``n_lessons``, ``n_double_scored``, ``n_candidates``, and ``value``,
+        the share of lessons that are double-scored (a full count, so without interval).
+    """
+    of = rated[by] if by is not None else pd.Series("all", index=rated.index, name="group")
+    grouped = rated.groupby(of, observed=True, dropna=False)
+    counted = grouped.agg(
+        n_lessons=("double_scored", "size"),
+        n_double_scored=("double_scored", "sum"),
+        n_candidates=("candidate", "nunique"),
+    )
+    return counted.assign(value=counted["n_double_scored"] / counted["n_lessons"])
+
+
+def double_scoring_by_role(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFrame:
+    """Count as `double_scoring`, of the lessons that each role rated.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by role, with ``n_raters`` (raters of that role who gave a level) in front.
+    """
+    rated = lessons(long, roles=roles)
+    gave = long[long["level"].notna()]
+    n_raters = gave.groupby("rater_role", observed=True)["rater"].nunique().reindex(roles, fill_value=0)
+    parts = [double_scoring(rated[rated[role]]) for role in roles]
+    counted = pd.concat(parts, keys=roles, names=["rater_role"]).droplevel(1)
+    return n_raters.rename("n_raters").to_frame().join(counted)
+
+
+def by_version(
+    pairs: pd.DataFrame,
+    rubrics: pd.DataFrame,
+    *,
+    by: Sequence[str] = ("criterion",),
+    cluster: Sequence[str] = ("candidate",),
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Agreement of the two sides under each rubric version; versions are never pooled.
+
+    Parameters
+    ----------
+    pairs
+        From `double_scored`, or a selection of its rows.
+    rubrics
+        The declared levels: rubric, version, criterion, rank.
+    by
+        Further columns; one set of coefficients for each combination. Empty for a version at once.
+    cluster
+        Within which ratings go together: ``candidate``, ``supervisor`` (the second side), or both.
+
+    Returns
+    -------
+    DataFrame
+        As from `coefficients` with quadratic weights, indexed by rubric, rubric_version,
+        ``by`` and coefficient. ``percent_agreement`` and ``percent_adjacent`` do not
+        depend on the weights.
+    """
+    parts = []
+    for version, chosen, n_levels in _versions(pairs, rubrics):
+        found = coefficients(
+            stacked(chosen.assign(supervisor=chosen["rater_second"]), names=ROLES),
+            unit="pair",
+            rater="side",
+            level="rank",
+            levels=range(1, n_levels + 1),
+            weights="quadratic",
+            cluster=list(cluster),
+            by=list(by) or None,
+            confidence=confidence,
+        )
+        parts.append(pd.concat([found], keys=[version], names=VERSION))
+    return pd.concat(parts) if parts else _nothing([*VERSION, *by, "coefficient"])
+
+
+def differences(
+    pairs: pd.DataFrame, *, by: Sequence[str] = (*VERSION, "criterion"), confidence: float = 0.95
+) -> pd.DataFrame:
+    """Mean signed difference of ranks, first side minus second.
+
+    The variance is that of a mean over clusters (candidates), c / (c - 1) times the squared cluster
+    sums of the deviations over n squared, with Student's t on c - 1 degrees of freedom
+    [liang_zeger_1986].
+
+    Returns
+    -------
+    DataFrame
+        Indexed by ``by``: value in levels, se, low, high, confidence, interval_method, n_units
+        (pairs), n_clusters, status, status_note, reference and the rest of the shared columns.
+    """
+    need_columns(pairs.columns, [*by, "difference", "candidate"], where="pairs")
+    found, keys = [], []
+    for key, group in pairs.groupby(list(by), observed=True, dropna=False, sort=True):
+        values = group["difference"].to_numpy(dtype=float)
+        cluster, _ = pd.factorize(group["candidate"], use_na_sentinel=False)
+        found.append(_mean(values, np.asarray(cluster), confidence))
+        keys.append(key)
+    frame = to_frame(found, index="what")
+    if not keys:
+        return _nothing(list(by))
+    return frame.set_axis(pd.MultiIndex.from_tuples(keys, names=list(by)))
+
+
+def paired_levels(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
+    """Where the second side stood when the first gave a level, by rubric version.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by rubric, rubric_version, rank_first and rank_second, all declared ranks present:
+        ``n`` pairs, ``value`` their share of the pairs with that first rank (NaN where there is
+        none), and ``n_candidates`` and ``n_units`` of the first rank.
+    """
+    parts = []
+    for version, chosen, n_levels in _versions(pairs, rubrics):
+        ranks = range(1, n_levels + 1)
+        grid = pd.MultiIndex.from_product([ranks, ranks], names=["rank_first", "rank_second"])
+        counted = chosen.astype({"rank_first": "int64", "rank_second": "int64"})
+        n = counted.groupby(["rank_first", "rank_second"]).size().reindex(grid, fill_value=0).rename("n")
+        given = counted.groupby("rank_first").agg(
+            n_units=("candidate", "size"), n_candidates=("candidate", "nunique")
+        )
+        part = n.to_frame().join(given.reindex(ranks, fill_value=0), on="rank_first")
+        part["value"] = (part["n"] / part["n_units"]).astype(float)
+        parts.append(pd.concat([part], keys=[version], names=VERSION))
+    return pd.concat(parts) if parts else _nothing([*VERSION, "rank_first", "rank_second"])
+
+
+def _versions(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataFrame, int]]:
+    """Rubric and version, its pairs, and its number of levels, for the versions that have pairs."""
+    need_columns(pairs.columns, VERSION, where="pairs")
+    need_columns(rubrics.columns, ["rubric", "version", "rank"], where="rubrics")
+    most = rubrics.groupby(["rubric", "version"], observed=True)["rank"].max()
+    found = []
+    for key, chosen in pairs.groupby(VERSION, observed=True, dropna=False, sort=True):
+        version = (str(key[0]), str(key[1]))
+        if version not in most.index:
+            raise ArgumentError(
+                f"no levels are declared for rubric {version[0]!r}, version {version[1]!r}",
+                where="rubrics",
+                allowed=[f"{rubric} {number}" for rubric, number in most.index],
+            )
+        found.append((version, chosen, int(most[version])))
+    return found
+
+
+def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Estimate:
+    mean, n, n_clusters = float(values.mean()), len(values), int(cluster.max()) + 1
+    bare = Estimate(
+        name="difference", value=mean, n_units=n, n_clusters=n_clusters, reference="liang_zeger_1986"
+    )
+    refused = intervals.too_few(n_clusters)
+    if refused is not None:
+        return replace(bare, status=refused.status, status_note=refused.note)
+    sums = np.bincount(cluster, weights=values - mean)
+    se = math.sqrt(n_clusters / (n_clusters - 1) * (sums @ sums)) / n
+    if se == 0:
+        return replace(bare, status=Status.BOUNDARY, status_note="Every pair differs by the same amount.")
+    half = float(stats.t.ppf((1 + confidence) / 2, n_clusters - 1)) * se
+    few = n_clusters < intervals.FEW_CLUSTERS
+    return replace(
+        bare,
+        se=se,
+        low=mean - half,
+        high=mean + half,
+        confidence=confidence,
+        interval_method="linearised_t",
+        status=Status.FEW_CLUSTERS if few else Status.OK,
+        status_note=f"{n_clusters} candidates: the interval may be too narrow." if few else "",
+    )
+
+
+def _nothing(index: list[str]) -> pd.DataFrame:
+    """No result at all, with the columns of one."""
+    empty = pd.MultiIndex.from_arrays([[] for _ in index], names=index)
+    return to_frame([]).reset_index(drop=True).reindex(empty)

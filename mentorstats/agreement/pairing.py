@@ -1,0 +1,95 @@
+"""Which ratings may be compared: same lesson, criterion and rubric version, different raters."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from mentorstats.errors import ArgumentError, need_columns
+
+UNIT = ["observation", "rubric", "rubric_version", "criterion"]
+SHARED = ["placement", "candidate", "cohort", "site", "licensure_area", "grade_band", "week", "date"]
+
+
+def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "supervisor")) -> pd.DataFrame:
+    """Pair the ratings that raters of two roles gave to the same criterion of the same lesson.
+
+    Parameters
+    ----------
+    long
+        The long table (`Records.long`). Ratings without a level pair with nothing.
+    roles
+        The two roles; the same role twice pairs different raters of that role, each pair once.
+
+    Returns
+    -------
+    DataFrame
+        One row a pair, in the order of the table: the unit (observation, rubric, rubric_version,
+        criterion), what its lesson shares (placement, candidate, cohort, …), ``rater_first``,
+        ``level_first``, ``rank_first`` and the same for ``second``, ``difference`` in ranks (first
+        minus second), and ``independent`` where both ratings are. A lesson that two supervisors and
+        a mentor rated gives two pairs, so cluster by candidate or lesson.
+
+    Raises
+    ------
+    ColumnError
+        A column of the long table is missing.
+    """
+    shared = [name for name in SHARED if name in long.columns]
+    needed = [*UNIT, "rater", "rater_role", "level", "rank", "independent"]
+    need_columns(long.columns, needed, where="long table")
+    rated = long.loc[long["level"].notna() & long["rater"].notna(), [*needed, *shared]]
+    first = rated[rated["rater_role"] == roles[0]]
+    second = rated.loc[rated["rater_role"] == roles[1], [*UNIT, "rater", "level", "rank", "independent"]]
+    pairs = first.merge(second, on=UNIT, suffixes=("_first", "_second"), sort=False)
+    if roles[0] == roles[1]:
+        pairs = pairs[pairs["rater_first"] < pairs["rater_second"]]
+    else:
+        pairs = pairs[pairs["rater_first"] != pairs["rater_second"]]
+    pairs = pairs.assign(
+        difference=pairs["rank_first"].astype("int64") - pairs["rank_second"].astype("int64"),
+        independent=_both(pairs["independent_first"], pairs["independent_second"]),
+    )
+    return pairs[
+        [
+            *UNIT,
+            *shared,
+            *(f"{name}_{side}" for side in ("first", "second") for name in ("rater", "level", "rank")),
+            "difference",
+            "independent",
+        ]
+    ].reset_index(drop=True)
+
+
+def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervisor")) -> pd.DataFrame:
+    """Put the two ratings of each pair under each other, ready for `coefficients`.
+
+    Parameters
+    ----------
+    pairs
+        From `double_scored`, or a selection of its rows.
+    names
+        What the two sides are called in the column ``side``.
+
+    Returns
+    -------
+    DataFrame
+        Two rows a pair: the shared columns, ``pair`` (the unit), ``side`` (the rater), ``rater``,
+        ``level`` and ``rank``.
+    """
+    if names[0] == names[1]:
+        raise ArgumentError(
+            f"both sides are called {names[0]!r}", remedy="Give the two sides different names."
+        )
+    kept = [name for name in pairs.columns if not name.endswith(("_first", "_second"))]
+    sides = []
+    for name, side in zip(names, ("first", "second"), strict=True):
+        of_side = pairs[kept].assign(pair=range(len(pairs)), side=name)
+        for column in ("rater", "level", "rank"):
+            of_side[column] = pairs[f"{column}_{side}"]
+        sides.append(of_side)
+    return pd.concat(sides, ignore_index=True)
+
+
+def _both(first: pd.Series, second: pd.Series) -> pd.Series:
+    """True where both are, False where either is not, missing where it cannot be known."""
+    return first.astype("boolean") & second.astype("boolean")

@@ -1,0 +1,95 @@
+"""Figures to inline SVG: one look, real text, the same bytes every time."""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+from xml.etree import ElementTree
+
+import matplotlib
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure as Canvas
+
+from mentorstats.report.model import Figure
+
+INK = "#1c2430"
+QUIET = "#5a6472"
+ACCENT = "#1d4477"
+RULE = "#d3d8df"
+
+_SVG = "http://www.w3.org/2000/svg"
+_LINK = "http://www.w3.org/1999/xlink"
+_WIDTH, _HEIGHT = 7.2, 3.6  # inches; a figure may set its own height
+
+_STYLE = {
+    "svg.fonttype": "none",
+    "font.family": "sans-serif",
+    "font.size": 10,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.labelsize": 10,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "text.color": INK,
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 9,
+    "ytick.labelsize": 9,
+    "hatch.color": QUIET,
+    "hatch.linewidth": 0.6,
+}
+
+
+def svg(figure: Figure) -> str:
+    """Draw a figure as an SVG element that stands inside a page.
+
+    The element carries role, title and the words of ``alt``; every id is made unique by the key.
+    """
+    settings: Any = {**_STYLE, "svg.hashsalt": figure.key}
+    with matplotlib.rc_context(settings):
+        canvas = Canvas(figsize=(_WIDTH, _HEIGHT), layout="constrained", facecolor="none")
+        FigureCanvasAgg(canvas)
+        figure.draw(canvas.subplots())
+        out = io.BytesIO()
+        nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
+        canvas.savefig(out, format="svg", metadata=nothing)
+    return _inline(out.getvalue(), figure)
+
+
+def _inline(content: bytes, figure: Figure) -> str:
+    ElementTree.register_namespace("", _SVG)
+    ElementTree.register_namespace("xlink", _LINK)
+    root = ElementTree.fromstring(content)
+    for metadata in root.findall(f"{{{_SVG}}}metadata"):
+        root.remove(metadata)
+    _own_ids(root, figure.key)
+    root.attrib.pop("version", None)
+    root.attrib.pop("height", None)
+    root.set("width", "100%")
+    root.set("role", "img")
+    root.set("aria-labelledby", f"{figure.key}-title {figure.key}-alt")
+    for position, (tag, text) in enumerate((("title", figure.title), ("desc", figure.alt))):
+        words = ElementTree.Element(f"{{{_SVG}}}{tag}", {"id": f"{figure.key}-{'alt' if position else tag}"})
+        words.text = text
+        root.insert(position, words)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _own_ids(root: ElementTree.Element, key: str) -> None:
+    """Keep only ids that something refers to, with the key in front, so that none comes twice."""
+    text = ElementTree.tostring(root, encoding="unicode")
+    used = set(re.findall(r"url\(#([^)]+)\)", text)) | set(re.findall(r'href="#([^"]+)"', text))
+    for element in root.iter():
+        name = element.attrib.pop("id", None)
+        if name in used:
+            element.set("id", f"{key}-{name}")
+        for attribute, value in element.attrib.items():
+            if attribute.endswith("href") and value.startswith("#"):
+                element.set(attribute, f"#{key}-{value[1:]}")
+            elif "url(#" in value:
+                element.set(attribute, value.replace("url(#", f"url(#{key}-"))

@@ -1,0 +1,153 @@
+"""Results as plain text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from mentorstats.estimate import Status
+from mentorstats.report.numbers import bounds, count, estimate, number
+from mentorstats.report.vocabulary import STATUSES, meanings
+
+Rows = Sequence[Sequence[str]]
+
+SHARES = {"percent_agreement": "Same level", "percent_adjacent": "At most one level apart"}
+_GAP = "  "
+
+
+def columns(rows: Rows, *, right: Sequence[int] = ()) -> list[str]:
+    """Lines of a table: columns padded to their widest cell, those in ``right`` set to the right."""
+    widths = [max(len(row[place]) for row in rows) for place in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [
+            cell.rjust(width) if place in right else cell.ljust(width)
+            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append((_GAP + _GAP.join(cells)).rstrip())
+    return lines
+
+
+def agreement(found: pd.DataFrame, levels: pd.DataFrame, *, weights: str) -> str:
+    """Three blocks: what raters did, what blind raters would do, agreement beyond chance.
+
+    Parameters
+    ----------
+    found
+        From `mentorstats.agreement.coefficients`, one row a coefficient.
+    levels
+        From `mentorstats.agreement.by_level`, one row a level.
+    weights
+        Name of the weights, for the heading.
+    """
+    shares = found.loc[list(SHARES)]
+    rest = found.drop(index=list(SHARES))
+    did = [(SHARES[str(name)], _estimate(row)) for name, row in shares.iterrows()]
+    blind = [(SHARES[str(name)], _percent(row["p_expected"])) for name, row in shares.iterrows()]
+    by_level = [
+        (str(name), _estimate(row), count(_whole(row["n_ratings"]), "rating"))
+        for name, row in levels.iterrows()
+    ]
+    parts = [
+        "What raters did",
+        *columns(did),
+        f"{_GAP}{_sizes(found.iloc[0])}",
+        f"{_GAP}Where one rater gave a level, how often another gave it too:",
+        *(f"{_GAP}{line}" for line in columns(by_level, right=(2,))),
+        "",
+        "What blind raters would do",
+        *columns(blind),
+        "",
+        f"Agreement beyond chance ({weights} weights)",
+        *columns(_beyond(rest), right=(1, 3)),
+        *_notes(found, levels),
+    ]
+    return "\n".join(parts)
+
+
+def problems(found: pd.DataFrame) -> str:
+    """Every fault by file and sheet with its remedy; those of one kind in one row stand together.
+
+    Parameters
+    ----------
+    found
+        ``Records.problems``.
+    """
+    if found.empty:
+        return "No fault was found."
+    lines: list[str] = []
+    for (file, sheet), rows in found.groupby(["file", "sheet"], dropna=False, sort=True):
+        lines += [f"{file}, sheet {sheet}" if _text(sheet) else str(file)]
+        alike = rows.groupby(["row", "rule", "effect"], dropna=False, sort=False)
+        lines += [*columns([_fault(group) for _, group in alike]), ""]
+    effects = found["effect"].value_counts().sort_index()
+    said = ", ".join(f"{n:,} {_word(effect)}" for effect, n in effects.items())
+    return "\n".join([*lines, f"{count(len(found), 'entry', 'entries')}: {said}."])
+
+
+def _fault(alike: pd.DataFrame) -> tuple[str, ...]:
+    """Place, fault and remedy of the first of some entries, and how many more there are."""
+    first = alike.iloc[0]
+    place = f"row {first['row']}" if _text(first["row"]) else ""
+    notice = "" if first["effect"] == "set_aside" else f"{_word(first['effect'])}: "
+    more = f" ({len(alike) - 1} more like it in this row)" if len(alike) > 1 else ""
+    return (place, _cut(first["column"]), f"{notice}{first['problem']}{more}. {_text(first['remedy'])}")
+
+
+def _cut(text: object, longest: int = 32) -> str:
+    shown = _text(text)
+    return shown if len(shown) <= longest else f"{shown[: longest - 2]} …"
+
+
+def _beyond(rest: pd.DataFrame) -> list[tuple[str, ...]]:
+    sizes = rest["confidence"].dropna().unique()
+    percent = f"{number(float(sizes[0]), 'share')} % interval" if len(sizes) else "interval"
+    rows: list[tuple[str, ...]] = [("coefficient", "value", percent, "chance share", "status")]
+    for name, row in rest.iterrows():
+        expected = "" if pd.isna(row["p_expected"]) else _percent(row["p_expected"])
+        value = number(row["value"], "coefficient")
+        between = bounds(row["low"], row["high"], "coefficient")
+        rows.append((str(name), value, between, expected, str(row["status"])))
+    return rows
+
+
+def _notes(found: pd.DataFrame, levels: pd.DataFrame) -> list[str]:
+    """Meanings of the statuses that are shown, and how the intervals were made."""
+    used = [str(status) for status in pd.concat([found["status"], levels["status"]]).unique()]
+    lines = [f"{status}: {meanings(STATUSES)[status]}" for status in used if status != Status.OK]
+    methods = sorted({str(name) for name in found["interval_method"]} - {"none"})
+    if methods:
+        lines.append(f"Intervals: {', '.join(methods)}.")
+    return ["", *lines] if lines else []
+
+
+def _sizes(row: pd.Series) -> str:
+    shown = f"{count(_whole(row['n_units']), 'unit')} with two ratings or more, "
+    shown += f"{count(_whole(row['n_raters']), 'rater')}, {count(_whole(row['n_ratings']), 'rating')}"
+    if not pd.isna(row["n_clusters"]):
+        shown += f", {count(_whole(row['n_clusters']), 'cluster')}"
+    left_out = _whole(row["n_left_out"])
+    return f"{shown}; {count(left_out, 'row')} left out." if left_out else f"{shown}."
+
+
+def _estimate(row: pd.Series) -> str:
+    if pd.isna(row["value"]):
+        return f"no value ({row['status']})"
+    return estimate(row["value"], row["low"], row["high"], "share").replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _percent(share: float) -> str:
+    return "no value" if pd.isna(share) else f"{number(share, 'share')} %"
+
+
+def _whole(value: object) -> int:
+    return 0 if pd.isna(value) else int(value)  # type: ignore[call-overload]
+
+
+def _text(value: object) -> str:
+    return "" if value is None or pd.isna(value) else str(value)  # type: ignore[call-overload]
+
+
+def _word(value: object) -> str:
+    return _text(value).replace("_", " ")

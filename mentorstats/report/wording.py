@@ -1,0 +1,71 @@
+"""Words shared by the sections: names of versions, criteria and levels, and lists in prose."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+
+import pandas as pd
+
+
+def version(rubric: str, number: str) -> str:
+    """Name of a rubric version in running text."""
+    return f"{rubric}, version {number}"
+
+
+def key(*parts: object) -> str:
+    """An address on the page from any labels: letters, digits and hyphens, different for different labels."""
+    plain = ["".join(c if c.isascii() and c.isalnum() else "-" for c in str(part)) for part in parts]
+    if plain == [str(part) for part in parts]:
+        return "-".join(plain)
+    digest = hashlib.sha256("\0".join(str(part) for part in parts).encode()).hexdigest()
+    return "-".join([*plain, digest[:8]])
+
+
+def level_labels(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[int, str]:
+    """Rank to what its level is called, lowest first.
+
+    The label where all criteria share it, else the code where they share that, else the rank.
+    """
+    chosen = rubrics[(rubrics["rubric"] == rubric) & (rubrics["version"] == number)]
+    return {
+        rank: _called(chosen[chosen["rank"] == rank], rank)
+        for rank in range(1, int(chosen["rank"].max()) + 1)
+    }
+
+
+def _called(rows: pd.DataFrame, rank: int) -> str:
+    for column in ("label", "level"):
+        if column in rows and rows[column].nunique(dropna=False) == 1 and rows[column].notna().all():
+            return str(rows[column].iloc[0])
+    return f"Level {rank}"
+
+
+def criterion_titles(rubrics: pd.DataFrame, rubric: str, number: str) -> dict[str, str]:
+    """Criterion code to its title in a version; nothing where the rubric gives no titles."""
+    if "title" not in rubrics:
+        return {}
+    chosen = rubrics[(rubrics["rubric"] == rubric) & (rubrics["version"] == number)]
+    titled = chosen[chosen["title"].notna()].drop_duplicates("criterion")
+    return {str(code): str(title) for code, title in zip(titled["criterion"], titled["title"], strict=True)}
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items as a list in prose: ``a, b and c``."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def period(long: pd.DataFrame) -> str:
+    """First and last day of the rated lessons, and the cycles they belong to."""
+    days = pd.to_datetime(long["date"]).dropna()
+    cohorts = [str(name) for name in sorted(long["cohort"].dropna().unique())]
+    cycles = f"cycle{'s' if len(cohorts) != 1 else ''} {listed(cohorts)}" if cohorts else ""
+    between = f"{days.min().date().isoformat()} to {days.max().date().isoformat()}" if len(days) else ""
+    return "; ".join(part for part in (between, cycles) if part) or "period not recorded"

@@ -1,0 +1,197 @@
+"""Hostile ratings: the right number or a named status, never a silent wrong one."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from mentorstats.agreement import by_level, coefficients, from_codes
+from mentorstats.errors import ArgumentError, ColumnError, DuplicateRatingError
+from mentorstats.estimate import has_value
+
+
+def pairs(first, second, **more):
+    n = len(first)
+    return pd.DataFrame(
+        {"unit": np.tile(range(n), 2), "rater": np.repeat(["a", "b"], n), "level": [*first, *second], **more}
+    )
+
+
+def family(frame, levels=(1, 2, 3, 4), **more):
+    return coefficients(frame, unit="unit", rater="rater", level="level", levels=levels, **more)
+
+
+def test_one_level_used():
+    found = family(pairs([3] * 30, [3] * 30))
+    for name in ("cohen_kappa", "scott_pi", "conger_kappa", "fleiss_kappa", "krippendorff_alpha"):
+        assert found.status[name] == "one_level_used"
+        assert np.isnan(found.value[name])
+        assert found.status_note[name]
+    for name in ("percent_agreement", "gwet_ac", "brennan_prediger", "pabak"):
+        assert found.status[name] == "no_disagreement"
+        assert found.value[name] == 1
+        assert 0 < found.low[name] < 1
+        assert found.interval_method[name] == "clopper_pearson"
+
+
+def test_perfect_agreement_has_an_exact_lower_bound():
+    found = family(pairs([1, 2, 3, 4] * 10, [1, 2, 3, 4] * 10))
+    assert (found.status[["cohen_kappa", "percent_agreement"]] == "no_disagreement").all()
+    assert found.low["percent_agreement"] == pytest.approx(0.025 ** (1 / 40))
+    assert found.low["cohen_kappa"] == pytest.approx((0.025 ** (1 / 40) - 0.25) / 0.75)
+    assert (found.high.dropna() == 1).all()
+
+
+def test_one_rater_used_a_single_level():
+    """[[25, 5], [0, 0]]: libraries give kappa 0 with a standard error of 1e-8."""
+    found = family(pairs([1] * 30, [1] * 25 + [2] * 5), levels=(1, 2))
+    assert found.status["cohen_kappa"] == "no_spread"
+    assert np.isnan(found.se["cohen_kappa"])
+    assert found.status["scott_pi"] == "ok"
+    assert found.value["scott_pi"] == pytest.approx(-1 / 11)
+
+
+def test_upper_bound_stays_below_one():
+    found = family(pairs([1, 2] * 8, [1, 2] * 7 + [2, 2]), levels=(1, 2))
+    assert found.high["cohen_kappa"] < 1
+    assert found.status["cohen_kappa"] == "few_clusters"
+
+
+def test_few_and_too_few_clusters():
+    frame = pairs([1, 2, 3, 4] * 10, [1, 2, 3, 3] * 10)
+    few = family(frame.assign(cluster=frame["unit"] % 10), cluster="cluster")
+    assert few.status["cohen_kappa"] == "few_clusters"
+    assert np.isfinite(few.low["cohen_kappa"])
+    none = family(frame.assign(cluster=frame["unit"] % 7), cluster="cluster")
+    assert none.status["cohen_kappa"] == "too_few_clusters"
+    assert np.isnan(none.low["cohen_kappa"])
+    assert np.isfinite(none.value["cohen_kappa"])
+    assert none.interval_method["cohen_kappa"] == "none"
+
+
+@pytest.mark.parametrize(
+    ("frame", "status"),
+    [
+        (pairs([], []), "no_records"),
+        (pairs([1, 2, None], [None, None, None]), "one_rater"),
+        (pairs([1, 2, None, None], [None, None, 2, 3]), "no_double_scores"),
+        (pairs([1, 2, None, 2], [1, None, 2, None]), "one_unit"),
+    ],
+)
+def test_nothing_to_compare_is_named(frame, status):
+    found = family(frame)
+    assert set(found["status"]) == {status}
+    assert found["value"].isna().all()
+    assert (found["status_note"] != "").all()
+    assert not has_value(found["status"].iloc[0])
+
+
+def test_everybody_always_disagrees():
+    found = family(pairs([1] * 20 + [2] * 20, [2] * 20 + [1] * 20), levels=(1, 2))
+    assert found.value["cohen_kappa"] == pytest.approx(-1)
+    assert found.status["cohen_kappa"] == "boundary"
+    assert found.value["percent_agreement"] == 0
+    assert np.isnan(found.low["percent_agreement"])
+
+
+def test_unequal_numbers_of_raters():
+    frame = pd.DataFrame(
+        {"unit": [0, 0, 0, 1, 1, 2], "rater": ["a", "b", "c", "a", "b", "c"], "level": [1, 1, 2, 2, 2, 3]}
+    )
+    found = family(frame)
+    assert found.n_units["fleiss_kappa"] == 2
+    assert found.n_ratings["fleiss_kappa"] == 6
+    assert found.n_ratings["krippendorff_alpha"] == 5
+
+
+def test_levels_are_never_inferred():
+    with pytest.raises(ArgumentError, match="not declared"):
+        family(pairs(["Low", "High"], ["Low", "Mid"]), levels=None)
+    unordered = pairs([1, 2], [1, 2]).astype({"level": "category"})
+    with pytest.raises(ArgumentError, match="not declared"):
+        family(unordered, levels=None)
+
+
+def test_a_level_outside_the_declared_ones_is_named_with_its_rows():
+    with pytest.raises(ArgumentError, match=r"'5'.*index 1.*Allowed: 1, 2, 3, 4"):
+        family(pairs([1, 5, 2], [1, 2, 2]))
+
+
+def test_the_same_rating_twice_is_named_with_its_rows():
+    frame = pd.concat(
+        [pairs([1, 2], [1, 2]), pd.DataFrame({"unit": [1], "rater": ["b"], "level": [4]})], ignore_index=True
+    )
+    with pytest.raises(DuplicateRatingError, match="index 3, 4"):
+        family(frame)
+
+
+def test_a_blank_duplicate_is_no_duplicate():
+    frame = pd.concat(
+        [pairs([1, 2], [1, 2]), pd.DataFrame({"unit": [1], "rater": ["b"], "level": [None]})],
+        ignore_index=True,
+    )
+    assert family(frame).n_left_out["cohen_kappa"] == 1
+
+
+def test_a_transposed_call_is_refused():
+    """Swapping unit and rater would answer another question; a unit in two clusters is caught."""
+    frame = pairs([1, 2, 3] * 4, [1, 2, 2] * 4)
+    frame["cluster"] = frame["rater"]
+    with pytest.raises(ArgumentError, match="two clusters"):
+        family(frame, cluster="cluster")
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"level": "levels"}, "no column 'levels'"),
+        ({"weights": "cubic"}, "unknown weights"),
+        ({"weights": [[1, 0], [0, 1]]}, "shape"),
+        ({"weights": np.ones((4, 4)) * 2}, "1 on the diagonal"),
+        ({"weights": np.eye(4) + np.triu(np.full((4, 4), 0.1), 1)}, "symmetric"),
+        ({"interval": "wald"}, "unknown interval"),
+        ({"confidence": 95}, "confidence"),
+        ({"levels": [1, 1, 2]}, "declared twice"),
+        ({"levels": [1]}, "two declared levels"),
+        ({"replicates": 10}, "100 or more"),
+        ({"interval": "handbook", "cluster": "unit"}, "no clusters"),
+        ({"levels": [-1, 1, 2, 3, 4], "weights": "ratio"}, "not negative"),
+    ],
+)
+def test_wrong_arguments(change, message):
+    arguments = {"unit": "unit", "rater": "rater", "level": "level", "levels": [1, 2, 3, 4], **change}
+    with pytest.raises(ArgumentError, match=message):
+        coefficients(pairs([1, 2, 3], [1, 2, 4]), **arguments)
+
+
+def test_a_missing_cluster_is_refused():
+    frame = pairs([1, 2, 3], [1, 2, 4], cluster=[1, 1, None, 1, 1, None])
+    with pytest.raises(ArgumentError, match="no cluster in 2 rows"):
+        family(frame, cluster="cluster")
+
+
+def test_wrong_codes():
+    with pytest.raises(ArgumentError, match="beyond"):
+        from_codes(np.array([[0, 4]]), levels=range(4))
+    with pytest.raises(ArgumentError, match="integers"):
+        from_codes(np.array([[0.0, 1.0]]), levels=range(4))
+
+
+def test_the_table_given_is_left_as_it_was():
+    frame = pairs([1, 2, 3], [1, 2, 4])
+    before = frame.copy()
+    family(frame)
+    pd.testing.assert_frame_equal(frame, before)
+
+
+def test_a_column_error_names_what_is_there():
+    with pytest.raises(ColumnError, match="Allowed: unit, rater, level"):
+        coefficients(pairs([1], [1]), unit="lesson", rater="rater", level="level", levels=[1, 2])
+
+
+def test_a_level_nobody_gave():
+    found = by_level(
+        pairs([1, 2] * 10, [1, 2] * 9 + [2, 1]), unit="unit", rater="rater", level="level", levels=[1, 2, 3]
+    )
+    assert found.status["3"] == "no_records"
+    assert found.n_ratings["3"] == 0
+    assert found.value["1"] == pytest.approx(0.9)

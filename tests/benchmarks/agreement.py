@@ -1,0 +1,78 @@
+"""Time of the agreement family against the krippendorff library, in one run.
+
+Run: ``python tests/benchmarks/agreement.py``. Ratios of medians of interleaved runs; the peer
+computes alpha alone, ours every member with its interval.
+"""
+
+import statistics
+import time
+
+import krippendorff
+import numpy as np
+import pandas as pd
+
+from mentorstats.agreement import coefficients, from_codes
+
+PAIRS = 1_000_000
+LEVELS = [1, 2, 3, 4]
+ROUNDS = 7
+
+
+def ratings(seed=20260901):
+    rng = np.random.default_rng(seed)
+    truth = rng.choice(4, size=PAIRS, p=[0.05, 0.45, 0.48, 0.02])
+    second = np.where(rng.random(PAIRS) < 0.6, truth, rng.integers(0, 4, PAIRS))
+    return np.stack([truth, second], axis=1)
+
+
+def clock(call):
+    begun = time.perf_counter()
+    call()
+    return time.perf_counter() - begun
+
+
+def main():
+    codes = ratings()
+    as_float = codes.T.astype(float)
+    n = np.arange(PAIRS)
+    long = pd.DataFrame(
+        {
+            "lesson": np.tile(n, 2),
+            "rater": np.repeat(["mentor", "supervisor"], PAIRS),
+            "level": codes.T.ravel() + 1,
+        }
+    )
+    text = long.assign(lesson="lesson " + long["lesson"].astype(str), candidate=long["lesson"] // 80)
+    runs = {
+        "krippendorff, alpha alone": lambda: krippendorff.alpha(
+            reliability_data=as_float, level_of_measurement="interval", value_domain=[0, 1, 2, 3]
+        ),
+        "family from integer codes": lambda: from_codes(codes, levels=LEVELS, weights="quadratic"),
+        "family from a long table": lambda: coefficients(
+            long, unit="lesson", rater="rater", level="level", levels=LEVELS, weights="quadratic"
+        ),
+        "the same, text codes, clusters": lambda: coefficients(
+            text,
+            unit="lesson",
+            rater="rater",
+            level="level",
+            levels=LEVELS,
+            weights="quadratic",
+            cluster="candidate",
+        ),
+    }
+    times = {name: [] for name in runs}
+    for call in runs.values():
+        call()  # warm
+    for _ in range(ROUNDS):
+        for name, call in runs.items():
+            times[name].append(clock(call))
+    peer = statistics.median(times["krippendorff, alpha alone"])
+    print(f"{PAIRS:,} pairs, medians of {ROUNDS} interleaved runs")
+    for name, seconds in times.items():
+        median = statistics.median(seconds)
+        print(f"{name:34s} {median:8.4f} s   peer / ours {peer / median:6.1f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,56 @@
+"""Feinstein & Cicchetti (1990): one agreement, two kappas [feinstein_cicchetti_1990].
+
+Prevalence and bias indices and PABAK as in [byrt_1993] (formulas from memory).
+"""
+
+import pytest
+
+from mentorstats.agreement import by_level, coefficients
+
+HALF_OF_FOURTH_DIGIT = 5e-5
+
+
+@pytest.mark.parametrize("name", ["a", "b"])
+def test_paradox_pair(block, from_table, name):
+    example = block("KAP-04")
+    expected = example["expected"][name]
+    ratings = from_table(example["data"][f"table_{name}"])
+    found = coefficients(ratings, unit="unit", rater="rater", level="level", levels=[0, 1])
+    for row, key in (
+        ("percent_agreement", "po"),
+        ("cohen_kappa", "kappa"),
+        ("pabak", "PABAK"),
+        ("prevalence_index", "PI"),
+        ("bias_index", "BI"),
+        ("gwet_ac", "AC1"),
+    ):
+        assert found.value[row] == pytest.approx(expected[key], abs=HALF_OF_FOURTH_DIGIT), row
+    assert found.se["cohen_kappa"] == pytest.approx(expected["se_fce"], abs=HALF_OF_FOURTH_DIGIT)
+    assert found.p_expected["cohen_kappa"] == pytest.approx(expected["pe"], abs=HALF_OF_FOURTH_DIGIT)
+
+
+@pytest.mark.parametrize("name", ["a", "b"])
+def test_specific_agreement(block, from_table, name):
+    example = block("KAP-04")
+    found = by_level(
+        from_table(example["data"][f"table_{name}"]), unit="unit", rater="rater", level="level", levels=[0, 1]
+    )
+    expected = example["expected"][name]
+    assert found.value["0"] == pytest.approx(expected["p_pos"], abs=HALF_OF_FOURTH_DIGIT)
+    assert found.value["1"] == pytest.approx(expected["p_neg"], abs=HALF_OF_FOURTH_DIGIT)
+
+
+def test_identity_of_kappa_with_the_indices(block, from_table):
+    example = block("KAP-04")
+    for name in "ab":
+        v = coefficients(
+            from_table(example["data"][f"table_{name}"]),
+            unit="unit",
+            rater="rater",
+            level="level",
+            levels=[0, 1],
+        ).value
+        pi, bi = v["prevalence_index"], v["bias_index"]
+        assert v["cohen_kappa"] == pytest.approx(
+            (v["pabak"] - pi**2 + bi**2) / (1 - pi**2 + bi**2), abs=1e-12
+        )

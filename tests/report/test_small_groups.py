@@ -1,0 +1,80 @@
+import math
+
+import pandas as pd
+import pytest
+
+from mentorstats.policy import NO_SOURCE, Rule
+from mentorstats.report.model import Table
+from mentorstats.report.small_groups import blank
+from mentorstats.report.view import view
+
+
+@pytest.fixture
+def rule(shipped):
+    return shipped.rule("minimum_group_size")
+
+
+def table(people, units=None):
+    data = pd.DataFrame(
+        {
+            "site": [f"s{number}" for number in range(len(people))],
+            "people": people,
+            "lessons": [7] * len(people),
+            "share": [0.5] * len(people),
+            "share_low": [0.4] * len(people),
+            "share_high": [0.6] * len(people),
+            "clear": ["yes"] * len(people),
+        }
+    )
+    return Table(
+        key="t",
+        title="T",
+        data=data,
+        labels={name: name for name in ("site", "people", "lessons", "share", "clear")},
+        units=units or {"people": "people", "lessons": "lessons", "share": "share", "clear": "verdict"},
+        group_columns=("site",),
+        count_columns=("people", "lessons"),
+        statistic_columns=("share", "clear"),
+    )
+
+
+def test_groups_under_the_minimum_lose_counts_statistics_bounds_and_verdicts(rule):
+    shown = blank(table([9, 10, 11]), rule)
+    first = shown.data.iloc[0]
+    assert first[["people", "lessons", "share", "share_low", "share_high"]].isna().all()
+    assert list(shown.data["share_status"]) == ["too_few_to_show", "ok", "ok"]
+    assert list(shown.data["people"].iloc[1:]) == [10, 11]
+    assert "fewer than 10 people" in shown.note
+    cells = view(shown).rows[0]
+    assert [cell.text for cell in cells] == ["s0"] + ["not shown"] * 4
+    assert not any(cell.under for cell in cells)
+
+
+def test_an_empty_group_hides_nobody(rule):
+    given = table([0, 12])
+    assert blank(given, rule) is given
+
+
+def test_a_table_without_people_is_left_alone(rule):
+    given = table([3], units={"people": "rows", "lessons": "lessons", "share": "share", "clear": "verdict"})
+    assert blank(given, rule) is given
+
+
+def test_the_policy_decides_the_inequality():
+    strict = Rule(
+        id="minimum_group_size",
+        value=10,
+        inequality=">",
+        unit="people",
+        source=NO_SOURCE,
+        kind="convention",
+        effective_from=pd.Timestamp("2000-01-01").date(),
+    )
+    assert blank(table([10, 11]), strict).data["people"].isna().tolist() == [True, False]
+
+
+def test_the_table_that_was_given_keeps_its_numbers(rule):
+    given = table([3])
+    blank(given, rule)
+    assert given.data["people"].iloc[0] == 3
+    assert not math.isnan(given.data["share"].iloc[0])
