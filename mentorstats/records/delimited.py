@@ -8,6 +8,7 @@ say line by line what is wrong.
 import csv
 import io
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -25,19 +26,23 @@ _MARKS = {
     b"PAR1": "Parquet",
 }
 _LONGEST_CELL = 2**31 - 1
+_BLOCK = 2**22  # bytes
+
+Places: TypeAlias = "npt.NDArray[np.int64]"
 
 
 def read(path: Path, file: str, options: Options) -> list[Sheet]:
     """Read one CSV file; raises SourceFileError where it is not CSV in the encoding named."""
     text = _as_utf8(path.read_bytes(), file, options.encoding)
-    starts, ends, quoted = _records(text)
+    starts, ends, quoted, tidy = _records(text, options.delimiter)
     filled = np.flatnonzero(ends - starts > 0)
     if not len(filled) or options.header_row > len(starts):
         raise SourceFileError("there is no heading row", where=file, remedy="Export it again, with headings.")
     head = _heading_record(starts, options.header_row, text)
     headings = _split(text[starts[head] : ends[head]].decode(), options.delimiter)
     body = filled[filled > head]
-    quick = _quick(text, int(ends[head]), len(headings), options.delimiter, quoted) if len(body) else None
+    sure = tidy and len(body)
+    quick = _quick(text, int(ends[head]), len(headings), options.delimiter, quoted) if sure else None
     if quick is not None and quick.num_rows == len(body):
         columns = tuple(encode(column) for column in quick.columns)
         lines = _lines(text, starts, body, quoted)
@@ -83,23 +88,44 @@ def _not_decoded(content: bytes, file: str, encoding: str, error: UnicodeDecodeE
     )
 
 
-def _records(text: bytes) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], bool]:
-    """Find where each record starts and ends (blank ones too), and whether any holds a line end."""
+def _records(text: bytes, delimiter: str) -> tuple[Places, Places, bool, bool]:
+    """Find where each record starts and ends, blank ones too.
+
+    Also returns whether any record holds a line end, and whether every quotation mark stands where
+    one opens or closes a cell; only then are the places sure.
+    """
     content = np.frombuffer(text, dtype=np.uint8)
-    newlines = np.flatnonzero(content == _NEWLINE)
-    outside = newlines
+    newlines = _places(content, _NEWLINE)
+    outside, tidy = newlines, True
     if _QUOTE in text:
-        quotes = np.flatnonzero(content == _QUOTE)
+        quotes = _places(content, _QUOTE)
+        tidy = _quotes_fit(content, quotes, delimiter)
         outside = newlines[np.searchsorted(quotes, newlines) % 2 == 0]
     if len(text) and not (len(outside) and outside[-1] == len(text) - 1):
         outside = np.append(outside, len(text))
     starts = np.concatenate(([0], outside[:-1] + 1)) if len(outside) else np.empty(0, dtype=np.int64)
     before = content[np.maximum(outside - 1, 0)] if len(text) else content
     ends = np.maximum(outside - (before == _RETURN), starts)
-    return starts, ends, bool(len(outside) < len(newlines))
+    return starts, ends, bool(len(outside) < len(newlines)), tidy
 
 
-def _heading_record(starts: npt.NDArray[np.int64], header_row: int, text: bytes) -> int:
+def _places(content: npt.NDArray[np.uint8], byte: int) -> Places:
+    """Return where a byte stands; block by block, for a mask of the whole file costs more than it."""
+    blocks = range(0, len(content), _BLOCK)
+    found = [np.flatnonzero(content[first : first + _BLOCK] == byte) + first for first in blocks]
+    return np.concatenate(found) if found else np.empty(0, dtype=np.int64)
+
+
+def _quotes_fit(content: npt.NDArray[np.uint8], quotes: Places, delimiter: str) -> bool:
+    """Whether each odd mark follows, and each even one precedes, the edge of a cell or another mark."""
+    edges = np.array([ord(delimiter), _NEWLINE, _RETURN, _QUOTE], dtype=np.uint8)
+    opening, closing = quotes[0::2], quotes[1::2]
+    before = content[opening[opening > 0] - 1]
+    after = content[closing[closing < len(content) - 1] + 1]
+    return len(quotes) % 2 == 0 and bool(np.isin(before, edges).all() and np.isin(after, edges).all())
+
+
+def _heading_record(starts: Places, header_row: int, text: bytes) -> int:
     """Position of the record that starts on, or next after, the heading's line."""
     if header_row == 1:
         return 0
@@ -129,13 +155,11 @@ def _quick(text: bytes, offset: int, width: int, delimiter: str, quoted: bool) -
         return None
 
 
-def _lines(
-    text: bytes, starts: npt.NDArray[np.int64], records: npt.NDArray[np.int64], quoted: bool
-) -> npt.NDArray[np.int64]:
+def _lines(text: bytes, starts: Places, records: Places, quoted: bool) -> Places:
     """Return the line on which each of these records starts."""
     if not quoted:
         return records + 1
-    newlines = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _NEWLINE)
+    newlines = _places(np.frombuffer(text, dtype=np.uint8), _NEWLINE)
     return np.searchsorted(newlines, starts[records]) + 1
 
 

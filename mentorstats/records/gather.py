@@ -83,8 +83,8 @@ def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Probl
 
 def _matches(folder: Path, source: Source) -> list[Path]:
     pattern = source.file
-    if Path(pattern).is_absolute() or ".." in Path(pattern).parts:
-        raise MappingError(f"file = {pattern!r} lies outside the folder", where=source.where)
+    if not pattern or Path(pattern).is_absolute() or ".." in Path(pattern).parts:
+        raise MappingError(f"file = {pattern!r} is no path within the folder", where=source.where)
     exact = folder / pattern
     found = [exact] if exact.is_file() else sorted(path for path in folder.glob(pattern) if path.is_file())
     found = [path for path in found if not path.name.startswith((".", "~$"))]

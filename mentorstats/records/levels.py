@@ -21,7 +21,10 @@ _HINTS = 200  # distinct undeclared values for which a nearest one is looked up
 
 
 def declared(rubrics: Batch | None) -> Declared:
-    """Return the levels of every criterion, lowest first, from a batch of rubrics without faults."""
+    """Return the levels of every criterion, lowest first, from a batch of rubrics without faults.
+
+    Raises SourceFileError where ranks leave a gap or a level bears the name of a missing one.
+    """
     if rubrics is None:
         return {}
     names = ("rubric", "version", "criterion", "level", "rank")
@@ -29,7 +32,29 @@ def declared(rubrics: Batch | None) -> Declared:
     found: dict[Criterion, list[tuple[int, str]]] = {}
     for rubric, version, criterion, level, rank in zip(*columns, strict=True):
         found.setdefault((rubric, version, criterion), []).append((rank, level))
+    for key, levels in found.items():
+        _whole(key, sorted(levels))
     return {key: tuple(level for _, level in sorted(levels)) for key, levels in found.items()}
+
+
+def _whole(key: Criterion, levels: list[tuple[int, str]]) -> None:
+    """Raise where ranks leave a gap, for a scale with a level missing is another scale."""
+    where = f"rubric {key[0]!r} version {key[1]!r}, criterion {key[2]!r}"
+    ranks = [rank for rank, _ in levels]
+    if ranks != list(range(1, len(ranks) + 1)):
+        raise SourceFileError(
+            f"the ranks are {', '.join(map(str, ranks))}",
+            where=where,
+            remedy="Declare every level of the scale, and number them from 1 without a gap.",
+        )
+    reserved = dictionary.table("ratings").field("level").missing
+    for _, level in levels:
+        if level in reserved:
+            raise SourceFileError(
+                f"{level!r} is a reason for having no level, and cannot be a level",
+                where=where,
+                remedy="Give the level another code.",
+            )
 
 
 def from_scales(plan: Plan) -> Batch | None:

@@ -75,6 +75,8 @@ def read(path: Path) -> Plan:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         raise MappingError("there is no such file", where=str(path)) from error
+    except OSError as error:
+        raise MappingError(f"cannot be opened: {error.strerror}", where=str(path)) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise MappingError(f"not legal TOML: {error}", where=path.name) from error
     _known(content, ("source", "scale"), path.name)

@@ -53,14 +53,10 @@ class Records:
             read = int(self.sources.loc[self.sources["table"] == name, "rows_read"].sum())
             if not read:
                 raise NothingUsableError(f"there are no {name}", remedy=f"Export {name} too.")
-            files = self.sources.loc[self.sources["table"] == name, "file"]
-            out = self.problems[
-                self.problems["file"].isin(files) & (self.problems["effect"] == "set_aside")
-            ].iloc[0]
             raise NothingUsableError(
-                f"all {read} rows of {name} were set aside; the first because {out['problem']}",
-                where=f"{out['file']}, row {out['row']}, column {out['column']!r}",
-                remedy=str(out["remedy"]),
+                f"all {read} rows of {name} were set aside",
+                where=", ".join(self.sources.loc[self.sources["table"] == name, "file"].unique()),
+                remedy=f"Mend the {len(self.problems)} faults listed by `mentorstats check` or in .problems.",
             )
 
     def save(self, folder: str | Path) -> None:

