@@ -17,6 +17,7 @@ _MOST = 300
 _SUFFICIENT = 1e-4  # share of the predicted decrease that a step must bring [nocedal_2006]
 _LONGEST = 4.0  # longest step, in scaled units (about four standard errors)
 _SHORTEST = 1e-8
+_REMEMBERED = 12  # steps whose observed curvature corrects the approximate Hessian
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,7 @@ def minimise(
     hessian: Floats,
     *,
     gain: float = GAIN,
+    correct: bool = False,
 ) -> Minimum:
     """Search from ``start``.
 
@@ -57,10 +59,14 @@ def minimise(
         Approximate Hessian at the start, (q, q), used when the criterion brings none.
     gain
         Stop when a Newton step would lower the criterion by less than this.
+    correct
+        Whether the Hessian brought is corrected by the curvature seen along the way; worth it where it
+        leaves something out.
     """
     x = np.maximum(start, lower)
     value, gradient, brought = criterion(x)
     b = hessian if brought is None else brought
+    learnt: list[tuple[Floats, Floats]] = []
     evaluations, converged = 1, not len(x)
     while not converged and evaluations < _MOST:
         held = (x <= lower) & (gradient > 0)
@@ -81,7 +87,8 @@ def minimise(
             if share < _SHORTEST or evaluations >= _MOST:
                 settled = length**2 < 1e4 * gain
                 return Minimum(x, value, np.where(held, 0.0, gradient), evaluations, settled, b)
-        b = _update(b, trial - x, slope - gradient) if brought is None else brought
+        learnt.append((trial - x, slope - gradient))
+        b = _update(b, *learnt[-1]) if brought is None else _recall(brought, learnt[-_REMEMBERED:] if correct else [])
         x, value, gradient = trial, new, slope
     held = (x <= lower) & (gradient > 0)
     return Minimum(x, value, np.where(held, 0.0, gradient), evaluations, converged, b)
@@ -97,6 +104,13 @@ def _direction(b: Floats, gradient: Floats, held: NDArray[np.bool_]) -> Floats:
     roots = np.maximum(roots, 1e-8 * max(roots.max(initial=0.0), 1e-8))
     step[free] = -size * (vectors @ ((vectors.T @ (size * gradient[free])) / roots))
     return step
+
+
+def _recall(b: Floats, learnt: list[tuple[Floats, Floats]]) -> Floats:
+    """Correct an approximate Hessian by the curvature seen along earlier steps, the latest last."""
+    for step, change in learnt:
+        b = _update(b, step, change)
+    return b
 
 
 def _shorter(value: float, new: float, slope: float) -> float:
