@@ -1,5 +1,6 @@
 """Relative covariance of the effects of one member: a triangular factor a grouping, as one vector."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -42,7 +43,7 @@ class Triangles:
     def parts(self) -> list[slice]:
         """Random columns of each factor."""
         ends = np.concatenate([[0], np.cumsum([m * k for m, k in self.sizes])]).astype(int)
-        return [slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+        return [slice(int(a), int(b)) for a, b in itertools.pairwise(ends)]
 
     def spread(self, factors: Sequence[Floats], columns: Floats, *, transposed: bool) -> Floats:
         """Multiply by Λ' (transposed) or Λ, for (N, c)."""

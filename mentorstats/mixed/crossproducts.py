@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,10 +78,49 @@ class CrossProducts:
             self.sizes,
             tuple(a + b for a, b in zip(self.counts, other.counts, strict=True)),
             tuple(a + b for a, b in zip(self.within, other.within, strict=True)),
-            {pair: _join(self.between[pair], other.between[pair], self.sizes[pair[1]][0]) for pair in self.between},
+            {
+                pair: _join(self.between[pair], other.between[pair], self.sizes[pair[1]][0])
+                for pair in self.between
+            },
             self.random_fixed + other.random_fixed,
             self.fixed + other.fixed,
         )
+
+    def select(self, factors: list[int], columns: list[int]) -> CrossProducts:
+        """Keep some factors and some fixed columns (the response always)."""
+        wide = [*columns, len(self.fixed) - 1]
+        ends = np.concatenate([[0], np.cumsum([m * k for m, k in self.sizes])]).astype(int)
+        rows = [np.arange(ends[t], ends[t + 1]) for t in factors]
+        random = np.concatenate(rows) if rows else np.zeros(0, dtype=np.int64)
+        number = {old: new for new, old in enumerate(factors)}
+        return replace(
+            self,
+            sizes=tuple(self.sizes[t] for t in factors),
+            counts=tuple(self.counts[t] for t in factors),
+            within=tuple(self.within[t] for t in factors),
+            between={
+                (number[s], number[t]): part
+                for (s, t), part in self.between.items()
+                if s in number and t in number
+            },
+            random_fixed=np.ascontiguousarray(self.random_fixed[random][:, wide]),
+            fixed=self.fixed[wide][:, wide],
+        )
+
+    def reordered(self, t: int, order: list[int]) -> CrossProducts:
+        """Change the order of one factor's effects."""
+        m, k = self.sizes[t]
+        ends = np.concatenate([[0], np.cumsum([m * k for m, k in self.sizes])]).astype(int)
+        random = self.random_fixed.copy()
+        part = slice(ends[t], ends[t + 1])
+        random[part] = random[part].reshape(m, k, -1)[:, order].reshape(m * k, -1)
+        between = {}
+        for (r, s), (left, right, block) in self.between.items():
+            turned = block[:, order] if r == t else block[:, :, order] if s == t else block
+            between[r, s] = (left, right, turned)
+        within = list(self.within)
+        within[t] = within[t][:, order][:, :, order]
+        return replace(self, within=tuple(within), between=between, random_fixed=random)
 
 
 def _join(a: tuple[Ints, Ints, Floats], b: tuple[Ints, Ints, Floats], m: int) -> tuple[Ints, Ints, Floats]:
@@ -93,7 +132,9 @@ def _join(a: tuple[Ints, Ints, Floats], b: tuple[Ints, Ints, Floats], m: int) ->
     return found // m, found % m, total
 
 
-def cross_products(rows: Rows, sizes: tuple[tuple[int, int], ...], *, shift: float, scale: float) -> CrossProducts:
+def cross_products(
+    rows: Rows, sizes: tuple[tuple[int, int], ...], *, shift: float, scale: float
+) -> CrossProducts:
     """Sum the products over these rows, the response first shifted and divided for accuracy."""
     y = (rows.response - shift) / scale
     wide = np.column_stack([rows.fixed, y])
@@ -144,9 +185,7 @@ class Blocks:
         return np.concatenate([[0], np.cumsum([m * k for m, k in self.sizes])]).astype(np.int64)
 
 
-def lay_blocks(
-    sizes: tuple[tuple[int, int], ...], meetings: dict[Pair, tuple[Ints, Ints]]
-) -> Blocks:
+def lay_blocks(sizes: tuple[tuple[int, int], ...], meetings: dict[Pair, tuple[Ints, Ints]]) -> Blocks:
     """Work out the pattern once: diagonal blocks first, then the pairs of factors."""
     offsets = np.concatenate([[0], np.cumsum([m * k for m, k in sizes])]).astype(np.int64)
     rows, cols = [], []

@@ -122,7 +122,7 @@ class _Basis:
 
     def _back(self, columns: Floats) -> Floats:
         """Multiply by Λ⁻ᵀ."""
-        inverse = [np.linalg.inv(factor) for factor in self.at.factors]
+        inverse = [np.asarray(np.linalg.inv(factor), dtype=np.float64) for factor in self.at.factors]
         return self.problem.triangles.spread(inverse, columns, transposed=True)
 
     def apply(self, columns: Floats) -> Floats:
@@ -131,7 +131,7 @@ class _Basis:
         half = self.at.solution.factor
         through = half.solve(self.problem.triangles.spread(self.at.factors, image, transposed=True))
         lifted = self.problem.triangles.spread(self.at.factors, through, transposed=False)
-        return (image - self.problem.design @ lifted) / self.sigma2
+        return np.asarray((image - self.problem.design @ lifted) / self.sigma2)
 
     def times(self, i: int, columns: Floats) -> Floats:
         """Multiply by I ⊗ E on the columns of its factor, zero elsewhere."""

@@ -160,10 +160,12 @@ class Elimination:
         height = _levels(n, self.starts, self.rows) if self.head else np.zeros(0, dtype=np.int64)
         height = height[: self.head]
         self._crossing = self.rows >= self.head
-        self.dense = self.head > 0 and self.tail > 0 and (
-            self._crossing.sum() > _DENSE_SHARE * self.head * self.tail
+        self.dense = (
+            self.head > 0 and self.tail > 0 and (self._crossing.sum() > _DENSE_SHARE * self.head * self.tail)
         )
-        self.levels = [self._level(np.flatnonzero(height == at)) for at in range(int(height.max(initial=-1)) + 1)]
+        self.levels = [
+            self._level(np.flatnonzero(height == at)) for at in range(int(height.max(initial=-1)) + 1)
+        ]
         self._tail_entries = np.flatnonzero(self._crossing)
 
     def _position(self, high: Ints, low: Ints) -> Ints:
@@ -276,7 +278,7 @@ def _runs(begin: Ints, count: Ints) -> Ints:
     """Concatenate the runs begin, begin + 1, …, of the lengths given."""
     total = int(count.sum())
     ends = np.cumsum(count)
-    return np.arange(total) + np.repeat(begin - (ends - count), count)
+    return np.asarray(np.arange(total) + np.repeat(begin - (ends - count), count), dtype=np.int64)
 
 
 class Factor:

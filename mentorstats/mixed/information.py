@@ -51,7 +51,9 @@ def average_information(
     return np.asarray(working.T @ image - half.T @ half - left.T @ unscaled @ left)
 
 
-def symmetric_products(rows: NDArray[np.int64], cols: NDArray[np.int64], numbers: Floats, n: int) -> sparse.csr_array:
+def symmetric_products(
+    rows: NDArray[np.int64], cols: NDArray[np.int64], numbers: Floats, n: int
+) -> sparse.csr_array:
     """Sparse symmetric matrix from its entries on and below the diagonal."""
     off = rows != cols
     both = (np.concatenate([rows, cols[off]]), np.concatenate([cols, rows[off]]))

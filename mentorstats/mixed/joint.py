@@ -47,7 +47,9 @@ class Joint:
 
     def spread(self) -> sparse.csr_array:
         """Λ as a sparse matrix."""
-        blocks = [sparse.kron(sparse.eye_array(m), f) for (m, _), f in zip(self.sizes, self.factors, strict=True)]
+        blocks = [
+            sparse.kron(sparse.eye_array(m), f) for (m, _), f in zip(self.sizes, self.factors, strict=True)
+        ]
         return sparse.csr_array(sparse.block_diag(blocks)) if blocks else sparse.csr_array((0, 0))
 
     def error(self, x: Floats, z: sparse.csr_array | None) -> Floats:
@@ -57,7 +59,7 @@ class Joint:
         through = (z @ self.spread()).toarray()
         half = self.factor.half(np.ascontiguousarray(through.T))
         tilt = x - through @ self.lifted
-        return self.variance * half.T @ half + tilt @ self.covariance @ tilt.T
+        return np.asarray(self.variance * half.T @ half + tilt @ self.covariance @ tilt.T)
 
     def error_variances(self, x: Floats, z: sparse.csr_array, batch: int = 256) -> Floats:
         """Diagonal of ``error``, (r,), a batch of rows at a time."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, product as combinations
+from itertools import chain
+from itertools import product as combinations
 from typing import Any
 
 import numpy as np
@@ -173,7 +174,9 @@ class Members:
     def values(self, frame: pd.DataFrame) -> Floats:
         """What the effects of a row's member are multiplied by, (n, k), scaled."""
         if self.roles:
-            role = pd.Index(self.roles).get_indexer(pd.Index(frame[self.grouping.within].to_numpy(dtype=object)))
+            role = pd.Index(self.roles).get_indexer(
+                pd.Index(frame[self.grouping.within].to_numpy(dtype=object))
+            )
             return np.asarray(role[:, None] == np.arange(len(self.roles)), dtype=np.float64)
         slopes = [as_numbers(frame[name]) for name in self.grouping.slopes]
         return np.column_stack([np.ones(len(frame)), *slopes]) / self.scales
@@ -267,8 +270,10 @@ def _plain(values: Iterable[Any]) -> pd.Index[Any]:
     """An index of integers where all are whole numbers (fast to look up), of objects otherwise."""
     held = list(values)
     if held and all(_whole(value) for value in held):
-        return pd.Index(np.asarray(held, dtype=np.int64))
-    return pd.Index(held, dtype=object)
+        whole: pd.Index[Any] = pd.Index(np.asarray(held, dtype=np.int64))
+        return whole
+    index: pd.Index[Any] = pd.Index(held, dtype=object)
+    return index
 
 
 def _whole(value: object) -> bool:
@@ -292,7 +297,9 @@ def check_columns(frame: pd.DataFrame, declared: Declared) -> None:
     dated = [name for name in declared.used if pd.api.types.is_datetime64_any_dtype(frame[name].dtype)]
     if dated:
         raise ModelError(
-            f"column {dated[0]!r} holds dates", where="data", remedy="Count weeks or days from a stated start."
+            f"column {dated[0]!r} holds dates",
+            where="data",
+            remedy="Count weeks or days from a stated start.",
         )
 
 

@@ -83,7 +83,7 @@ class Problem:
 
     @property
     def freedom(self) -> int:
-        """n − p when restricted, else n."""
+        """N − p when restricted, else n."""
         return self.products.n - self.p if self.restricted else self.products.n
 
     @property
@@ -169,7 +169,11 @@ class Problem:
         slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
         squares = self.triangles.chain(at.factors, at.squares) / variance
         hessian = self._information(at) / variance - np.outer(squares, squares) / self.freedom
-        return at.solution.criterion, self.triangles.chain(at.factors, slopes), hessian + self.triangles.bend(slopes)
+        return (
+            at.solution.criterion,
+            self.triangles.chain(at.factors, slopes),
+            hessian + self.triangles.bend(slopes),
+        )
 
     def _information(self, at: Slopes) -> Floats:
         solution = at.solution

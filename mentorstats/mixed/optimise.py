@@ -71,7 +71,7 @@ def minimise(
     while not converged and evaluations < _MOST:
         held = (x <= lower) & (gradient > 0)
         step = _direction(b, gradient, held)
-        length = float(np.sqrt(max(-(step @ gradient), 0.0)))
+        length = float(np.sqrt(max(-float(step @ gradient), 0.0)))
         if length**2 < 2 * gain:
             converged = True
             break
@@ -88,7 +88,11 @@ def minimise(
                 settled = length**2 < 1e4 * gain
                 return Minimum(x, value, np.where(held, 0.0, gradient), evaluations, settled, b)
         learnt.append((trial - x, slope - gradient))
-        b = _update(b, *learnt[-1]) if brought is None else _recall(brought, learnt[-_REMEMBERED:] if correct else [])
+        b = (
+            _update(b, *learnt[-1])
+            if brought is None
+            else _recall(brought, learnt[-_REMEMBERED:] if correct else [])
+        )
         x, value, gradient = trial, new, slope
     held = (x <= lower) & (gradient > 0)
     return Minimum(x, value, np.where(held, 0.0, gradient), evaluations, converged, b)

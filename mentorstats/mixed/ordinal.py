@@ -8,11 +8,13 @@ movement into the gradient through one more solution with M.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from mentorstats.errors import ModelError
 from mentorstats.mixed.covariance import FLOOR, Triangles
 from mentorstats.mixed.crossproducts import Blocks, Meeting, Pair, sums
 from mentorstats.mixed.elimination import Factor
@@ -48,10 +50,11 @@ def cuts(seen: NDArray[np.bool_]) -> Cuts:
     """Free cut-points for levels seen in each group, ``seen`` (groups, levels); unused ones have none."""
     upper = np.full(seen.shape, -1)
     lower = np.full(seen.shape, -1)
-    groups, between = [], []
+    groups: list[int] = []
+    between: list[tuple[int, int]] = []
     for g, row in enumerate(seen):
         used = np.flatnonzero(row)
-        for left, right in zip(used[:-1], used[1:], strict=True):
+        for left, right in itertools.pairwise(used):
             upper[g, left] = lower[g, right] = len(between)
             between.append((int(left), int(right)))
             groups.append(g)
@@ -101,7 +104,7 @@ class OrdinalProblem:
     @property
     def n_fixed(self) -> int:
         """Cut-points, slopes and log-dispersion coefficients."""
-        return self.c + self.p + self.d
+        return int(self.c + self.p + self.d)
 
     def _natural(self) -> Floats:
         weight = 0.2 if self.link == "logit" else 0.6
@@ -170,11 +173,13 @@ class OrdinalProblem:
 
     def _factorise(self, products: list[Floats], factors: list[Floats]) -> Factor:
         count = len(factors)
-        numbers = [(f.T @ a @ f + np.eye(len(f))).ravel() for a, f in zip(products[:count], factors, strict=True)]
+        numbers = [
+            (f.T @ a @ f + np.eye(len(f))).ravel() for a, f in zip(products[:count], factors, strict=True)
+        ]
         for (s, t), block in zip(sorted(self.meetings), products[count:], strict=True):
             numbers.append((factors[s].T @ block @ factors[t]).ravel())
         if self.blocks is None:
-            raise AssertionError("no random effects")
+            raise ModelError("no random effects", remedy="Declare a grouping.")
         return self.blocks.elimination.factorise(np.concatenate(numbers)[self.blocks.keep])
 
     def _find_modes(
@@ -251,7 +256,9 @@ class OrdinalProblem:
         information = self._fixed_information(now, upper, lower)
         none = np.zeros(0)
         value = -2 * float(weights @ now.value)
-        return State(psi, value, -2 * gradient, 2 * information, none, [], None, np.zeros((0, len(psi))), information)
+        return State(
+            psi, value, -2 * gradient, 2 * information, none, [], None, np.zeros((0, len(psi))), information
+        )
 
     def _fixed_information(self, now: Pieces, upper: Floats, lower: Floats) -> Floats:
         weights = self.rows.weights
@@ -305,15 +312,19 @@ class OrdinalProblem:
         spread: Floats,
     ) -> State:
         weights, triangles = self.rows.weights, self.triangles
-        theta, tau, _, _ = self.split(psi)
+        _theta, tau, _, _ = self.split(psi)
         eta = offset + self.random_part(triangles.spread(factors, u[:, None], transposed=False)[:, 0])
         h, own = self._leverages(factor.inverse(), factors)
         third = weights * h * (now.ss_upper + now.ss_lower) / spread**3
         pull = triangles.spread(factors, self.gather(third[:, None]), transposed=True)
         v = factor.solve(pull)
         q = self.random_part(triangles.spread(factors, v, transposed=False)[:, 0])
-        by_upper = weights * (now.by_upper + 0.5 * h * now.ss_upper / spread**2 + 0.5 * q * now.s_upper / spread)
-        by_lower = weights * (now.by_lower + 0.5 * h * now.ss_lower / spread**2 + 0.5 * q * now.s_lower / spread)
+        by_upper = weights * (
+            now.by_upper + 0.5 * h * now.ss_upper / spread**2 + 0.5 * q * now.s_upper / spread
+        )
+        by_lower = weights * (
+            now.by_lower + 0.5 * h * now.ss_lower / spread**2 + 0.5 * q * now.s_lower / spread
+        )
         upper, lower = self._columns(now, tau, eta, spread)
         fixed = upper.T @ by_upper + lower.T @ by_lower
         slope = -weights * now.s / spread
@@ -323,7 +334,9 @@ class OrdinalProblem:
         cross = -(weights / spread)[:, None] * (now.s_upper[:, None] * upper + now.s_lower[:, None] * lower)
         cross[:, self.c + self.p :] += -slope[:, None] * self.rows.scale
         toward = self.gather(-cross)
-        hessian, lifted, conditional = self._hessian(now, upper, lower, toward, u, own, products, factor, factors)
+        hessian, lifted, conditional = self._hessian(
+            now, upper, lower, toward, u, own, products, factor, factors
+        )
         return State(
             psi, value, -2 * np.concatenate([random, fixed]), hessian, u, factors, factor, lifted, conditional
         )
@@ -357,9 +370,9 @@ class OrdinalProblem:
         cross = triangles.spread(factors, toward, transposed=True)
         half = factor.half(cross)
         conditional = self._fixed_information(now, upper, lower) - half.T @ half
-        unscaled = np.linalg.pinv(conditional, hermitian=True)
+        unscaled = np.asarray(np.linalg.pinv(conditional, hermitian=True), dtype=np.float64)
         if self.blocks is None:
-            raise AssertionError("no random effects")
+            raise ModelError("no random effects", remedy="Declare a grouping.")
         numbers = np.concatenate([part.ravel() for part in products])[self.blocks.keep]
         design = symmetric_products(self.blocks.rows, self.blocks.cols, numbers, triangles.n)
         average = average_information(triangles, factors, u, design, factor, toward, half, unscaled)

@@ -61,6 +61,7 @@ class Survey:
     levels: tuple[Any, ...]
     threshold_groups: tuple[Any, ...]
     scale_atoms: tuple[Atom, ...]
+    averages: dict[str, float]  # mean of each numeric column
 
     @property
     def scale_names(self) -> list[str]:
@@ -85,9 +86,7 @@ def survey(chunks: Chunks, declared: Declared) -> Survey:
             remedy="Use kind='ordinal' for levels, or a numeric column.",
         )
     notes: list[str] = []
-    terms = tuple(
-        tuple(total.atom(part, notes) for part in term) for term in expand(declared.fixed)
-    )
+    terms = tuple(tuple(total.atom(part, notes) for part in term) for term in expand(declared.fixed))
     layout = Layout(declared, terms, tuple(total.member(g) for g in declared.grouped), tuple(notes))
     scale = tuple(total.atom(name, notes) for name in declared.scale)
     groups = total.values(declared.thresholds_by) if declared.thresholds_by else pd.Index([None])
@@ -101,6 +100,7 @@ def survey(chunks: Chunks, declared: Declared) -> Survey:
         levels,
         tuple(groups),
         scale,
+        {name: float(sums[2] / max(sums[1], 1)) for name, sums in total._sums.items()},
     )
 
 
@@ -160,8 +160,8 @@ class _Total:
         self._numeric.setdefault(name, numeric)
         if numeric:
             numbers = as_numbers(values)
-            sums = self._sums.setdefault(name, np.zeros(2))
-            sums += (numbers @ numbers, len(numbers))
+            sums = self._sums.setdefault(name, np.zeros(3))
+            sums += np.array([numbers @ numbers, len(numbers), numbers.sum()])
             if not np.isfinite(sums[0]):
                 raise ModelError(f"column {name!r} holds an infinite number", where="data")
         if any(isinstance(term, Spline) and term.of == name for term in self.declared.fixed):
@@ -233,7 +233,7 @@ class _Total:
         roles = tuple(self.values(grouping.within)) if grouping.within else ()
         scale = [1.0] * len(roles)
         for name in grouping.slopes:
-            squares, count = self._sums[name]
+            squares, count, _ = self._sums[name]
             scale.append(float(np.sqrt(squares / count)) if squares > 0 else 1.0)
         return Members(grouping, keys, codes, roles, tuple(scale))
 
@@ -276,7 +276,9 @@ def rows(frame: pd.DataFrame, found: Survey, *, response: bool = True) -> Rows:
     if not (weights > 0).all():
         at = part.index[~(weights > 0)][0]
         raise ModelError(
-            f"weight {declared.weights!r} is not above zero", where=f"data, row {at!r}", remedy="Leave the row out."
+            f"weight {declared.weights!r} is not above zero",
+            where=f"data, row {at!r}",
+            remedy="Leave the row out.",
         )
     groups = (
         joint_codes(part, [declared.thresholds_by], [pd.Index(found.threshold_groups)])

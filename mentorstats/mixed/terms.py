@@ -80,7 +80,8 @@ def product(*columns: str) -> Product:
     """
     if len(columns) < 2 or len(set(columns)) < len(columns):
         raise ModelError(
-            f"product of {', '.join(map(repr, columns)) or 'nothing'}", remedy="Name two or more different columns."
+            f"product of {', '.join(map(repr, columns)) or 'nothing'}",
+            remedy="Name two or more different columns.",
         )
     return Product(columns)
 
@@ -146,7 +147,9 @@ def by(
     slopes = (slope,) if isinstance(slope, str) else tuple(slope)
     grouping = Grouping(columns, slopes, within, inside, correlated)
     if not columns:
-        raise ModelError("a grouping without a column", remedy="Name the column that tells the members apart.")
+        raise ModelError(
+            "a grouping without a column", remedy="Name the column that tells the members apart."
+        )
     if len(set(grouping.used)) < len(grouping.used):
         raise ModelError(f"grouping {grouping.name!r} names a column twice")
     if slopes and within:
