@@ -149,7 +149,8 @@ SOURCES: dict[str, Source] = {
     "gilmour_1995": Source(
         "Gilmour, A. R.; Thompson, R.; Cullis, B. R.",
         1995,
-        "Average information REML: an efficient algorithm for variance parameter estimation in linear mixed models",
+        "Average information REML: an efficient algorithm for variance parameter estimation in linear "
+        "mixed models",
         "Biometrics 51, 1440–1450",
         memory=True,
     ),

@@ -133,5 +133,5 @@ def separation(rows: Rows, cut: Cuts, names: list[str]) -> Verdict | None:
     if answer.status != 0 or answer.x is None or answer.fun is None or answer.fun > -1e-6:
         return None
     moving = [names[j] for j in np.flatnonzero(np.abs(answer.x[cut.count :]) > 1e-6)]
-    text = f"{', '.join(moving) or 'the fixed terms'}: predict a level without exception, so there is no estimate."
-    return Verdict(Status.SEPARATED, text + " Merge categories or leave the term out.")
+    text = f"{', '.join(moving) or 'the fixed terms'}: a level is predicted without exception. "
+    return Verdict(Status.SEPARATED, text + "Merge categories or leave the term out.")
