@@ -13,7 +13,8 @@ from mentorstats.errors import DictionaryError
 
 TABLES = dictionary.tables()
 DESIGN = {
-    "placements": "placement candidate mentor supervisor site cohort licensure_area grade_band start end status",
+    "placements": "placement candidate mentor supervisor site cohort licensure_area grade_band "
+    "start end status",
     "observations": "observation placement date minutes purpose visit_mode pre_conference debrief_date "
     "debrief_minutes strengths_noted improvements_noted",
     "ratings": "observation rater rater_role rubric rubric_version criterion level independent",
