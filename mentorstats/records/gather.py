@@ -162,9 +162,11 @@ def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
 def _headings_missing(found: Found) -> Iterable[str]:
     """Say of each heading that a source names and the sheet lacks what is nearest to it."""
     sheet, source = found.sheet, found.source
-    for heading in (*source.columns.values(), *source.criteria.values()):
+    named = (*source.columns.values(), *source.criteria.values())
+    spare = [heading for heading in sheet.headings if heading and heading not in named]
+    for heading in dict.fromkeys(named):
         if heading not in sheet.headings:
-            near = nearest(heading, filter(None, sheet.headings))
+            near = nearest(heading, spare)
             like = f"the nearest heading is {near!r}" if near else f"headings: {', '.join(sheet.headings)}"
             yield f"{sheet.where} has no column {heading!r} ({like}{_delimiter_hint(sheet)})"
 

@@ -85,5 +85,5 @@ def nearest(name: str, known: Any) -> str:
     from difflib import get_close_matches
 
     lowered = {str(item).casefold(): str(item) for item in known}
-    found = get_close_matches(name.casefold(), list(lowered), n=1, cutoff=0.5)
+    found = get_close_matches(name.casefold(), list(lowered), n=1, cutoff=0.6)
     return lowered[found[0]] if found else ""
