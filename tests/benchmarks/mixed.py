@@ -1,8 +1,8 @@
 """Time of the mixed-model engines against lme4, in one run.
 
-Run: ``python tests/benchmarks/mixed.py``. Medians of interleaved runs, seconds of wall time on as many cores as
-each takes. Where Rscript or lme4 is not installed, our times stand alone. The ordinal model of InstEval took R's
-ordinal package 849 s once (a stored figure, not run here).
+Run: ``python tests/benchmarks/mixed.py``. Medians of interleaved runs, wall time on as many cores as each takes.
+Where Rscript or lme4 is not installed, our times stand alone. The ordinal model of InstEval took R's ordinal
+package 849 s once (a stored figure, not run here).
 """
 
 import shutil
@@ -90,7 +90,7 @@ def main():
     engine, _ = ordinal(frame, "y", [1, 2, 3, 4, 5], ["service"], [by("s"), by("d")])
     seconds = time.perf_counter() - begun
     print(
-        f"InstEval, ordinal            ours {seconds:7.2f} s, log-likelihood {engine.log_likelihood:.3f}; stored 849 s"
+        f"InstEval, ordinal: ours {seconds:7.2f} s, log-likelihood {engine.log_likelihood:.3f}; stored 849 s"
     )
 
 
