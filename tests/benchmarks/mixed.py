@@ -1,6 +1,6 @@
 """Time of the mixed-model engines against lme4, in one run.
 
-Run: ``python tests/benchmarks/mixed.py``. Medians of interleaved runs, wall time on as many cores as each takes.
+Run: ``python tests/benchmarks/mixed.py``. Medians of interleaved runs, wall time on the cores each takes.
 Where Rscript or lme4 is not installed, our times stand alone. The ordinal model of InstEval took R's ordinal
 package 849 s once (a stored figure, not run here).
 """
