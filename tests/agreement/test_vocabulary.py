@@ -1,0 +1,25 @@
+"""Public result tables have no column, status or reference that the closed lists do not know."""
+
+import tomllib
+
+import pandas as pd
+import pytest
+
+from mentorstats import places
+from mentorstats.agreement import by_level, coefficients
+from mentorstats.sources import SOURCES
+
+RATINGS = pd.DataFrame({"unit": [0, 0, 1, 1, 2, 2], "rater": ["a", "b"] * 3, "level": [1, 1, 2, 2, 1, 2]})
+
+
+def known(name):
+    text = (places.data_dictionary() / "vocabulary" / name).read_text(encoding="utf-8")
+    return set(tomllib.loads(text))
+
+
+@pytest.mark.parametrize("table", [coefficients, by_level])
+def test_columns_statuses_and_references(table):
+    found = table(RATINGS, unit="unit", rater="rater", level="level", levels=[1, 2])
+    assert set(found.columns) <= known("result_columns.toml")
+    assert set(found["status"]) <= known("statuses.toml")
+    assert set(found["reference"]) <= set(SOURCES)
