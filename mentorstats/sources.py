@@ -50,6 +50,13 @@ SOURCES: dict[str, Source] = {
         "American Educational Research Association",
         memory=True,
     ),
+    "albert_anderson_1984": Source(
+        "Albert, A.; Anderson, J. A.",
+        1984,
+        "On the existence of maximum likelihood estimates in logistic regression models",
+        "Biometrika 71, 1–10",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -108,6 +115,12 @@ SOURCES: dict[str, Source] = {
         "Integration and generalization of kappas for multiple raters",
         "Psychological Bulletin 88, 322–328",
     ),
+    "ed514095": Source(
+        "Institute of Education Sciences",
+        2010,
+        "Statistical methods for protecting personally identifiable information in aggregate reporting",
+        "ERIC ED514095, cited for the minimum reporting sizes in use in the states",
+    ),
     "efron_1987": Source(
         "Efron, B.",
         1987,
@@ -133,6 +146,14 @@ SOURCES: dict[str, Source] = {
         "Large sample standard errors of kappa and weighted kappa",
         "Psychological Bulletin 72, 323–327",
     ),
+    "gilmour_1995": Source(
+        "Gilmour, A. R.; Thompson, R.; Cullis, B. R.",
+        1995,
+        "Average information REML: an efficient algorithm for variance parameter estimation in linear "
+        "mixed models",
+        "Biometrics 51, 1440–1450",
+        memory=True,
+    ),
     "gwet_2008": Source(
         "Gwet, K. L.",
         2008,
@@ -143,6 +164,26 @@ SOURCES: dict[str, Source] = {
     "gwet_2014": Source(
         "Gwet, K. L.", 2014, "Handbook of Inter-Rater Reliability", "4th edition, Advanced Analytics"
     ),
+    "hastie_2009": Source(
+        "Hastie, T.; Tibshirani, R.; Friedman, J.",
+        2009,
+        "The Elements of Statistical Learning",
+        "2nd edition, Springer",
+        memory=True,
+    ),
+    "henderson_1975": Source(
+        "Henderson, C. R.",
+        1975,
+        "Best linear unbiased estimation and prediction under a selection model",
+        "Biometrics 31, 423–447",
+        memory=True,
+    ),
+    "ho_kane_2013": Source(
+        "Ho, A. D.; Kane, T. J.",
+        2013,
+        "The Reliability of Classroom Observations by School Personnel",
+        "Bill & Melinda Gates Foundation, MET Project",
+    ),
     "kane_staiger_2012": Source(
         "Kane, T. J.; Staiger, D. O.",
         2012,
@@ -150,11 +191,12 @@ SOURCES: dict[str, Source] = {
         "Bill & Melinda Gates Foundation, MET Project",
         memory=True,
     ),
-    "krippendorff_2011": Source(
-        "Krippendorff, K.",
-        2011,
-        "Computing Krippendorff's alpha-reliability",
-        "University of Pennsylvania, Departmental Papers (ASC)",
+    "kenward_roger_1997": Source(
+        "Kenward, M. G.; Roger, J. H.",
+        1997,
+        "Small sample inference for fixed effects from restricted maximum likelihood",
+        "Biometrics 53, 983–997",
+        memory=True,
     ),
     "kottner_2011": Source(
         "Kottner, J.; Audigé, L.; Brorson, S.; Donner, A.; Gajewski, B. J.; Hróbjartsson, A.; Roberts, C.; "
@@ -163,6 +205,12 @@ SOURCES: dict[str, Source] = {
         "Guidelines for Reporting Reliability and Agreement Studies (GRRAS) were proposed",
         "Journal of Clinical Epidemiology 64, 96–106",
         memory=True,
+    ),
+    "krippendorff_2011": Source(
+        "Krippendorff, K.",
+        2011,
+        "Computing Krippendorff's alpha-reliability",
+        "University of Pennsylvania, Departmental Papers (ASC)",
     ),
     "landis_koch_1977": Source(
         "Landis, J. R.; Koch, G. G.",
@@ -177,6 +225,20 @@ SOURCES: dict[str, Source] = {
         "Biometrika 73, 13–22",
         memory=True,
     ),
+    "nocedal_2006": Source(
+        "Nocedal, J.; Wright, S. J.",
+        2006,
+        "Numerical Optimization",
+        "2nd edition, Springer",
+        memory=True,
+    ),
+    "satterthwaite_1946": Source(
+        "Satterthwaite, F. E.",
+        1946,
+        "An approximate distribution of estimates of variance components",
+        "Biometrics Bulletin 2, 110–114",
+        memory=True,
+    ),
     "scott_1955": Source(
         "Scott, W. A.",
         1955,
@@ -184,17 +246,19 @@ SOURCES: dict[str, Source] = {
         "Public Opinion Quarterly 19, 321–325",
         memory=True,
     ),
-    "ho_kane_2013": Source(
-        "Ho, A. D.; Kane, T. J.",
-        2013,
-        "The Reliability of Classroom Observations by School Personnel",
-        "Bill & Melinda Gates Foundation, MET Project",
+    "takahashi_1973": Source(
+        "Takahashi, K.; Fagan, J.; Chin, M.-S.",
+        1973,
+        "Formation of a sparse bus impedance matrix and its application to short circuit study",
+        "Proceedings of the 8th PICA Conference, Minneapolis, 63–69",
+        memory=True,
     ),
-    "ed514095": Source(
-        "Institute of Education Sciences",
-        2010,
-        "Statistical methods for protecting personally identifiable information in aggregate reporting",
-        "ERIC ED514095, cited for the minimum reporting sizes in use in the states",
+    "tierney_kadane_1986": Source(
+        "Tierney, L.; Kadane, J. B.",
+        1986,
+        "Accurate approximations for posterior moments and marginal densities",
+        "Journal of the American Statistical Association 81, 82–86",
+        memory=True,
     ),
     "wcag_2023": Source(
         "World Wide Web Consortium",
