@@ -139,7 +139,7 @@ def _string(held: pa.Array, *_: object) -> pa.Array:
 
 
 def _integer(held: pa.Array, *_: object) -> pa.Array:
-    return _where(held, r"^[+-]?[0-9]{1,18}$").cast(pa.int64())
+    return _unsigned(_where(held, r"^[+-]?[0-9]{1,18}$")).cast(pa.int64())
 
 
 def _number(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, decimal: str) -> pa.Array:
@@ -147,7 +147,13 @@ def _number(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, d
         pointed = pc.match_substring(held, ".")
         kept = held if typed else pa.scalar(None, pa.string())
         held = pc.if_else(pointed, kept, pc.replace_substring(held, decimal, "."))
-    return _where(held, r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?$").cast(pa.float64())
+    legal = _where(held, r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?$")
+    return _unsigned(legal).cast(pa.float64())
+
+
+def _unsigned(held: pa.Array) -> pa.Array:
+    """Take off a plus sign, which the cast does not know."""
+    return pc.replace_substring_regex(held, r"^\+", "")
 
 
 def _boolean(held: pa.Array, field: Field, *_: object) -> pa.Array:

@@ -33,12 +33,8 @@ def frame(table: Table, batch: Batch | None, levels: tuple[str, ...]) -> pd.Data
         names = pa.array([getattr(one, part) for one in origins], pa.string())
         arrays.append(names.take(pa.array(origin)))
     arrays.append(pa.array(rows))
-    return to_pandas(pa.Table.from_arrays(arrays, names=[*table.names, *PROVENANCE]))
-
-
-def to_pandas(table: pa.Table) -> pd.DataFrame:
-    """Return an Arrow table as a frame with the types that ``frame`` names."""
-    made: pd.DataFrame = table.to_pandas(types_mapper=_NULLABLE.get)
+    whole = pa.Table.from_arrays(arrays, names=[*table.names, *PROVENANCE])
+    made: pd.DataFrame = whole.to_pandas(types_mapper=_NULLABLE.get)
     return made
 
 

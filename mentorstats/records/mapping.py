@@ -6,6 +6,7 @@ The file is read strictly: a key that nothing would act on is an error, not a co
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from mentorstats.records.sheet import Options
 
 FILE_NAME = "mapping.toml"
 ISO = "%Y-%m-%d"
+
+_DAY = datetime(2026, 3, 14)  # any day whose parts cannot be taken for each other
 
 _SOURCE_KEYS = (
     "file", "sheet", "table", "header_row", "delimiter", "encoding", "dates", "decimal", "distinct",
@@ -113,7 +116,7 @@ def _source(block: dict[str, Any], where: str) -> Source:
             delimiter=_character(block.get("delimiter", ","), where, "delimiter"),
             encoding=_encoding(block.get("encoding", "utf-8"), where),
         ),
-        dates=_texts(block.get("dates", [ISO]), where, "dates"),
+        dates=_formats(block.get("dates", [ISO]), where),
         decimal=_character(block.get("decimal", "."), where, "decimal"),
         distinct=_yes_no(block.get("distinct", False), where, "distinct"),
         columns=_pairs(block, "columns", where),
@@ -216,6 +219,24 @@ def _texts(value: object, where: str, key: str) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
         raise MappingError(f"{key} = {value!r}", where=where, allowed="a list with at least one text")
     return tuple(_text(item, where, key) for item in value)
+
+
+def _formats(value: object, where: str) -> tuple[str, ...]:
+    formats = _texts(value, where, "dates")
+    for form in formats:
+        written = _DAY.strftime(form)
+        try:
+            has_year = written != _DAY.replace(year=_DAY.year + 1).strftime(form)
+            sound = has_year and datetime.strptime(written, form) == _DAY
+        except ValueError:
+            sound = False
+        if not sound:
+            raise MappingError(
+                f"dates: {form!r} does not give year, month and day",
+                where=where,
+                allowed="%d, %m, %Y and the like, for example %d/%m/%Y",
+            )
+    return formats
 
 
 def _pairs(block: Mapping[str, Any], key: str, where: str) -> dict[str, str]:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 COLUMNS = ("problem", "file", "sheet", "row", "column", "value", "rule", "effect", "remedy")
-STOPS, SET_ASIDE, NOTICE = "stops", "set_aside", "notice"
+SET_ASIDE, NOTICE = "set_aside", "notice"  # what stops is raised, and never gets here
 LONGEST = 200  # characters of a value that are shown
 
 Texts: TypeAlias = "str | pa.Array"

@@ -205,6 +205,8 @@ MAPPINGS = {
     "delimiter": (SOURCE + 'delimiter = "||"\n' + COLUMNS, r"delimiter = '\|\|'.*one character"),
     "encoding": (SOURCE + 'encoding = "utf-9"\n' + COLUMNS, "unknown encoding 'utf-9'"),
     "dates": (SOURCE + 'dates = "%d"\n' + COLUMNS, "dates = '%d'.*a list"),
+    "a date format without a year": (SOURCE + 'dates = ["%d/%m"]\n' + COLUMNS, "dates: '%d/%m' does not"),
+    "no date format": (SOURCE + 'dates = ["dd/mm/yyyy"]\n' + COLUMNS, "'dd/mm/yyyy' does not give year"),
     "distinct": (SOURCE + 'distinct = "no"\n' + COLUMNS, "distinct = 'no'.*true, false"),
     "not text": (
         SOURCE + "constants = { independent = true }\n" + COLUMNS,
