@@ -88,9 +88,6 @@ def filling_ordering(n: int, rows: Ints, cols: Ints) -> Ordering:
 
 def choose_ordering(n: int, rows: Ints, cols: Ints, factors: list[Ints]) -> Ordering:
     """Take the plain ordering where it is cheap, the filling one otherwise."""
-    if not n:
-        none = np.zeros(0, dtype=np.int64)
-        return Ordering(none, 0, np.zeros(1, dtype=np.int64), none)
     largest = max(factors, key=len)
     plain = plain_ordering(n, rows, cols, largest)
     counts = np.diff(plain.starts).astype(np.float64)
@@ -181,13 +178,30 @@ class Elimination:
         where[below] = self.head + np.searchsorted(self._keys, low[below] * self.n + high[below])
         return where
 
+    def _pairs(self, columns: Ints, part: NDArray[np.bool_] | None) -> tuple[Ints, Ints]:
+        """Positions in ``rows`` of all pairs (i, k), i >= k, of rows of one column; ``part`` of them."""
+        if part is None:
+            begin, count = self.starts[columns], np.diff(self.starts)[columns]
+        else:
+            running = np.concatenate([[0], np.cumsum(part)])
+            begin, count = self.starts[columns], np.diff(running[self.starts])[columns]
+        left, right = [], []
+        for size in np.unique(count[count > 0]):
+            high, low = np.tril_indices(int(size))
+            first = begin[count == size]
+            left.append((first[:, None] + high).ravel())
+            right.append((first[:, None] + low).ravel())
+        if not left:
+            return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        return np.concatenate(left), np.concatenate(right)
+
     def _level(self, columns: Ints) -> _Level:
         entries = _runs(self.starts[columns], np.diff(self.starts)[columns])
         inner = ~self._crossing
         if not inner[entries].any():
             none = np.zeros(0, dtype=np.int64)
             return _Level(columns, entries, self.owner[entries], none, none, none)
-        left, right = _pairs(self.starts[columns], np.diff(self.starts)[columns])
+        left, right = self._pairs(columns, None)
         keep = inner[right]
         left, right = left[keep], right[keep]
         target = self._position(self.rows[left], self.rows[right])
@@ -199,7 +213,16 @@ class Elimination:
         crossing = self._tail_entries
         count = np.bincount(self.owner[crossing], minlength=self.head)
         begin = self.starts[1:] - count
-        a, b = _pairs(begin, count)
+        left, right = [], []
+        for size in np.unique(count[count > 0]):
+            high, low = np.tril_indices(int(size))
+            first = begin[count == size]
+            left.append((first[:, None] + high).ravel())
+            right.append((first[:, None] + low).ravel())
+        if not left:
+            none = np.zeros(0, dtype=np.int64)
+            return none, none, none
+        a, b = np.concatenate(left), np.concatenate(right)
         return a, b, (self.rows[a] - self.head) * self.tail + (self.rows[b] - self.head)
 
     @cached_property
@@ -249,17 +272,6 @@ class Elimination:
         left, right, target = self._tail_pairs
         products = below[left] * ratio[right]
         corner -= np.bincount(target, products, self.tail * self.tail).reshape(self.tail, self.tail)
-
-
-def _pairs(begin: Ints, count: Ints) -> tuple[Ints, Ints]:
-    """All pairs (i, k), i >= k, within each of the runs begin, begin + 1, …, of the lengths given."""
-    left, right = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
-    for size in np.unique(count[count > 0]):
-        high, low = np.tril_indices(int(size))
-        first = begin[count == size]
-        left.append((first[:, None] + high).ravel())
-        right.append((first[:, None] + low).ravel())
-    return np.concatenate(left), np.concatenate(right)
 
 
 def _runs(begin: Ints, count: Ints) -> Ints:

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from mentorstats.errors import ModelError
 from mentorstats.mixed.covariance import Triangles
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem, Solution
@@ -164,6 +165,8 @@ class OrdinalEngine:
         factors = self.triangles.unpack(self.theta)
         b = self.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
         covariance = self.full_covariance[q:, q:]
+        if state.factor is None:
+            raise ModelError("no random effects", remedy="Declare a grouping.")
         return Joint(
             self.triangles.sizes, factors, state.factor, state.cross, state.psi[q:], covariance, 1.0, b
         )

@@ -94,7 +94,7 @@ class Problem:
 
     def matrix(self, factors: list[Floats]) -> Floats:
         """Numbers of M at its pattern."""
-        parts = [np.zeros(0)]
+        parts = []
         for block, factor in zip(self.products.within, factors, strict=True):
             parts.append((factor.T @ block @ factor + np.eye(len(factor))).ravel())
         for s, t in self.blocks.pairs:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mentorstats.errors import ModelError
 from mentorstats.mixed.covariance import FLOOR, Triangles
 from mentorstats.mixed.crossproducts import Blocks, Meeting, Pair, sums
 from mentorstats.mixed.elimination import Factor
@@ -70,7 +71,7 @@ class State:
     hessian: Floats  # approximate
     u: Floats
     factors: list[Floats]
-    factor: Factor
+    factor: Factor | None
     cross: Floats  # Λ'Z'(−∂²ℓ/∂η∂ψ), (N, fixed parameters)
     conditional: Floats  # information of the fixed parameters given Λ
 
@@ -87,7 +88,7 @@ class OrdinalProblem:
         cut: Cuts,
         link: str,
         triangles: Triangles,
-        blocks: Blocks,
+        blocks: Blocks | None,
         meetings: dict[Pair, Meeting],
     ) -> None:
         self.rows, self.cut, self.link = rows, cut, link
@@ -172,12 +173,13 @@ class OrdinalProblem:
 
     def _factorise(self, products: list[Floats], factors: list[Floats]) -> Factor:
         count = len(factors)
-        numbers = [np.zeros(0)]
-        numbers += [
+        numbers = [
             (f.T @ a @ f + np.eye(len(f))).ravel() for a, f in zip(products[:count], factors, strict=True)
         ]
         for (s, t), block in zip(sorted(self.meetings), products[count:], strict=True):
             numbers.append((factors[s].T @ block @ factors[t]).ravel())
+        if self.blocks is None:
+            raise ModelError("no random effects", remedy="Declare a grouping.")
         return self.blocks.elimination.factorise(np.concatenate(numbers)[self.blocks.keep])
 
     def _find_modes(
@@ -221,6 +223,8 @@ class OrdinalProblem:
             return None
         spread = np.exp(self.rows.scale @ zeta)
         offset = self.rows.fixed @ beta
+        if not self.q:
+            return self._without_random(psi, tau, offset, spread)
         factors = self.triangles.lifted(theta, self.natural)
         u, now, w, products, factor = self._find_modes(tau, offset, spread, factors)
         value = -2 * float(self.rows.weights @ now.value) + float(u @ u) + factor.log_determinant
@@ -243,6 +247,18 @@ class OrdinalProblem:
             columns[inside, self.c + self.p :] = -edge[inside, None] * self.rows.scale[inside]
             out.append(columns)
         return out[0], out[1]
+
+    def _without_random(self, psi: Floats, tau: Floats, offset: Floats, spread: Floats) -> State:
+        weights = self.rows.weights
+        now = pieces(self.link, *self._edges(tau, offset, spread))
+        upper, lower = self._columns(now, tau, offset, spread)
+        gradient = upper.T @ (weights * now.by_upper) + lower.T @ (weights * now.by_lower)
+        information = self._fixed_information(now, upper, lower)
+        none = np.zeros(0)
+        value = -2 * float(weights @ now.value)
+        return State(
+            psi, value, -2 * gradient, 2 * information, none, [], None, np.zeros((0, len(psi))), information
+        )
 
     def _fixed_information(self, now: Pieces, upper: Floats, lower: Floats) -> Floats:
         weights = self.rows.weights
@@ -355,7 +371,9 @@ class OrdinalProblem:
         half = factor.half(cross)
         conditional = self._fixed_information(now, upper, lower) - half.T @ half
         unscaled = np.asarray(np.linalg.pinv(conditional, hermitian=True), dtype=np.float64)
-        numbers = np.concatenate([np.zeros(0), *(part.ravel() for part in products)])[self.blocks.keep]
+        if self.blocks is None:
+            raise ModelError("no random effects", remedy="Declare a grouping.")
+        numbers = np.concatenate([part.ravel() for part in products])[self.blocks.keep]
         design = symmetric_products(self.blocks.rows, self.blocks.cols, numbers, triangles.n)
         average = average_information(triangles, factors, u, design, factor, toward, half, unscaled)
         slopes = []
