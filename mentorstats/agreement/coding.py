@@ -6,7 +6,7 @@ categorical column. A row without a level, unit or rater is left out and counted
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -96,7 +96,7 @@ def code(
     wanted = [*names(unit), *names(rater), level, *(names(cluster) if cluster is not None else [])]
     need_columns(ratings.columns, wanted, where=_WHERE)
     declared, level_code = code_levels(ratings[level], levels)
-    unit_code, rater_code = group_codes(ratings, names(unit)), group_codes(ratings, names(rater))
+    unit_code, rater_code = group_codes(ratings, names(unit)), _ordered_codes(ratings, names(rater))
     kept = (level_code >= 0) & (unit_code >= 0) & (rater_code >= 0)
     rows = np.flatnonzero(kept)
     coded_unit, coded_rater = _renumber(unit_code[rows]), _renumber(rater_code[rows])
@@ -116,6 +116,30 @@ def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
         combined, _ = pd.factorize(combined * np.int64(max(len(values), 1)) + further)
         combined[missing] = -1
     return np.asarray(combined, dtype=np.intp)
+
+
+def _ordered_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
+    """Codes as `group_codes`, in the order of the values, so that the order of rows means nothing."""
+    codes = group_codes(frame, columns)
+    known = codes >= 0
+    first = np.full(int(codes.max(initial=-1)) + 1, -1, dtype=np.intp)
+    places = np.flatnonzero(known)[::-1]
+    first[codes[places]] = places
+    members = frame[list(columns)].iloc[first]
+    keys = [_sortable(members[column]) for column in columns]
+    rank = np.empty(len(first), dtype=np.intp)
+    rank[np.lexsort(keys[::-1])] = np.arange(len(first))
+    return np.where(known, rank[codes], -1) if len(first) else codes
+
+
+def _sortable(column: pd.Series) -> npt.NDArray[np.intp]:
+    """Place of each value in category order, in their own order, or else in that of their texts."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return np.asarray(column.cat.codes, dtype=np.intp)
+    try:
+        return np.asarray(pd.factorize(column, sort=True)[0], dtype=np.intp)
+    except TypeError:
+        return np.asarray(pd.factorize(column.astype("str"), sort=True)[0], dtype=np.intp)
 
 
 def code_levels(column: pd.Series, levels: Sequence[object] | None) -> tuple[tuple[object, ...], Codes]:
@@ -147,14 +171,24 @@ def code_levels(column: pd.Series, levels: Sequence[object] | None) -> tuple[tup
 def _declared(column: pd.Series, levels: Sequence[object] | None) -> tuple[object, ...]:
     if levels is None:
         if isinstance(column.dtype, pd.CategoricalDtype) and column.cat.ordered:
-            return tuple(column.cat.categories)
+            return legal_levels(column.cat.categories)
         raise ArgumentError(
             "levels are not declared",
             where=f"{_WHERE}, column {column.name!r}",
             remedy="Give levels=[…], lowest first, or an ordered categorical; their order is never guessed.",
         )
+    return legal_levels(levels)
+
+
+def legal_levels(levels: Iterable[object]) -> tuple[object, ...]:
+    """Return the declared levels, or raise ArgumentError where they cannot be a scale."""
     declared = tuple(levels)
-    if len(set(declared)) != len(declared):
+    if any(
+        level is None or (isinstance(level, float | np.floating) and not np.isfinite(level))
+        for level in declared
+    ):
+        raise ArgumentError("a declared level is missing or infinite", where="levels")
+    if len({_text(level) for level in declared}) != len(declared):
         raise ArgumentError("a level is declared twice", allowed=[str(value) for value in declared])
     if len(declared) < 2:
         raise ArgumentError("agreement needs two declared levels or more", where="levels")

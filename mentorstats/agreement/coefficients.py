@@ -91,10 +91,15 @@ def coefficients(
         n_units (with two ratings or more), n_raters, n_ratings, n_clusters, n_left_out,
         p_observed, p_expected, status, status_note, reference. ``scott_pi``, ``cohen_kappa``,
         ``pabak`` and ``bias_index`` need exactly two raters and use the units both rated;
-        ``prevalence_index`` and ``bias_index`` also need two levels. The standard error of two
-        raters without clusters is the large-sample one of [fleiss_cohen_everitt_1969] and its like
-        for the other coefficients; otherwise it is linearised between clusters, with c / (c - 1).
-        That of ``fleiss_kappa`` is of this kind, for intervals, not the one under no agreement.
+        ``prevalence_index`` and ``bias_index`` also need two levels: both count the lower declared
+        level as positive, and the first rater is the first in category order, else sorted. ``pabak``
+        never uses the weights. Single ratings can pull ``fleiss_kappa`` and ``conger_kappa`` below -1.
+
+        The standard error of two raters without clusters is the large-sample one of
+        [fleiss_cohen_everitt_1969] and its like for the other coefficients. Otherwise it is linearised
+        between clusters: a cluster's sum of influence is divided by one minus its share of the
+        pairable units, and the squares add up with (c - 1) / c. That of ``fleiss_kappa`` is of this
+        kind, for intervals, not the one under no agreement.
 
     Raises
     ------
@@ -156,7 +161,7 @@ def from_codes(
     ArgumentError
         A code beyond the declared levels, or an array of another shape or type.
     """
-    asked = Asked(tuple(levels), weights, interval, replicates, confidence, seed)
+    asked = Asked(coding.legal_levels(levels), weights, interval, replicates, confidence, seed)
     grid = np.asarray(codes)
     if grid.ndim != 2 or not np.issubdtype(grid.dtype, np.integer):
         raise ArgumentError(
@@ -164,14 +169,26 @@ def from_codes(
         )
     if grid.size and grid.max() >= len(asked.levels):
         raise ArgumentError(f"code {grid.max()} is beyond the {len(asked.levels)} declared levels")
+    if not np.issubdtype(grid.dtype, np.signedinteger):
+        grid = grid.astype(np.int64)
     rated = np.array([of_rater.max(initial=-1) >= 0 for of_rater in grid.T], dtype=bool)
     grid = grid if rated.all() else grid[:, rated]
     grid = grid if not grid.size or grid.min() >= -1 else np.maximum(grid, -1)
-    ways = None if cluster is None else np.asarray(cluster).reshape(len(grid), -1)
+    ways = None if cluster is None else _legal_clusters(np.asarray(cluster), len(grid))
     if ways is not None:
         _refuse_crossed(ways, interval)
     table = from_grid(grid, q=len(asked.levels), cluster=ways)
     return to_frame(_family(table, asked, None), index="coefficient")
+
+
+def _legal_clusters(cluster: npt.NDArray[np.integer], n_units: int) -> npt.NDArray[np.integer]:
+    legal = cluster.ndim in (1, 2) and len(cluster) == n_units and np.issubdtype(cluster.dtype, np.integer)
+    if not legal or (cluster.size and cluster.min() < 0):
+        raise ArgumentError(
+            f"cluster is {cluster.dtype} of shape {cluster.shape}",
+            allowed=f"integers from zero, one for each of {n_units} units (a column for each crossed way)",
+        )
+    return cluster.reshape(n_units, -1)
 
 
 def _refuse_crossed(cluster: npt.NDArray[np.integer], interval: str) -> None:
@@ -274,7 +291,7 @@ def estimate(
     return replace(
         bare,
         value=found.value,
-        se=math.nan if interval.status is Status.NO_DISAGREEMENT else se,
+        se=math.nan if interval.status in (Status.NO_DISAGREEMENT, Status.BOUNDARY) else se,
         low=interval.low,
         high=interval.high,
         confidence=asked.confidence if interval.method != "none" else math.nan,
@@ -290,7 +307,12 @@ def _degenerate(kind: Kind, table: Tabulation, found: Coefficient) -> tuple[Stat
         return None
     if 1 - found.expected < family.COMPLETE:
         return Status.ONE_LEVEL_USED, "Every rating is the same level, so chance agreement is complete."
-    if kind.by_rater and table.n_raters == 2 and (family.rater_levels(table) > 0).sum(axis=1).min() == 1:
+    if (
+        kind.by_rater
+        and table.n_raters == 2
+        and table.pairable.all()
+        and (family.rater_levels(table) > 0).sum(axis=1).min() == 1
+    ):
         return Status.NO_SPREAD, _SINGLE_LEVEL
     return None
 
@@ -323,13 +345,19 @@ def _interval(
     refused = intervals.too_few(n_clusters)
     if refused is not None:
         return refused
-    if se < _EPS or not kind.lowest < found.value < 1:
+    if se < _EPS or found.value >= 1:
         return intervals.Interval(
             status=Status.BOUNDARY,
             note="Every cluster gives the same value, so its variance is not estimable.",
         )
     if drawn is not None and asked.interval == "bca":
-        return resample.bca(found.value, drawn, table.skewness(found.influence), asked.confidence)
+        made = resample.bca(found.value, drawn, table.skewness(found.influence), asked.confidence)
+        status, note = intervals.clusters_status(n_clusters)
+        return (
+            made
+            if made.status is not Status.OK
+            else replace(made, status=status, note=f"{note} {made.note}".strip())
+        )
     if drawn is not None:
         return resample.percentile(drawn, n_clusters, asked.confidence)
     return intervals.linearised_z(found.value, se, n_clusters, asked.confidence, kind.lowest)

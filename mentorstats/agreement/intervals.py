@@ -41,14 +41,25 @@ def linearised_z(
     confidence
         Nominal coverage, a fraction.
     lowest, highest
-        Range of the coefficient. For a share (0 to 1) Fisher's z is half the log-odds.
+        Range of the coefficient. For a share (0 to 1) Fisher's z is half the log-odds. Where there is
+        no lower end (weighted AC2), or the value lies below it (single ratings can pull Fleiss's and
+        Conger's coefficient under -1), the interval is made on the logarithm of 1 - value instead.
     """
+    if math.isinf(lowest) or value <= lowest:
+        return _linearised_log(value, se, n_clusters, confidence)
     span = highest - lowest
     inside = 2 * (value - lowest) / span - 1
     half = stats.t.ppf((1 + confidence) / 2, n_clusters - 1) * (2 * se / span) / (1 - inside**2)
     z = np.arctanh(inside)
     low, high = (lowest + span * (np.tanh(z + side * half) + 1) / 2 for side in (-1, 1))
-    return Interval(float(low), float(high), "linearised_z", *_clusters_status(n_clusters))
+    return Interval(float(low), float(high), "linearised_z", *clusters_status(n_clusters))
+
+
+def _linearised_log(value: float, se: float, n_clusters: int, confidence: float) -> Interval:
+    """Student's t interval on the logarithm of 1 - value, for coefficients without a lower end."""
+    half = stats.t.ppf((1 + confidence) / 2, n_clusters - 1) * se / (1 - value)
+    low, high = (1 - (1 - value) * np.exp(side * half) for side in (1, -1))
+    return Interval(float(low), float(high), "linearised_log", *clusters_status(n_clusters))
 
 
 def handbook(value: float, se: float, n_units: int, confidence: float) -> Interval:
@@ -88,7 +99,8 @@ def too_few(n_clusters: int) -> Interval | None:
     )
 
 
-def _clusters_status(n_clusters: int) -> tuple[Status, str]:
+def clusters_status(n_clusters: int) -> tuple[Status, str]:
+    """Return the status that a number of clusters gives an interval, and its words."""
     if n_clusters >= FEW_CLUSTERS:
         return Status.OK, ""
     return (

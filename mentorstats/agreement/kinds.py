@@ -74,7 +74,12 @@ def kinds(asked: Asked, n_raters: int) -> list[Kind]:
         "gwet_ac": (family.chance_gwet, "gwet_2008" if _is(asked, "identity") else "gwet_2014"),
     }
     fixed = w.sum() / q**2
-    lowest = {"brennan_prediger": max(-1.0, -fixed / (1 - fixed)), "gwet_ac": -1.0}
+    if fixed > 1 - family.COMPLETE:
+        raise ArgumentError("every pair of levels counts as full agreement", where="weights")
+    lowest = {
+        "brennan_prediger": (w.min() - fixed) / (1 - fixed),
+        "gwet_ac": -1.0 if _is(asked, "identity") else -math.inf,
+    }
 
     def member(name: str, *, paired: bool = False) -> Kind:
         of, reference = chance[name]

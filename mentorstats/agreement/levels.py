@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from mentorstats.agreement import coding, intervals
@@ -16,6 +17,8 @@ from mentorstats.agreement.tabulate import Tabulation
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Columns: TypeAlias = str | Sequence[str]
+
+_EPS = 1e-12
 
 
 def by_level(
@@ -38,10 +41,10 @@ def by_level(
     Returns
     -------
     DataFrame
-        One row a declared level, lowest first, with the columns of `coefficients`; ``n_ratings``
-        counts the ratings at the level and ``n_units`` the units that have one. ``p_expected`` is
-        the level's share of all ratings: what raters who saw nothing would reach. A level nobody
-        used is ``no_records``.
+        One row a declared level, lowest first, with the columns of `coefficients`. ``n_ratings`` counts
+        the ratings at the level; ``n_units`` and ``n_clusters`` the units and clusters that have one.
+        ``p_expected`` is the level's share of all ratings: what raters who saw nothing would reach. A
+        level nobody used is ``no_records``.
 
     Notes
     -----
@@ -77,13 +80,13 @@ def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: 
             status_note="No rater of a double-scored unit gave this level.",
         )
     share = specific(table, k)
-    n_clusters = table.n_clusters()
+    n_clusters = _holding(table, given)
     se = math.sqrt(table.variance(share.influence)) if n_clusters > 1 else math.nan
     interval = _interval(share.value, se, n_clusters, confidence)
     return replace(
         bare,
         value=share.value,
-        se=se,
+        se=math.nan if interval.status is Status.BOUNDARY else se,
         low=interval.low,
         high=interval.high,
         confidence=confidence if interval.method != "none" else math.nan,
@@ -99,11 +102,19 @@ def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: 
     )
 
 
+def _holding(table: Tabulation, given: npt.NDArray[np.float64]) -> int:
+    """Clusters in which somebody gave the level; the fewest where clusters are crossed."""
+    held = (given > 0).astype(float)
+    if not table.clusters:
+        return int(table.units @ held)
+    return min(int(np.count_nonzero(way.members @ held)) for way in table.clusters if way.single)
+
+
 def _interval(value: float, se: float, n_clusters: int, confidence: float) -> intervals.Interval:
     refused = intervals.too_few(n_clusters)
     if refused is not None:
         return refused
-    if not 0 < value < 1 or se == 0:
+    if not 0 < value < 1 or se < _EPS:
         return intervals.Interval(
             status=Status.BOUNDARY, note="Agreement at this level was all or nothing; there is no interval."
         )

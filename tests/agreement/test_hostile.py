@@ -195,3 +195,83 @@ def test_a_level_nobody_gave():
     assert found.status["3"] == "no_records"
     assert found.n_ratings["3"] == 0
     assert found.value["1"] == pytest.approx(0.9)
+
+
+def test_bias_index_does_not_depend_on_the_order_of_rows():
+    frame = pairs([1] * 30 + [2] * 10, [1] * 20 + [2] * 20)
+    forward, backward = family(frame, levels=(1, 2)), family(frame.iloc[::-1], levels=(1, 2))
+    assert forward.value["bias_index"] == backward.value["bias_index"] == pytest.approx(0.25)
+    turned = frame.assign(rater=pd.Categorical(frame["rater"], ["b", "a"], ordered=True))
+    assert family(turned, levels=(1, 2)).value["bias_index"] == pytest.approx(-0.25)
+
+
+def test_single_ratings_can_give_a_rater_the_spread_that_the_pairs_lack():
+    codes = np.array([[0, 0]] * 25 + [[0, 1]] * 5 + [[-1, 1]] * 30)
+    found = from_codes(codes, levels=[1, 2])
+    assert found.status["cohen_kappa"] == "no_spread"
+    assert found.status["conger_kappa"] == "ok"
+    assert found.value["conger_kappa"] == pytest.approx(
+        1 - (1 / 6) / (1 - (30 / 60 * 1)) * 0 - 2 / 7, abs=1e-3
+    )
+
+
+@pytest.mark.parametrize("weights", ["quadratic", "ordinal"])
+def test_values_below_minus_one_keep_an_interval(weights):
+    frame = pairs([1, 4, 1, 4, 1, 3] * 6, [4, 1, 4, 1, 3, 3] * 6)
+    found = family(frame, weights=weights)
+    for name in ("brennan_prediger", "gwet_ac"):
+        assert found.status[name] == "ok", name
+        assert found.low[name] < found.value[name] < found.high[name] < 1, name
+
+
+def test_many_single_ratings_do_not_take_the_interval_away():
+    codes = np.array([[0, 0]] * 14 + [[1, 1]] * 10 + [[0, 1]] * 8 + [[0, -1]] * 600 + [[-1, 0]] * 600)
+    found = from_codes(codes, levels=[1, 2])
+    assert found.value["fleiss_kappa"] < -1
+    assert found.interval_method["fleiss_kappa"] == "linearised_log"
+    assert found.low["fleiss_kappa"] < found.value["fleiss_kappa"] < found.high["fleiss_kappa"]
+
+
+def test_a_level_of_one_cluster_gets_no_interval():
+    frame = pairs([1, 2] * 50 + [3] * 5, [1, 2] * 50 + [3, 3, 3, 3, 2])
+    frame["cluster"] = np.where(frame["unit"] >= 100, 0, frame["unit"] // 2)
+    found = by_level(frame, unit="unit", rater="rater", level="level", levels=[1, 2, 3], cluster="cluster")
+    assert found.status["3"] == "too_few_clusters"
+    assert found.n_clusters["3"] == 1
+    assert np.isnan(found.low["3"])
+
+
+def test_few_clusters_are_named_by_every_interval():
+    frame = pairs([1, 2, 3, 4] * 10, [1, 2, 3, 3] * 10)
+    frame["cluster"] = frame["unit"] % 10
+    assert (
+        family(frame, cluster="cluster", interval="bca", replicates=200).status["cohen_kappa"]
+        == "few_clusters"
+    )
+
+
+@pytest.mark.parametrize(
+    "cluster",
+    [np.zeros(8, dtype=int), np.array([0, 1, 2, -1]), np.array([0.0, 1.0, 2.0, 3.0]), np.zeros(5, dtype=int)],
+)
+def test_wrong_clusters_of_codes(cluster):
+    with pytest.raises(ArgumentError, match="cluster is"):
+        from_codes(np.array([[0, 0], [1, 1], [0, 1], [1, 0]]), levels=[1, 2], cluster=cluster)
+
+
+def test_unsigned_codes_are_codes():
+    codes = np.array([[0, 0], [1, 1], [0, 1], [1, 0]] * 5)
+    pd.testing.assert_frame_equal(
+        from_codes(codes.astype("uint8"), levels=[1, 2]), from_codes(codes, levels=[1, 2])
+    )
+
+
+@pytest.mark.parametrize("levels", [[1], [1, "1", 2], [1, None], [1.0, float("nan")], [1.0, float("inf")]])
+def test_levels_that_are_no_scale(levels):
+    with pytest.raises(ArgumentError):
+        family(pairs([1, 1], [1, 1]), levels=levels)
+
+
+def test_weights_that_forgive_everything():
+    with pytest.raises(ArgumentError, match="full agreement"):
+        family(pairs([1, 2], [1, 2]), levels=(1, 2), weights=np.ones((2, 2)))
