@@ -49,7 +49,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
     levels = overview.paired_levels(apart, rubrics)
 
     sections = (
-        records_used.section(records.sources, long, records.problems, flow),
+        records_used.section(records.sources, long, records.problems, flow, policy),
         double_scoring.section(
             overview.double_scoring(lessons),
             overview.double_scoring(lessons, by="cohort"),

@@ -69,7 +69,7 @@ class LinearEngine:
 
 
 def fit_ordinal(problem: OrdinalProblem) -> tuple[State, Minimum]:
-    """Find the maximum of the approximated likelihood; variances at the edge become exact zeros."""
+    """Find the maximum of the approximated likelihood; variances at the edge stay at their floor."""
     best: list[State] = []
 
     def criterion(psi: Floats) -> tuple[float, Floats, Floats | None]:

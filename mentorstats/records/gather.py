@@ -67,6 +67,7 @@ def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Probl
             if key not in sheets:
                 sheets[key] = read.read(path, path.relative_to(folder).as_posix(), source.options)
             for sheet in _chosen(source, sheets[key]):
+                _need_headings(source, sheet)
                 used.add((path, sheet.sheet))
                 found.append(Found(source, sheet, ""))
     for (path, _), there in sheets.items():
@@ -114,6 +115,15 @@ def _chosen(source: Source, sheets: list[Sheet]) -> list[Sheet]:
             remedy=f"Did you mean {near!r}?" if near else None,
         )
     return chosen
+
+
+def _need_headings(source: Source, sheet: Sheet) -> None:
+    if not sheet.headings:
+        raise MappingError(
+            f"header_row = {source.options.header_row}, but the sheet ends before it",
+            where=f"{source.where}, {sheet.where}",
+            remedy="Give the row of the headings, as the spreadsheet counts rows.",
+        )
 
 
 def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:

@@ -70,11 +70,9 @@ def _sheet(
         cells[row][column] = shown
     if not any(map(_filled, cells)):
         return None
-    if options.header_row > len(cells):
-        raise SourceFileError(
-            f"header_row = {options.header_row}, but the last row is {len(cells)}",
-            where=f"{file}, sheet {opened.name!r}",
-        )
+    if options.header_row > len(cells):  # an error only where a block asks for this sheet
+        nothing = np.zeros(0, dtype=np.int64)
+        return Sheet(file=file, sheet=opened.name, headings=(), columns=(), rows=nothing, typed=True)
     headings = trimmed_headings([_text(cell) for cell in cells[options.header_row - 1]])
     rows = [i for i in range(options.header_row, len(cells)) if _filled(cells[i])]
     columns = list(zip_longest(*(cells[i] for i in rows), fillvalue="")) or [()] * len(headings)

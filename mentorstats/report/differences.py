@@ -163,12 +163,23 @@ def _phrase(name: str, rows: pd.DataFrame) -> str:
         "supervisors": int((shown["value_high"] < 0).sum()),
     }
     said = [f"{who} give clearly higher levels on {n} {of}" for who, n in clear.items() if n]
-    largest = shown.iloc[int(shown["value"].abs().argmax())]
+    beyond = shown[(shown["value_low"] > 0) | (shown["value_high"] < 0)]
+    among = beyond if len(beyond) else shown
+    largest = among.iloc[int(among["value"].abs().argmax())]
     size = estimate(largest["value"], largest["value_low"], largest["value_high"], "levels")
+    which = "of these" if len(beyond) else "mean difference, which may be chance,"
     return (
         f"Under {name}, {wording.listed(said) or f'neither role gives clearly higher levels on any {of}'}; "
-        f"the largest mean difference is {size} of a level, on {_named(largest)}, in "
-        f"{count(int(largest['n_units']), 'pair')}."
+        f"the largest {which} is {size} of a level, on {_named(largest)}, in "
+        f"{count(int(largest['n_units']), 'pair')}{_few(largest)}."
+    )
+
+
+def _few(row: pd.Series) -> str:
+    return (
+        " of few candidates, so the interval may be too narrow"
+        if row["value_status"] == Status.FEW_CLUSTERS
+        else ""
     )
 
 

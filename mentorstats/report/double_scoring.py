@@ -25,12 +25,21 @@ def section(
         f"({number(share, 'share')}\N{NO-BREAK SPACE}%); the policy asks for at least "
         f"{number(share_rule.value, 'share')}\N{NO-BREAK SPACE}% and {number_rule.value:,.0f} lessons."
     )
+    minimum = policy.rule("minimum_group_size")
+    verdict = Verdict.MET if enough else Verdict.NOT_MET
+    if not share_rule.met(share):
+        answer += " The share is too small."
+    if not number_rule.met(both):
+        answer += " There are too few such lessons."
+    people = int(total["n_candidates"].sum())
+    if people and not minimum.met(people):
+        answer = f"Not shown: the lessons are those of fewer than {minimum.value:g} candidates."
+        verdict = Verdict.TOO_FEW
     tables = [
         _table("double-by-cohort", "Lessons rated by both roles, by cycle", by_cohort, "Cycle"),
         _table("double-by-site", "Lessons rated by both roles, by site", by_site, "Site"),
         _table("double-by-role", "Lessons of each role that the other role rated too", by_role, "Role"),
     ]
-    minimum = policy.rule("minimum_group_size")
     return Section(
         key="double-scored",
         question="How much was double-scored?",
@@ -40,7 +49,7 @@ def section(
             "A lesson counts as double-scored where both roles gave a level to at least one criterion in "
             "common. The shares are full counts of the records, so they have no interval.",
         ),
-        verdict=Verdict.MET if enough else Verdict.NOT_MET,
+        verdict=verdict,
     )
 
 
