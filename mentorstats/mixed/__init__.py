@@ -1,12 +1,8 @@
-"""Crossed random-effects models, linear and ordinal.
+"""Crossed random-effects models, linear and ordinal."""
 
-The engines: ``terms`` and ``layout`` say what a model's columns are, ``survey`` reads the data once,
-``crossproducts`` sums all that a linear model needs of the rows (sums add over chunks),
-``elimination`` factorises, ``linear`` and ``ordinal`` give criterion and gradient, ``optimise``
-searches, ``degrees`` holds Satterthwaite and Kenward-Roger, ``joint`` all effects together, ``screen``
-what the records cannot tell apart. ``engines`` puts them behind one face.
-"""
-
+from mentorstats.mixed.compare import Comparison
+from mentorstats.mixed.fitting import fit
+from mentorstats.mixed.result import Fit, likelihood_ratio
 from mentorstats.mixed.terms import by, product, spline
 
-__all__ = ["by", "product", "spline"]
+__all__ = ["Comparison", "Fit", "by", "fit", "likelihood_ratio", "product", "spline"]

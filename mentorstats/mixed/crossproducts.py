@@ -202,7 +202,8 @@ def lay_blocks(sizes: tuple[tuple[int, int], ...], meetings: dict[Pair, tuple[In
         col = offsets[t] + right[:, None, None] * k_t + np.arange(k_t)
         rows.append(np.broadcast_to(row, shape).ravel())
         cols.append(np.broadcast_to(col, shape).ravel())
-    row, col = np.concatenate(rows), np.concatenate(cols)
+    none = np.zeros(0, dtype=np.int64)
+    row, col = np.concatenate([none, *rows]), np.concatenate([none, *cols])
     diagonal = sum(m * k * k for m, k in sizes)
     keep = np.concatenate([np.flatnonzero(row[:diagonal] >= col[:diagonal]), np.arange(diagonal, len(row))])
     factors = [np.arange(offsets[t], offsets[t + 1]) for t in range(len(sizes))]

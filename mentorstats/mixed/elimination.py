@@ -88,12 +88,12 @@ def filling_ordering(n: int, rows: Ints, cols: Ints) -> Ordering:
 
 def choose_ordering(n: int, rows: Ints, cols: Ints, factors: list[Ints]) -> Ordering:
     """Take the plain ordering where it is cheap, the filling one otherwise."""
-    largest = max(factors, key=len)
+    largest = max(factors, key=len, default=np.zeros(0, dtype=np.int64))
     plain = plain_ordering(n, rows, cols, largest)
     counts = np.diff(plain.starts).astype(np.float64)
     tail = n - plain.head
     cost = float((counts * (counts + 1) / 2).sum()) * 3 * _PAIR + tail**3.0 * _FLOP
-    if cost < _PLAIN_ENOUGH or len(factors) == 1:
+    if cost < _PLAIN_ENOUGH or len(factors) <= 1:
         return plain
     filling = filling_ordering(n, rows, cols)
     counts = np.diff(filling.starts).astype(np.float64)

@@ -8,11 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from mentorstats.errors import ModelError
 from mentorstats.mixed.covariance import Triangles
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem, Solution
-from mentorstats.mixed.optimise import Minimum, minimise
+from mentorstats.mixed.optimise import Criterion, Minimum, minimise
 from mentorstats.mixed.ordinal import OrdinalProblem, State
 
 Floats = NDArray[np.float64]
@@ -37,6 +36,11 @@ class LinearEngine:
     def triangles(self) -> Triangles:
         """Free entries of Λ."""
         return self.problem.triangles
+
+    @property
+    def theta(self) -> Floats:
+        """Entries of Λ."""
+        return self.solution.theta
 
     @property
     def log_likelihood(self) -> float:
@@ -68,7 +72,23 @@ class LinearEngine:
         )
 
 
-def fit_ordinal(problem: OrdinalProblem) -> tuple[State, Minimum]:
+def laplace(problem: OrdinalProblem) -> Criterion:
+    """Laplace's criterion as the optimiser takes it; modes start from the best seen so far."""
+    best = [np.inf]
+
+    def criterion(psi: Floats) -> tuple[float, Floats, Floats | None]:
+        state = problem.evaluate(psi)
+        if state is None:
+            return np.inf, psi, None
+        if state.value < best[0]:
+            best[0] = state.value
+            problem.keep_modes(state)
+        return state.value, state.gradient, state.hessian
+
+    return criterion
+
+
+def fit_ordinal(problem: OrdinalProblem, start: Floats | None = None) -> tuple[State, Minimum]:
     """Find the maximum of the approximated likelihood; variances at the edge stay at their floor."""
     best: list[State] = []
 
@@ -81,7 +101,7 @@ def fit_ordinal(problem: OrdinalProblem) -> tuple[State, Minimum]:
             problem.keep_modes(state)
         return state.value, state.gradient, state.hessian
 
-    start = starting_values(problem)
+    start = starting_values(problem) if start is None else start
     found = minimise(criterion, start, problem.lower, np.eye(len(start)), gain=_GAIN, correct=True)
     return best[-1], found
 
@@ -107,7 +127,9 @@ class OrdinalEngine:
     minimum: Minimum
     slope_scales: tuple[Floats, ...]
     zero: NDArray[np.bool_]  # entries of Λ at the edge
-    correction: float = 0.0  # from quadrature: log-likelihood minus Laplace's
+    value: float  # minus twice the log-likelihood, by Laplace or by quadrature
+    criterion: Criterion  # the same as a function of all parameters
+    points: int = 1  # of quadrature; 1 is Laplace
 
     @property
     def triangles(self) -> Triangles:
@@ -122,7 +144,7 @@ class OrdinalEngine:
     @property
     def log_likelihood(self) -> float:
         """Approximated log-likelihood."""
-        return -self.state.value / 2
+        return -self.value / 2
 
     def covariances(self) -> list[Floats]:
         """Covariance matrix of each factor's effects, in the units of the data."""
@@ -142,9 +164,10 @@ class OrdinalEngine:
         near = self.state.hessian[np.ix_(self.free, self.free)]
         steps = _STEP / np.sqrt(np.maximum(np.diagonal(near) / 2, 1e-300))
         central = len(self.problem.rows.response) <= _CENTRAL_UP_TO
+        here = np.zeros(size) if central else self._gradient(0, 0.0)
         for i, (at, step) in enumerate(zip(self.free, steps, strict=True)):
             up = self._gradient(at, step)
-            down = self._gradient(at, -step) if central else self.state.gradient
+            down = self._gradient(at, -step) if central else here
             hessian[i] = (up - down)[self.free] / ((2 if central else 1) * step)
         covariance = np.zeros((size, size))
         inverse = 2 * np.linalg.pinv((hessian + hessian.T) / 2, hermitian=True)
@@ -154,8 +177,8 @@ class OrdinalEngine:
     def _gradient(self, at: int, step: float) -> Floats:
         psi = self.state.psi.copy()
         psi[at] += step
-        state = self.problem.evaluate(psi)
-        return self.state.gradient if state is None else state.gradient
+        value, gradient, _ = self.criterion(psi)
+        return gradient if np.isfinite(value) else np.zeros(len(psi))
 
     @cached_property
     def joint(self) -> Joint:
@@ -165,8 +188,6 @@ class OrdinalEngine:
         factors = self.triangles.unpack(self.theta)
         b = self.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
         covariance = self.full_covariance[q:, q:]
-        if state.factor is None:
-            raise ModelError("no random effects", remedy="Declare a grouping.")
         return Joint(
             self.triangles.sizes, factors, state.factor, state.cross, state.psi[q:], covariance, 1.0, b
         )

@@ -24,7 +24,7 @@ class Joint:
 
     sizes: tuple[tuple[int, int], ...]
     factors: list[Floats]  # relative triangular factors Λ
-    factor: Factor
+    factor: Factor | None  # None without random effects
     lifted: Floats  # C, (N, p)
     beta: Floats  # (p,)
     covariance: Floats  # V, (p, p)
@@ -39,6 +39,8 @@ class Joint:
     def effects(self, t: int) -> tuple[Floats, Floats]:
         """Effects of the members of one factor, (m, k), and their prediction-error covariances, (m, k, k)."""
         m, k = self.sizes[t]
+        if self.factor is None:
+            return np.zeros((m, k)), np.zeros((m, k, k))
         own = _own_blocks(self.factor, self.sizes, t)
         tilt = self.factors[t] @ self.lifted[self.part(t)].reshape(m, k, -1)
         covariance = self.variance * (self.factors[t] @ own @ self.factors[t].T)
@@ -54,21 +56,30 @@ class Joint:
 
     def error(self, x: Floats, z: sparse.csr_array | None) -> Floats:
         """Covariance of the errors of the combinations x'β + z'b, (r, r); x is (r, p), z (r, N)."""
-        if z is None or not z.shape[1]:
+        if z is None or self.factor is None:
             return x @ self.covariance @ x.T
         through = (z @ self.spread()).toarray()
         half = self.factor.half(np.ascontiguousarray(through.T))
         tilt = x - through @ self.lifted
         return np.asarray(self.variance * half.T @ half + tilt @ self.covariance @ tilt.T)
 
+    def error_and_fixed(self, x: Floats, z: sparse.csr_array) -> tuple[Floats, Floats]:
+        """``error``, and its part that falls on the fixed parameters, (p, r)."""
+        if self.factor is None:
+            return x @ self.covariance @ x.T, self.covariance @ x.T
+        through = (z @ self.spread()).toarray()
+        half = self.factor.half(np.ascontiguousarray(through.T))
+        toward = self.covariance @ (x - through @ self.lifted).T
+        return np.asarray(self.variance * half.T @ half + (x - through @ self.lifted) @ toward), toward
+
     def error_variances(self, x: Floats, z: sparse.csr_array, batch: int = 256) -> Floats:
         """Diagonal of ``error``, (r,), a batch of rows at a time."""
         out = np.empty(len(x))
-        spread = self.spread() if z.shape[1] else None
+        spread = self.spread()
         for start in range(0, len(x), batch):
             rows = slice(start, start + batch)
             tilt, own = x[rows], np.zeros(len(x[rows]))
-            if spread is not None:
+            if self.factor is not None and z.shape[1]:
                 through = (z[rows] @ spread).toarray()
                 half = self.factor.half(np.ascontiguousarray(through.T))
                 own = self.variance * (half**2).sum(axis=0)

@@ -99,7 +99,7 @@ class Problem:
             parts.append((factor.T @ block @ factor + np.eye(len(factor))).ravel())
         for s, t in self.blocks.pairs:
             parts.append((factors[s].T @ self.products.between[s, t][2] @ factors[t]).ravel())
-        return np.concatenate(parts)[self.blocks.keep]
+        return np.concatenate([np.zeros(0), *parts])[self.blocks.keep]
 
     @cached_property
     def design(self) -> sparse.csr_array:
@@ -203,6 +203,26 @@ class Problem:
         by_sigma = 2 * (self.freedom - solution.residual / variance) / sigma
         return float(value), np.append(self.triangles.chain(at.factors, slopes), by_sigma), solution
 
+    def absolute(self, x: Floats) -> tuple[float, Floats, Floats]:
+        """Criterion at (theta, log of the residual standard deviation), gradient, approximate Hessian."""
+        theta, sigma = x[:-1], float(np.exp(x[-1]))
+        at = self.with_slope(theta)
+        residual, variance = at.solution.residual, sigma**2
+        value = (
+            at.solution.log_determinants
+            + self.freedom * (_LOG_TWO_PI + np.log(variance) + 2 * self.log_scale)
+            + residual / variance
+            - self.products.log_weights
+        )
+        slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
+        mixed = 2 * self.triangles.chain(at.factors, at.squares) / variance
+        hessian = np.empty((len(x), len(x)))
+        hessian[:-1, :-1] = self._information(at) / variance + self.triangles.bend(slopes)
+        hessian[-1, :-1] = hessian[:-1, -1] = mixed
+        hessian[-1, -1] = 4 * residual / variance
+        by_log_sigma = 2 * (self.freedom - residual / variance)
+        return float(value), np.append(self.triangles.chain(at.factors, slopes), by_log_sigma), hessian
+
     def begin(self) -> Floats:
         """Start from the one-way analysis of variance of each factor on its own."""
         yy, n = self.products.fixed[-1, -1], self.products.n
@@ -215,7 +235,7 @@ class Problem:
             inside = (yy - between) / max(n - m, 1)
             usual = (n - (rows**2).sum() / rows.sum()) / max(m - 1, 1)
             shares.append(max((between / max(m - 1, 1) - inside) / usual, 0.0))
-        explained = sum(shares) / (yy / n)
+        explained = float(sum(shares)) / (yy / n)
         kept = np.array(shares) / (yy / n) * min(1.0, _MOST_EXPLAINED / max(explained, 1e-12))
         found = np.sqrt(kept / (1 - kept.sum()))
         natural, diagonal = self.natural, self.triangles.diagonal

@@ -63,7 +63,7 @@ def cumulative(link: str, at: Floats) -> Floats:
 
 
 def _logit(upper: Floats, lower: Floats) -> Pieces:
-    gap = np.maximum(upper - lower, 1e-300)
+    gap = np.maximum(upper - lower, 1e-100)
     above, below = expit(-upper), expit(lower)  # 1 − F(A), F(B)
     density_a, density_b = above * (1 - above), below * (1 - below)
     ratio = 1 / np.expm1(np.minimum(gap, 700.0))

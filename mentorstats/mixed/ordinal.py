@@ -132,7 +132,8 @@ class OrdinalProblem:
         rising = np.diff(tau) > 0
         return bool((rising | (np.diff(self.cut.groups) != 0)).all())
 
-    def _edges(self, tau: Floats, eta: Floats, spread: Floats) -> tuple[Floats, Floats]:
+    def edges(self, tau: Floats, eta: Floats, spread: Floats) -> tuple[Floats, Floats]:
+        """Scaled distances of each row to its upper and lower cut-point."""
         edges = np.append(tau, 0.0)
         upper = np.where(self.up < 0, BEYOND, (edges[self.up] - eta) / spread)
         lower = np.where(self.low < 0, -BEYOND, (edges[self.low] - eta) / spread)
@@ -189,7 +190,7 @@ class OrdinalProblem:
         u = self._modes
         weights = self.rows.weights
         b = self.triangles.spread(factors, u[:, None], transposed=False)[:, 0]
-        now = pieces(self.link, *self._edges(tau, offset + self.random_part(b), spread))
+        now = pieces(self.link, *self.edges(tau, offset + self.random_part(b), spread))
         value = weights @ now.value - 0.5 * u @ u
         last = False
         for _ in range(_MOST_STEPS):
@@ -208,7 +209,7 @@ class OrdinalProblem:
             for _ in range(_HALVINGS):
                 trial = u + step
                 b = self.triangles.spread(factors, trial[:, None], transposed=False)[:, 0]
-                new = pieces(self.link, *self._edges(tau, offset + self.random_part(b), spread))
+                new = pieces(self.link, *self.edges(tau, offset + self.random_part(b), spread))
                 reached = weights @ new.value - 0.5 * trial @ trial
                 if reached >= value - 1e-10 * abs(value):
                     break
@@ -234,10 +235,10 @@ class OrdinalProblem:
         """Start the next search for modes from these."""
         self._modes = state.u
 
-    def _columns(self, now: Pieces, tau: Floats, offset: Floats, spread: Floats) -> tuple[Floats, Floats]:
+    def columns(self, tau: Floats, offset: Floats, spread: Floats) -> tuple[Floats, Floats]:
         """Derivatives of A and B by the fixed parameters, (n, fixed parameters) each."""
         n = len(spread)
-        upper, lower = self._edges(tau, offset, spread)
+        upper, lower = self.edges(tau, offset, spread)
         out = []
         for at, edge in ((self.up, upper), (self.low, lower)):
             columns = np.zeros((n, self.n_fixed))
@@ -250,8 +251,8 @@ class OrdinalProblem:
 
     def _without_random(self, psi: Floats, tau: Floats, offset: Floats, spread: Floats) -> State:
         weights = self.rows.weights
-        now = pieces(self.link, *self._edges(tau, offset, spread))
-        upper, lower = self._columns(now, tau, offset, spread)
+        now = pieces(self.link, *self.edges(tau, offset, spread))
+        upper, lower = self.columns(tau, offset, spread)
         gradient = upper.T @ (weights * now.by_upper) + lower.T @ (weights * now.by_lower)
         information = self._fixed_information(now, upper, lower)
         none = np.zeros(0)
@@ -325,7 +326,7 @@ class OrdinalProblem:
         by_lower = weights * (
             now.by_lower + 0.5 * h * now.ss_lower / spread**2 + 0.5 * q * now.s_lower / spread
         )
-        upper, lower = self._columns(now, tau, eta, spread)
+        upper, lower = self.columns(tau, eta, spread)
         fixed = upper.T @ by_upper + lower.T @ by_lower
         slope = -weights * now.s / spread
         fixed[self.c + self.p :] += self.rows.scale.T @ (h * w + 0.5 * q * slope)

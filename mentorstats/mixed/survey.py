@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -46,6 +46,39 @@ class Rows:
     scale: Floats  # (n, s)
     kept: Ints  # which rows of the frame they are
     left_out: int
+
+    def select(self, columns: Sequence[int], factors: Sequence[int]) -> Rows:
+        """Keep some fixed columns and some groupings."""
+        return replace(
+            self,
+            fixed=np.ascontiguousarray(self.fixed[:, list(columns)]),
+            codes=tuple(self.codes[t] for t in factors),
+            values=tuple(self.values[t] for t in factors),
+        )
+
+    def collapsed(self) -> Rows:
+        """Merge identical rows, adding their weights; ``kept`` then holds the first row of each."""
+        wide = [self.response, self.threshold_group, *self.codes, *self.fixed.T, *self.scale.T]
+        wide += [column for values in self.values for column in values.T]
+        joint = np.zeros(len(self.response), dtype=np.int64)
+        for column in wide:
+            codes, distinct_values = pd.factorize(column)
+            joint = pd.factorize(joint * len(distinct_values) + codes)[0]
+        count = int(joint.max(initial=-1)) + 1
+        if count == len(joint):
+            return self
+        _, first = np.unique(joint, return_index=True)
+        return replace(
+            self,
+            response=self.response[first],
+            fixed=self.fixed[first],
+            codes=tuple(codes[first] for codes in self.codes),
+            values=tuple(values[first] for values in self.values),
+            weights=np.asarray(np.bincount(joint, self.weights, minlength=count), dtype=np.float64),
+            threshold_group=self.threshold_group[first],
+            scale=self.scale[first],
+            kept=self.kept[first],
+        )
 
 
 @dataclass(frozen=True, slots=True)

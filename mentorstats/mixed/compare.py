@@ -1,0 +1,107 @@
+"""Likelihood-ratio test of a smaller model inside a larger one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import binom, chi2
+
+from mentorstats.errors import ModelError
+from mentorstats.mixed.model import Model
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Outcome of a likelihood-ratio test.
+
+    ``p`` refers to ``reference``; where variances are tested at zero that is a mixture of chi-squared
+    distributions, and ``conservative`` tells whether its weights are an upper bound rather than known.
+    """
+
+    statistic: float
+    df: int
+    p: float
+    reference: str
+    conservative: bool
+    smaller: float
+    larger: float
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a model."""
+        return pd.DataFrame(
+            {
+                "log_likelihood": [self.smaller, self.larger],
+                "statistic": [np.nan, self.statistic],
+                "df": pd.array([pd.NA, self.df], dtype="Int64"),
+                "p": [np.nan, self.p],
+            },
+            index=pd.Index(["smaller", "larger"], name="fit"),
+        )
+
+
+def likelihood_ratio(one: Model, two: Model, method_one: str, method_two: str) -> Comparison:
+    """Compare a smaller with a larger model; see ``mentorstats.mixed.likelihood_ratio``."""
+    _comparable(one, two, method_one, method_two)
+    fixed = _n_fixed(two) - _n_fixed(one)
+    more = _entries(two) - _entries(one)
+    variances = sum(a == b for _, a, b in more)
+    covariances = len(more) - variances
+    statistic = max(2 * (two.fitted.log_likelihood - one.fitted.log_likelihood), 0.0)
+    base = fixed + covariances
+    weights = binom.pmf(np.arange(variances + 1), variances, 0.5)
+    p = float(sum(w * _tail(statistic, base + j) for j, w in enumerate(weights)))
+    parts = [f"{w:.3g} χ²({base + j})" for j, w in enumerate(weights)]
+    return Comparison(
+        statistic,
+        base + variances,
+        p,
+        " + ".join(parts) if variances else f"χ²({base})",
+        variances > 1 or (variances == 1 and covariances > 1),
+        one.fitted.log_likelihood,
+        two.fitted.log_likelihood,
+    )
+
+
+def _tail(statistic: float, df: int) -> float:
+    return float(chi2.sf(statistic, df)) if df else float(statistic <= 0)
+
+
+def _n_fixed(model: Model) -> int:
+    return model.levels.problem.n_fixed if model.ordinal else model.linear.problem.p
+
+
+def _comparable(one: Model, two: Model, method_one: str, method_two: str) -> None:
+    for model in (one, two):
+        if model.engine is None or model.verdict:
+            raise ModelError(
+                "one of the fits has no values", remedy=model.verdict.note if model.verdict else None
+            )
+    if one.declared.kind != two.declared.kind or one.declared.response != two.declared.response:
+        raise ModelError("the fits are of different kinds or responses")
+    if one.found.n != two.found.n or not np.isclose(one.found.mean, two.found.mean):
+        raise ModelError(
+            f"the fits rest on different rows, {one.found.n} and {two.found.n}",
+            remedy="Leave out the same rows in both: those with a missing value in either model.",
+        )
+    if method_one != method_two:
+        raise ModelError("one fit is by reml, the other by ml", remedy="Use one method for both.")
+    if method_one == "reml" and set(one.names) != set(two.names):
+        raise ModelError(
+            "restricted likelihoods of different fixed terms are not comparable",
+            remedy="Fit both with method='ml'.",
+        )
+    if one.ordinal and one.levels.points != two.levels.points:
+        raise ModelError("the fits use different numbers of quadrature points")
+    freed = two.declared.thresholds_by is not None and one.declared.thresholds_by is None
+    nested = freed or set(one.names) <= set(two.names)
+    if not nested or not _entries(one) <= _entries(two):
+        raise ModelError("the terms of the smaller model are not all in the larger one")
+    if _n_fixed(two) + len(_entries(two)) <= _n_fixed(one) + len(_entries(one)):
+        raise ModelError("the larger model has no more parameters than the smaller one")
+
+
+def _entries(model: Model) -> set[tuple[str, int, int]]:
+    members = model.members
+    return {(members[t].name, a, b) for t, a, b in model.fitted.triangles.entries}

@@ -1,0 +1,138 @@
+"""Profile likelihood: how far a quantity can move before the best fit with it held becomes too bad.
+
+The limits are where twice the drop in (restricted) log-likelihood reaches the chi-squared quantile of
+one degree of freedom; at the edge of its range a quantity's lower limit is the edge itself when even
+there the drop is smaller [venzon_moolgavkar_1988].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from mentorstats.mixed.optimise import Criterion, minimise
+
+Floats = NDArray[np.float64]
+Lift = Callable[[Floats, float], tuple[Floats, Floats, Floats] | None]
+
+_CLOSE = 5e-4  # of a standard error
+_MOST = 12  # steps outward, each half as long again: beyond them there is no limit
+_GAIN = 1e-6
+_WORST = 10.0  # a drop that is larger, or not finite, counts as this
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A quantity held at a value, and the free parameters around it.
+
+    ``lift(y, value)`` gives the full parameters, their derivatives by ``y`` (full, free), and the
+    second derivatives of the one parameter that carries the value, as (index and (free, free)) packed
+    in a matrix of zeros where there are none; None where the value is out of reach.
+    """
+
+    criterion: Criterion
+    lift: Lift
+    start: Floats  # free parameters at the optimum
+    lower: Floats
+    carrier: int  # parameter that carries the value
+
+    def best(self, value: float, start: Floats) -> tuple[float, Floats]:
+        """Lowest criterion with the quantity at ``value``, and where."""
+
+        def criterion(y: Floats) -> tuple[float, Floats, Floats | None]:
+            lifted = self.lift(y, value)
+            if lifted is None:
+                return np.inf, y, None
+            x, jacobian, bend = lifted
+            found, gradient, hessian = self.criterion(x)
+            if not np.isfinite(found) or hessian is None:
+                return found, gradient @ jacobian if np.isfinite(found) else y, None
+            return found, gradient @ jacobian, jacobian.T @ hessian @ jacobian + gradient[self.carrier] * bend
+
+        if not len(start):
+            lifted = self.lift(start, value)
+            return (np.inf if lifted is None else self.criterion(lifted[0])[0]), start
+        found = minimise(criterion, start, self.lower, np.eye(len(start)), gain=_GAIN, correct=True)
+        return found.value, found.x
+
+
+def limits(
+    held: Held,
+    best: float,
+    deviate: float,
+    *,
+    at: float,
+    step: float,
+    edges: tuple[float, float] = (-np.inf, np.inf),
+    to_value: Callable[[float], float] = float,
+) -> tuple[float, float]:
+    """Lower and upper limit of a quantity.
+
+    Parameters
+    ----------
+    held
+        What is held.
+    best
+        Criterion at the optimum.
+    deviate
+        Standard normal quantile of the coverage.
+    at, step
+        The estimate and about a standard error, on a scale on which the root of the drop is about
+        straight. For an estimate at the lower edge ``at`` is only where to begin.
+    edges
+        Values between which the quantity lies; a finite one is tried as a limit itself.
+    to_value
+        From that scale to the quantity.
+    """
+    root = _Root(held, best, deviate, to_value)
+    found = []
+    for sign, edge in zip((-1.0, 1.0), edges, strict=True):
+        if np.isfinite(edge) and root.of_value(edge) <= 0:
+            found.append(edge)
+            continue
+        crossing = _crossing(root, at, sign * step, sign * step * deviate)
+        found.append(to_value(sign * np.inf) if crossing is None else to_value(crossing))
+    return found[0], found[1]
+
+
+class _Root:
+    """Signed root of the drop minus the deviate; below zero inside the interval."""
+
+    def __init__(self, held: Held, best: float, deviate: float, to_value: Callable[[float], float]) -> None:
+        self.held, self.best, self.deviate, self.to_value = held, best, deviate, to_value
+        self.start = held.start
+        self.seen: dict[float, float] = {}
+
+    def __call__(self, at: float) -> float:
+        """Evaluate on the straight scale."""
+        return self.of_value(self.to_value(at))
+
+    def of_value(self, value: float) -> float:
+        """Evaluate at a value of the quantity."""
+        if value not in self.seen:
+            reached, free = self.held.best(value, self.start)
+            drop = np.sqrt(max(reached - self.best, 0.0)) - self.deviate
+            self.seen[value] = float(min(drop, _WORST))
+            if drop < 1.0:
+                self.start = free
+        return self.seen[value]
+
+
+def _crossing(root: _Root, at: float, step: float, first: float) -> float | None:
+    """Where the root crosses zero, going from ``at`` in the direction of ``step``; None if it never does."""
+    inside = at
+    for _ in range(_MOST):
+        if root(inside) < 0:
+            break
+        inside -= step
+    outside = inside + first
+    for _ in range(_MOST):
+        if root(outside) >= 0:
+            return float(brentq(root, inside, outside, xtol=_CLOSE * abs(step)))
+        inside, first = outside, 1.5 * first
+        outside = outside + first
+    return None
