@@ -3,18 +3,21 @@
 The integral over the random effects of a member is a sum over nodes that stand around the conditional
 mode, as far apart as the curvature there says [naylor_smith_1982] [liu_pierce_1994]
 [pinheiro_bates_1995]. With one node it is Laplace's approximation. Where the members of an inner factor
-are nested in those of an outer one, the outer nodes stand around the joint mode, and the inner nodes
-around the inner modes given each outer node.
+are nested in those of an outer one, the inner nodes stand around the inner modes given each outer node.
 
 Modes and distances move with the parameters. The gradient carries that movement (implicit function
 theorem, third derivatives of the rows), so it is the slope of the very number that is returned, however
 few the nodes.
+
+The joint mode of outer and inner effects is off the mode of the outer effect alone by many of its standard
+deviations where it has hundreds of inner members with few rows each. ``recentre`` measures how far, in
+standard deviations; between two calls that distance is constant, so that the gradient stays exact.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import EllipsisType
 from typing import TypeVar
 
@@ -39,6 +42,12 @@ _MOST_STEPS = 60
 _HALVINGS = 25
 _ROUNDING = 1e-10  # relative fall of a log density that is not taken for a fall
 _MOST_POINTS = 100
+_SAME = 1e-7  # change of the criterion by centring that is no reason to search again
+_MOST_ROUNDS = 10
+_ASIDE = 0.25  # standard deviations to both sides for a slope's slope
+_CENTRED = 1e-3  # standard deviations from the mode of an outer effect
+_FARTHEST = 2.0  # longest step towards it
+_WIDEST = 5.0  # most that its standard deviation differs from the first guess
 _AT_ONCE = 2**18  # rows times nodes: as much as stays in the processor's cache, and bounds the memory
 _HALF_LOG_TWO_PI = 0.5 * np.log(2 * np.pi)
 
@@ -79,11 +88,25 @@ def fit_quadrature(problem: OrdinalProblem, points: int, start: Floats, hessian:
         Where :func:`applies` has a reason, or the number of points is not possible.
     """
     quadrature = QuadratureProblem(problem, points)
-    return minimise(quadrature.evaluate, start, problem.lower, hessian, gain=_GAIN)
+    quadrature.recentre(np.maximum(start, problem.lower))
+    evaluations = 0
+    for _ in range(_MOST_ROUNDS):
+        found = minimise(quadrature.evaluate, start, problem.lower, hessian, gain=_GAIN)
+        evaluations += found.evaluations
+        quadrature.recentre(found.x)
+        value, _, _ = quadrature.evaluate(found.x)
+        settled = abs(value - found.value) < _SAME
+        if settled:
+            break
+        start, hessian = found.x, found.hessian
+    return replace(found, value=value, evaluations=evaluations, converged=found.converged and settled)
 
 
 class QuadratureProblem:
-    """The criterion of an ordinal model by quadrature; parameters as in the problem it is made from."""
+    """The criterion of an ordinal model by quadrature; parameters as in the problem it is made from.
+
+    With two factors call :meth:`recentre` once near the parameters of interest.
+    """
 
     def __init__(self, problem: OrdinalProblem, points: int) -> None:
         reason = applies(problem)
@@ -97,6 +120,7 @@ class QuadratureProblem:
         self._inner, self._outer = _roles(problem)
         self._blocks = list(_blocks(problem, self._inner, self._outer, max(_AT_ONCE // points, 1)))
         self._modes = [np.zeros(block.unknowns) for block in self._blocks]
+        self._frames = [_plain(block.outer.count if block.outer else 0) for block in self._blocks]
 
     def evaluate(self, psi: Floats) -> tuple[float, Floats, Floats | None]:
         """Minus twice the log-likelihood, its exact gradient, and None for the Hessian.
@@ -104,18 +128,33 @@ class QuadratureProblem:
         The value is infinite where cut-points are out of order.
         """
         problem = self.problem
-        theta, tau, beta, zeta = problem.split(psi)
-        if not problem.ordered(tau):
+        if not problem.ordered(problem.split(psi)[1]):
             return np.inf, np.zeros_like(psi), None
-        sizes = [float(f[0, 0]) for f in problem.triangles.lifted(theta, problem.natural)]
         value, gradient = 0.0, np.zeros_like(psi)
-        for at, block in enumerate(self._blocks):
-            outer = None if self._outer is None else sizes[self._outer]
-            surface = _Surface(problem.link, block, tau, beta, zeta, sizes[self._inner], outer)
-            part, slopes, self._modes[at] = _integrate(surface, self._rule, self._modes[at])
+        for at, surface in enumerate(self._surfaces(psi)):
+            part, slopes, self._modes[at] = _integrate(surface, self._rule, self._modes[at], self._frames[at])
             value += part
-            gradient += self._gather(block, slopes)
+            gradient += self._gather(surface.block, slopes)
         return -2 * value, -2 * gradient, None
+
+    def recentre(self, psi: Floats) -> None:
+        """Put the outer nodes around the mode of each outer effect alone, given these parameters.
+
+        Changes nothing with one factor, or with one point, which stays Laplace's approximation.
+        """
+        if self._outer is None or self.points == 1:
+            return
+        for at, surface in enumerate(self._surfaces(psi)):
+            if surface.block.outer is not None:
+                self._frames[at] = _centred(surface, surface.block.outer, self._rule, self._modes[at])
+
+    def _surfaces(self, psi: Floats) -> Iterator[_Surface]:
+        problem = self.problem
+        theta, tau, beta, zeta = problem.split(psi)
+        sizes = [float(f[0, 0]) for f in problem.triangles.lifted(theta, problem.natural)]
+        outer = None if self._outer is None else sizes[self._outer]
+        for block in self._blocks:
+            yield _Surface(problem.link, block, tau, beta, zeta, sizes[self._inner], outer)
 
     def _gather(self, block: _Block, slopes: Floats) -> Floats:
         """From derivatives row by row, (6, rows), to those by the parameters."""
@@ -143,6 +182,18 @@ class _Rule:
         logs = heights + self.logs
         total = logsumexp(logs, axis=-1)
         return total + np.log(scale) - _HALF_LOG_TWO_PI, np.exp(logs - total[..., None])
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Where the nodes of each outer member stand, in standard deviations from the joint mode."""
+
+    centre: Floats
+    width: Floats
+
+
+def _plain(count: int) -> _Frame:
+    return _Frame(np.zeros(count), np.ones(count))
 
 
 @dataclass(frozen=True, slots=True)
@@ -382,10 +433,10 @@ def _inner_look(surface: _Surface, shift: Floats, u: Floats) -> _Look:
     return _Look(value, step * score, step, view, 1 / np.sqrt(curvature), np.zeros(0), curvature)
 
 
-def _integrate(surface: _Surface, rule: _Rule, start: Floats) -> tuple[float, Floats, Floats]:
+def _integrate(surface: _Surface, rule: _Rule, start: Floats, frame: _Frame) -> tuple[float, Floats, Floats]:
     """Log-likelihood of a block, its derivatives row by row, and the modes."""
     if surface.block.outer is not None:
-        return _nested(surface, surface.block.outer, rule, start)
+        return _nested(surface, surface.block.outer, rule, start, frame)
     u, value, slopes = _inner(surface, rule, surface.offset[:, None], start[:, None])
     return float(value.sum()), slopes[..., 0], u[:, 0]
 
@@ -448,12 +499,25 @@ def _solve(outer: _Outer, scale: Floats, turn: Floats, curvature: Floats, right:
     return np.concatenate([v, of_inner / curvature - turn * v[outer.parent]])
 
 
-def _nested(surface: _Surface, outer: _Outer, rule: _Rule, start: Floats) -> tuple[float, Floats, Floats]:
-    """Integrate over outer effects the product of the integrals over inner ones."""
+def _joint_mode(surface: _Surface, outer: _Outer, start: Floats) -> tuple[Floats, _Look]:
     cells = np.concatenate([np.arange(outer.count), outer.parent])
-    x, mode = _climb(lambda y: _outer_look(surface, outer, y), start, cells)
+    return _climb(lambda x: _outer_look(surface, outer, x), start, cells)
+
+
+@dataclass(frozen=True, slots=True)
+class _Across:
+    """The outer members at some nodes, (outer members, nodes), inner effects integrated out."""
+
+    spots: Floats  # outer effect of each row, (rows, nodes)
+    heights: Floats  # log density
+    incline: Floats  # its derivative by the outer effect
+    slopes: Floats  # derivatives of the inner integrals, (6, rows, nodes)
+
+
+def _across(surface: _Surface, outer: _Outer, rule: _Rule, x: Floats, mode: _Look, places: Floats) -> _Across:
+    """Look at the places, (outer members, nodes), in standard deviations from the joint mode."""
     v, u = x[: outer.count], x[outer.count :]
-    steps = mode.scale[:, None] * rule.nodes
+    steps = mode.scale[:, None] * places
     nodes = v[:, None] + steps
     near = u[:, None] - mode.turn[:, None] * steps[outer.parent]
     spots = nodes[outer.codes]
@@ -461,15 +525,41 @@ def _nested(surface: _Surface, outer: _Outer, rule: _Rule, start: Floats) -> tup
     width = max(_AT_ONCE // (len(shift) * len(rule.nodes)), 1)
     parts = [
         _inner(surface, rule, shift[:, at : at + width], near[:, at : at + width])
-        for at in range(0, len(rule.nodes), width)
+        for at in range(0, places.shape[1], width)
     ]
     inner = np.concatenate([value for _, value, _ in parts], axis=1)
     slopes = np.concatenate([slope for _, _, slope in parts], axis=2)
-    value, shares = rule.integrate(outer.collect(inner) - nodes**2 / 2, mode.scale)
-    slope = shares * (outer.total(surface.outer[:, None] * slopes[_ETA]) - nodes)
-    by_mode, by_scale = slope.sum(axis=1), slope @ rule.nodes + 1 / mode.scale
+    incline = outer.total(surface.outer[:, None] * slopes[_ETA]) - nodes
+    return _Across(spots, outer.collect(inner) - nodes**2 / 2, incline, slopes)
 
-    slopes[_OUTER] = slopes[_ETA] * spots
+
+def _centred(surface: _Surface, outer: _Outer, rule: _Rule, start: Floats) -> _Frame:
+    """Newton's method for the mode of the outer effects alone, with the slope's slope by differences."""
+    x, mode = _joint_mode(surface, outer, start)
+    at = np.zeros(outer.count)
+    for _ in range(_MOST_STEPS):
+        places = at[:, None] + np.array([-_ASIDE, _ASIDE])
+        incline = _across(surface, outer, rule, x, mode, places).incline * mode.scale[:, None]
+        bend = np.clip((incline[:, 0] - incline[:, 1]) / (2 * _ASIDE), 1 / _WIDEST**2, _WIDEST**2)
+        step = np.clip(incline.mean(axis=1) / bend, -_FARTHEST, _FARTHEST)
+        at = at + step
+        if np.abs(step).max(initial=0.0) < _CENTRED:
+            break
+    return _Frame(at, 1 / np.sqrt(bend))
+
+
+def _nested(
+    surface: _Surface, outer: _Outer, rule: _Rule, start: Floats, frame: _Frame
+) -> tuple[float, Floats, Floats]:
+    """Integrate over outer effects the product of the integrals over inner ones."""
+    x, mode = _joint_mode(surface, outer, start)
+    places = frame.centre[:, None] + frame.width[:, None] * rule.nodes
+    found = _across(surface, outer, rule, x, mode, places)
+    value, shares = rule.integrate(found.heights, mode.scale * frame.width)
+    slope = shares * found.incline
+    by_mode, by_scale = slope.sum(axis=1), (slope * places).sum(axis=1) + 1 / mode.scale
+    slopes = found.slopes
+    slopes[_OUTER] = slopes[_ETA] * found.spots
     at_nodes = np.einsum("snk,nk->sn", slopes, shares[outer.codes])
     return float(value.sum()), at_nodes + _at_joint_mode(surface, outer, x, mode, by_mode, by_scale), x
 
