@@ -225,11 +225,32 @@ SOURCES: dict[str, Source] = {
         "Biometrika 73, 13–22",
         memory=True,
     ),
+    "liu_pierce_1994": Source(
+        "Liu, Q.; Pierce, D. A.",
+        1994,
+        "A note on Gauss-Hermite quadrature",
+        "Biometrika 81, 624–629",
+        memory=True,
+    ),
+    "naylor_smith_1982": Source(
+        "Naylor, J. C.; Smith, A. F. M.",
+        1982,
+        "Applications of a method for the efficient computation of posterior distributions",
+        "Applied Statistics 31, 214–225",
+        memory=True,
+    ),
     "nocedal_2006": Source(
         "Nocedal, J.; Wright, S. J.",
         2006,
         "Numerical Optimization",
         "2nd edition, Springer",
+        memory=True,
+    ),
+    "pinheiro_bates_1995": Source(
+        "Pinheiro, J. C.; Bates, D. M.",
+        1995,
+        "Approximations to the log-likelihood function in the nonlinear mixed-effects model",
+        "Journal of Computational and Graphical Statistics 4, 12–35",
         memory=True,
     ),
     "satterthwaite_1946": Source(
