@@ -147,7 +147,8 @@ def _frame(batch: pa.RecordBatch | pa.Table, schema: pa.Schema) -> pd.DataFrame:
     table = batch.select(schema.names).cast(schema)
     holes = any(table[name].null_count for name in schema.names if table[name].type in _MASKED)
     mapper: Any = _MASKED.get if holes else None  # codes of persons can be too long for a float
-    return table.to_pandas(types_mapper=mapper, date_as_object=False, ignore_metadata=True)
+    frame: pd.DataFrame = table.to_pandas(types_mapper=mapper, date_as_object=False, ignore_metadata=True)
+    return frame
 
 
 def _unreadable(file: Path, error: Exception) -> SourceFileError:

@@ -9,7 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
-from mentorstats.mixed.elimination import Elimination
+from mentorstats.mixed.elimination import Pattern
+from mentorstats.mixed.parts import eliminate
 from mentorstats.mixed.survey import Rows
 
 Floats = NDArray[np.float64]
@@ -254,7 +255,7 @@ class Blocks:
     pairs: tuple[Pair, ...]
     left: dict[Pair, Ints]
     right: dict[Pair, Ints]
-    elimination: Elimination
+    elimination: Pattern
     keep: Ints  # entries of the flattened blocks that lie on or below the diagonal
     rows: Ints  # of the entries kept
     cols: Ints
@@ -291,7 +292,7 @@ def lay_blocks(sizes: tuple[tuple[int, int], ...], meetings: dict[Pair, tuple[In
         pairs,
         {pair: meetings[pair][0] for pair in pairs},
         {pair: meetings[pair][1] for pair in pairs},
-        Elimination(int(offsets[-1]), row[keep], col[keep], factors),
+        eliminate(int(offsets[-1]), row[keep], col[keep], factors),
         keep,
         row[keep],
         col[keep],

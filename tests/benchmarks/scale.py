@@ -167,7 +167,7 @@ def show(kind: str, count: int, took: dict) -> None:
         return
     seconds, peaks = took["seconds"], took["peaks"]
     print(
-        f"{kind:8s} {took['rows']:10,d} rows: survey {seconds[0]:6.2f} s, cross-products {seconds[1]:6.2f} s, "
+        f"{kind:8s} {took['rows']:10,d} rows: survey {seconds[0]:6.2f} s, products {seconds[1]:6.2f} s, "
         f"optimisation {seconds[2]:6.2f} s ({took['evaluations']} evaluations), all {sum(seconds):6.2f} s; "
         f"peak {peaks[-1]:.2f} GB (before the optimisation {peaks[1]:.2f})",
         flush=True,
