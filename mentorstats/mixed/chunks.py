@@ -108,16 +108,20 @@ def _schema(file: Path, columns: list[str]) -> pa.Schema:
             allowed=present.names,
             remedy="Name columns that the file has.",
         )
-    return pa.schema([(name, _plain(present.field(name).type)) for name in columns])
+    described = (present.pandas_metadata or {}).get("columns", [])
+    categories = {one["name"] for one in described if one["pandas_type"] == "categorical"}
+    return pa.schema([(name, _plain(present.field(name).type, name in categories)) for name in columns])
 
 
-def _plain(kind: pa.DataType) -> pa.DataType:
-    """Exact decimals become floating; the width of a code is no part of what a category is."""
+def _plain(kind: pa.DataType, category: bool) -> pa.DataType:
+    """Type to read as: decimals as floating, and a dictionary that only saves space as what it stands for."""
     if pa.types.is_decimal(kind):
         return pa.float64()
-    if pa.types.is_dictionary(kind):
+    if not pa.types.is_dictionary(kind):
+        return kind
+    if category or kind.ordered:
         return pa.dictionary(pa.int32(), kind.value_type, kind.ordered)
-    return kind
+    return kind.value_type
 
 
 def _common(schemas: dict[Path, pa.Schema]) -> pa.Schema:

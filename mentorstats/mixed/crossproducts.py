@@ -235,7 +235,7 @@ def _scatter(number: Ints, m: int, values: Floats, columns: Floats) -> Floats:
     n, k = values.shape
     at = number[:, None] * k + np.arange(k)
     design = sparse.csr_array((values.ravel(), at.ravel(), np.arange(n + 1) * k), shape=(n, m * k))
-    return np.asarray(design.T @ columns).reshape(m, k, -1)
+    return np.asarray(design.T @ columns).reshape(m, k, columns.shape[1])
 
 
 def cross_products(

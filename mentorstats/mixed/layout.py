@@ -207,11 +207,13 @@ class Layout:
         made: dict[Atom, Floats] = {}
         parts = [np.ones((len(frame), 1))] if self.declared.kind == "linear" else []
         for term in self.terms:
-            block = np.ones((len(frame), 1))
             for atom in term:
                 if atom not in made:
                     made[atom] = atom.columns(frame[atom.name])
-                block = (block[:, :, None] * made[atom][:, None, :]).reshape(len(frame), -1)
+            block = made[term[0]]
+            for atom in term[1:]:
+                width = block.shape[1] * made[atom].shape[1]
+                block = (block[:, :, None] * made[atom][:, None, :]).reshape(len(frame), width)
             parts.append(block)
         return np.concatenate(parts, axis=1) if parts else np.zeros((len(frame), 0))
 
