@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
 
-from mentorstats.mixed.elimination import Elimination
+from mentorstats.mixed.elimination import Pattern
+from mentorstats.mixed.parts import eliminate
 from mentorstats.mixed.survey import Rows
 
 Floats = NDArray[np.float64]
@@ -37,7 +40,7 @@ def meet(left: Ints, right: Ints, m_left: int, m_right: int) -> Meeting:
         number = np.cumsum(present) - 1
         of_row = number[key]
     else:
-        found, of_row = np.unique(key, return_inverse=True)
+        of_row, found = pd.factorize(key, sort=True)
     return Meeting(found // m_right, found % m_right, of_row)
 
 
@@ -123,47 +126,125 @@ class CrossProducts:
         return replace(self, within=tuple(within), between=between, random_fixed=random)
 
 
+Keyed = tuple[Ints, Floats]  # pairs, each as one ascending number, and their blocks
+
+
 def _join(a: tuple[Ints, Ints, Floats], b: tuple[Ints, Ints, Floats], m: int) -> tuple[Ints, Ints, Floats]:
-    key = np.concatenate([a[0] * m + a[1], b[0] * m + b[1]])
-    found, number = np.unique(key, return_inverse=True)
-    total = np.zeros((len(found), *a[2].shape[1:]))
-    total[number[: len(a[0])]] = a[2]
-    total[number[len(a[0]) :]] += b[2]
-    return found // m, found % m, total
+    key, total = _merge([(a[0] * m + a[1], a[2]), (b[0] * m + b[1], b[2])])
+    return key // m, key % m, total
+
+
+def _merge(parts: list[Keyed]) -> Keyed:
+    """Sum the blocks of equal pairs."""
+    if len(parts) == 1:
+        return parts[0]
+    key = np.concatenate([part[0] for part in parts])
+    order = np.argsort(key, kind="stable")  # merges runs that are sorted, in linear time
+    key = key[order]
+    begin = np.flatnonzero(np.diff(key, prepend=key[:1] - 1))
+    blocks = np.concatenate([part[1] for part in parts])[order]
+    return key[begin], np.add.reduceat(blocks, begin) if len(begin) else blocks
+
+
+class Pairs:
+    """Blocks of pairs that come in chunks, merged so seldom that each is moved only a few times."""
+
+    def __init__(self, m_right: int) -> None:
+        self.m_right = m_right
+        self._held: list[Keyed] = []
+
+    def add(self, pair: Meeting, blocks: Floats) -> None:
+        """Take the blocks of one chunk."""
+        self._held.append((pair.left * self.m_right + pair.right, blocks))
+        if sum(len(key) for key, _ in self._held[1:]) > len(self._held[0][0]):
+            self._held = [_merge(self._held)]
+
+    def result(self) -> tuple[Ints, Ints, Floats]:
+        """Left and right member of each pair, and its block."""
+        key, blocks = _merge(self._held)
+        self._held = [(key, blocks)]
+        return key // self.m_right, key % self.m_right, blocks
+
+
+class Running:
+    """Products summed chunk by chunk; a chunk costs what its own rows cost, however many members there are.
+
+    Parameters
+    ----------
+    sizes
+        Members of each factor, and effects of one member.
+    columns
+        Number of fixed columns.
+    shift, scale
+        What the response is reduced and divided by, for accuracy.
+    """
+
+    def __init__(
+        self, sizes: tuple[tuple[int, int], ...], columns: int, *, shift: float, scale: float
+    ) -> None:
+        self.sizes, self.shift, self.scale = sizes, shift, scale
+        self._n = self._left_out = 0
+        self._log_weights = 0.0
+        self._counts = [np.zeros(m, dtype=np.int64) for m, _ in sizes]
+        self._within = [np.zeros((m, k, k)) for m, k in sizes]
+        self._random = [np.zeros((m, k, columns + 1)) for m, k in sizes]
+        self._pairs = {(s, t): Pairs(sizes[t][0]) for t in range(len(sizes)) for s in range(t)}
+        self._fixed = np.zeros((columns + 1, columns + 1))
+
+    def add(self, rows: Rows) -> None:
+        """Add the products of these rows."""
+        wide = np.column_stack([rows.fixed, (rows.response - self.shift) / self.scale])
+        plain = bool((rows.weights == 1).all())
+        weighted = wide if plain else wide * rows.weights[:, None]
+        self._n += len(wide)
+        self._left_out += rows.left_out
+        self._log_weights += 0.0 if plain else float(np.log(rows.weights).sum())
+        self._fixed += wide.T @ weighted
+        for t, (m, _) in enumerate(self.sizes):
+            codes, values = rows.codes[t], rows.values[t]
+            counts = np.bincount(codes, minlength=m)
+            present = np.flatnonzero(counts)
+            number = (np.cumsum(counts > 0) - 1)[codes]
+            self._counts[t] += counts
+            self._within[t][present] += sums(number, len(present), values, values, rows.weights)
+            self._random[t][present] += _scatter(number, len(present), values, weighted)
+            for s in range(t):
+                pair = meet(rows.codes[s], codes, self.sizes[s][0], m)
+                blocks = sums(pair.of_row, len(pair.left), rows.values[s], values, rows.weights)
+                self._pairs[s, t].add(pair, blocks)
+
+    def result(self) -> CrossProducts:
+        """Give the sums over all rows so far."""
+        columns = len(self._fixed)
+        parts = [part.reshape(-1, columns) for part in self._random]
+        return CrossProducts(
+            self._n,
+            self._left_out,
+            self._log_weights,
+            self.sizes,
+            tuple(self._counts),
+            tuple(self._within),
+            {pair: held.result() for pair, held in self._pairs.items()},
+            np.concatenate(parts) if parts else np.zeros((0, columns)),
+            self._fixed,
+        )
+
+
+def _scatter(number: Ints, m: int, values: Floats, columns: Floats) -> Floats:
+    """Sum values × columns' over the rows of each member: (m, k, columns)."""
+    n, k = values.shape
+    at = number[:, None] * k + np.arange(k)
+    design = sparse.csr_array((values.ravel(), at.ravel(), np.arange(n + 1) * k), shape=(n, m * k))
+    return np.asarray(design.T @ columns).reshape(m, k, columns.shape[1])
 
 
 def cross_products(
     rows: Rows, sizes: tuple[tuple[int, int], ...], *, shift: float, scale: float
 ) -> CrossProducts:
     """Sum the products over these rows, the response first shifted and divided for accuracy."""
-    y = (rows.response - shift) / scale
-    wide = np.column_stack([rows.fixed, y])
-    weighted = wide * rows.weights[:, None]
-    within, between, random_fixed, counts = [], {}, [], []
-    for t, (m, k) in enumerate(sizes):
-        codes, values = rows.codes[t], rows.values[t]
-        counts.append(np.bincount(codes, minlength=m))
-        within.append(sums(codes, m, values, values, rows.weights))
-        part = np.empty((m, k, wide.shape[1]))
-        for a in range(k):
-            for c in range(wide.shape[1]):
-                part[:, a, c] = np.bincount(codes, values[:, a] * weighted[:, c], minlength=m)
-        random_fixed.append(part.reshape(m * k, -1))
-        for s in range(t):
-            pair = meet(rows.codes[s], codes, sizes[s][0], m)
-            block = sums(pair.of_row, len(pair.left), rows.values[s], values, rows.weights)
-            between[s, t] = (pair.left, pair.right, block)
-    return CrossProducts(
-        len(y),
-        rows.left_out,
-        float(np.log(rows.weights).sum()),
-        sizes,
-        tuple(counts),
-        tuple(within),
-        between,
-        np.concatenate(random_fixed) if random_fixed else np.zeros((0, wide.shape[1])),
-        wide.T @ weighted,
-    )
+    running = Running(sizes, rows.fixed.shape[1], shift=shift, scale=scale)
+    running.add(rows)
+    return running.result()
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +255,7 @@ class Blocks:
     pairs: tuple[Pair, ...]
     left: dict[Pair, Ints]
     right: dict[Pair, Ints]
-    elimination: Elimination
+    elimination: Pattern
     keep: Ints  # entries of the flattened blocks that lie on or below the diagonal
     rows: Ints  # of the entries kept
     cols: Ints
@@ -212,7 +293,7 @@ def lay_blocks(sizes: tuple[tuple[int, int], ...], meetings: dict[Pair, tuple[In
         pairs,
         {pair: meetings[pair][0] for pair in pairs},
         {pair: meetings[pair][1] for pair in pairs},
-        Elimination(int(offsets[-1]), row[keep], col[keep], factors),
+        eliminate(int(offsets[-1]), row[keep], col[keep], factors),
         keep,
         row[keep],
         col[keep],

@@ -9,6 +9,7 @@ often as the variances change. Entries of the inverse are found from the root do
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,39 @@ _LEVEL = 2e-4
 _PLAIN_ENOUGH = 0.25  # seconds; below it no better ordering is looked for
 _LARGEST_TAIL = 9000
 _DENSE_SHARE = 0.12  # share of entries above which a matrix product beats a list of pairs
+
+
+class Factor(Protocol):
+    """One factorisation: log determinant, solutions, entries of the inverse."""
+
+    @property
+    def log_determinant(self) -> float:
+        """Logarithm of the determinant."""
+
+    def half(self, right: Floats) -> Floats:
+        """Solve the lower half: the returned w has w'w = right' inverse right; its rows in any fixed order.
+
+        ``right`` is (n, c).
+        """
+
+    def solve(self, right: Floats) -> Floats:
+        """Solve for each column of ``right``, (n, c)."""
+
+    def back(self, half: Floats) -> Floats:
+        """Finish a solution from its lower half; also turns unit noise into noise of covariance inverse."""
+
+    def inverse(self) -> Floats:
+        """Entries of the inverse at the pattern, in the order of the pattern given at the start."""
+
+    def inverse_diagonal(self) -> Floats:
+        """Diagonal of the inverse, (n,)."""
+
+
+class Pattern(Protocol):
+    """Where a matrix has entries."""
+
+    def factorise(self, numbers: Floats) -> Factor:
+        """Factorise the matrix with these numbers, in the order of the pattern given at the start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,10 +179,14 @@ class Elimination:
         that in which ``factorise`` takes the numbers.
     factors
         Columns of each grouping factor; columns of different members of one factor never meet.
+    order
+        Where it has been chosen already.
     """
 
-    def __init__(self, n: int, rows: Ints, cols: Ints, factors: list[Ints]) -> None:
-        order = choose_ordering(n, rows, cols, factors)
+    def __init__(
+        self, n: int, rows: Ints, cols: Ints, factors: list[Ints], order: Ordering | None = None
+    ) -> None:
+        order = order or choose_ordering(n, rows, cols, factors)
         self.n, self.place, self.head = n, order.place, order.head
         self.tail = n - order.head
         self.starts, self.rows = order.starts, order.rows
@@ -241,7 +279,7 @@ class Elimination:
             lists.append((other, self._position(high, low), np.cumsum(size) - size))
         return lists
 
-    def factorise(self, numbers: Floats) -> "Factor":
+    def factorise(self, numbers: Floats) -> "SparseFactor":
         """Factorise the matrix with these numbers, in the order of the pattern given at the start."""
         flat = np.zeros(self.base + self.tail * self.tail)
         flat[self.at] = numbers
@@ -258,7 +296,7 @@ class Elimination:
         upper, failed = lapack.dpotrf(corner.T, lower=0, overwrite_a=1) if self.tail else (corner, 0)
         if failed or (h and not flat[:h].min() > 0):
             raise np.linalg.LinAlgError("the matrix is not positive definite")
-        return Factor(self, flat[:h], ratio, upper)
+        return SparseFactor(self, flat[:h], ratio, upper)
 
     def _update_corner(self, corner: Floats, below: Floats, ratio: Floats) -> None:
         if self.dense:
@@ -281,8 +319,8 @@ def _runs(begin: Ints, count: Ints) -> Ints:
     return np.asarray(np.arange(total) + np.repeat(begin - (ends - count), count), dtype=np.int64)
 
 
-class Factor:
-    """One factorisation: log determinant, solutions, entries of the inverse."""
+class SparseFactor:
+    """A factorisation by ``Elimination``."""
 
     def __init__(self, pattern: Elimination, pivots: Floats, ratio: Floats, upper: Floats) -> None:
         self.pattern, self.pivots, self.ratio, self.upper = pattern, pivots, ratio, upper

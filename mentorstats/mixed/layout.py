@@ -113,7 +113,7 @@ class Categories:
 
     def columns(self, values: pd.Series) -> Floats:
         """Indicators of all categories but the one compared with, (n, categories − 1)."""
-        codes = pd.Index(self.shown).get_indexer(pd.Index(values.to_numpy(dtype=object)))
+        codes = _codes(values, pd.Index(self.shown, dtype=object))
         return np.asarray(codes[:, None] == np.arange(len(self.shown)), dtype=np.float64)
 
 
@@ -174,9 +174,7 @@ class Members:
     def values(self, frame: pd.DataFrame) -> Floats:
         """What the effects of a row's member are multiplied by, (n, k), scaled."""
         if self.roles:
-            role = pd.Index(self.roles).get_indexer(
-                pd.Index(frame[self.grouping.within].to_numpy(dtype=object))
-            )
+            role = _codes(frame[self.grouping.within], pd.Index(self.roles, dtype=object))
             return np.asarray(role[:, None] == np.arange(len(self.roles)), dtype=np.float64)
         slopes = [as_numbers(frame[name]) for name in self.grouping.slopes]
         return np.column_stack([np.ones(len(frame)), *slopes]) / self.scales
@@ -209,11 +207,13 @@ class Layout:
         made: dict[Atom, Floats] = {}
         parts = [np.ones((len(frame), 1))] if self.declared.kind == "linear" else []
         for term in self.terms:
-            block = np.ones((len(frame), 1))
             for atom in term:
                 if atom not in made:
                     made[atom] = atom.columns(frame[atom.name])
-                block = (block[:, :, None] * made[atom][:, None, :]).reshape(len(frame), -1)
+            block = made[term[0]]
+            for atom in term[1:]:
+                width = block.shape[1] * made[atom].shape[1]
+                block = (block[:, :, None] * made[atom][:, None, :]).reshape(len(frame), width)
             parts.append(block)
         return np.concatenate(parts, axis=1) if parts else np.zeros((len(frame), 0))
 
