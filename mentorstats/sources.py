@@ -115,6 +115,20 @@ SOURCES: dict[str, Source] = {
         "Integration and generalization of kappas for multiple raters",
         "Psychological Bulletin 88, 322–328",
     ),
+    "cook_1986": Source(
+        "Cook, R. D.",
+        1986,
+        "Assessment of local influence",
+        "Journal of the Royal Statistical Society B 48, 133–169",
+        memory=True,
+    ),
+    "dunn_smyth_1996": Source(
+        "Dunn, P. K.; Smyth, G. K.",
+        1996,
+        "Randomized quantile residuals",
+        "Journal of Computational and Graphical Statistics 5, 236–244",
+        memory=True,
+    ),
     "ed514095": Source(
         "Institute of Education Sciences",
         2010,
@@ -218,6 +232,14 @@ SOURCES: dict[str, Source] = {
         "The measurement of observer agreement for categorical data",
         "Biometrics 33, 159–174",
     ),
+    "li_redden_2015": Source(
+        "Li, P.; Redden, D. T.",
+        2015,
+        "Comparing denominator degrees of freedom approximations for the generalized linear mixed model in "
+        "analyzing binary outcome in small sample cluster-randomized trials",
+        "BMC Medical Research Methodology 15, 38",
+        memory=True,
+    ),
     "liang_zeger_1986": Source(
         "Liang, K.-Y.; Zeger, S. L.",
         1986,
@@ -267,6 +289,21 @@ SOURCES: dict[str, Source] = {
         "Public Opinion Quarterly 19, 321–325",
         memory=True,
     ),
+    "self_liang_1987": Source(
+        "Self, S. G.; Liang, K.-Y.",
+        1987,
+        "Asymptotic properties of maximum likelihood estimators and likelihood ratio tests under "
+        "nonstandard conditions",
+        "Journal of the American Statistical Association 82, 605–610",
+        memory=True,
+    ),
+    "stram_lee_1994": Source(
+        "Stram, D. O.; Lee, J. W.",
+        1994,
+        "Variance components testing in the longitudinal mixed effects model",
+        "Biometrics 50, 1171–1177",
+        memory=True,
+    ),
     "takahashi_1973": Source(
         "Takahashi, K.; Fagan, J.; Chin, M.-S.",
         1973,
@@ -279,6 +316,13 @@ SOURCES: dict[str, Source] = {
         1986,
         "Accurate approximations for posterior moments and marginal densities",
         "Journal of the American Statistical Association 81, 82–86",
+        memory=True,
+    ),
+    "venzon_moolgavkar_1988": Source(
+        "Venzon, D. J.; Moolgavkar, S. H.",
+        1988,
+        "A method for computing profile-likelihood-based confidence intervals",
+        "Applied Statistics 37, 87–94",
         memory=True,
     ),
     "wcag_2023": Source(

@@ -30,6 +30,7 @@ _NOTHING_LEFT = 1e-9  # share of the response's variation
 _RUNAWAY = 40.0  # latent standard deviations beyond which an ordinal variance has no finite estimate
 _ZERO = 1e-2  # relative to its natural size: below it an ordinal variance is tried at zero
 _NO_WORSE = 1e-5  # minus twice the log-likelihood
+_AT_FLOOR = 2.0  # times the lowest value that is tried
 
 
 def assemble(chunks: Chunks, declared: Declared, *, restricted: bool, points: int) -> Model:
@@ -214,11 +215,11 @@ def ordinal_engine(
     state, zero = _exact_zeros(problem, state)
     if points == 1 or not problem.q:
         return OrdinalEngine(problem, state, minimum, scales, zero, state.value, laplace(problem))
-    return quadrature_engine(problem, state, zero, scales, points)
+    return quadrature_engine(problem, state, scales, points)
 
 
 def quadrature_engine(
-    problem: OrdinalProblem, state: State, zero: NDArray[np.bool_], scales: tuple[Floats, ...], points: int
+    problem: OrdinalProblem, state: State, scales: tuple[Floats, ...], points: int
 ) -> OrdinalEngine:
     """Refine Laplace's optimum by adaptive quadrature."""
     why = quadrature.applies(problem)
@@ -226,7 +227,16 @@ def quadrature_engine(
         raise ModelError(
             f"quadrature_points={points}: {why}", remedy="Use quadrature_points=1, Laplace's approximation."
         )
-    raise NotImplementedError
+    minimum = quadrature.fit_quadrature(problem, points, np.maximum(state.psi, problem.lower), state.hessian)
+    at = problem.evaluate(minimum.x)
+    if at is None:
+        raise ModelError("the cut-points cross at the optimum", remedy="Use quadrature_points=1.")
+    integral = quadrature.QuadratureProblem(problem, points)
+    integral.recentre(minimum.x)
+    zero = (
+        np.abs(minimum.x[: problem.q]) <= _AT_FLOOR * problem.lower[: problem.q]
+    ) & problem.triangles.diagonal
+    return OrdinalEngine(problem, at, minimum, scales, zero, minimum.value, integral.evaluate, points)
 
 
 def _exact_zeros(problem: OrdinalProblem, state: State) -> tuple[State, NDArray[np.bool_]]:

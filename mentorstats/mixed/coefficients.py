@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import norm, t as student
+from scipy.stats import norm
+from scipy.stats import t as student
 
 from mentorstats.estimate import Status
 from mentorstats.mixed import degrees as small_sample
@@ -73,15 +74,15 @@ def between_within(model: Model) -> Callable[[Floats], float]:
     [li_redden_2015].
     """
     per_column = np.full(model.levels.problem.n_fixed, np.inf)
-    lead = model.levels.problem.c
+    lead = int(model.levels.problem.c)
     fixed, weights = model.rows.fixed, model.rows.weights
     for t, members in enumerate(model.members):
         if members.m >= FEW_MEMBERS:
             continue
         constant = constant_within(fixed, model.rows.codes[t], weights, members.m)
         df = max(members.m - 1 - int(constant.sum()), 1)
-        for j in np.flatnonzero(constant):
-            per_column[lead + j] = min(per_column[lead + j], df)
+        rests = lead + np.flatnonzero(constant)
+        per_column[rests] = np.minimum(per_column[rests], df)
         for j, name in enumerate(model.names):
             if name in members.grouping.slopes:
                 per_column[lead + j] = min(per_column[lead + j], max(members.m - 1, 1))
@@ -186,7 +187,7 @@ def threshold_table(model: Model, found: Inference | None, confidence: float) ->
 def profile_table(model: Model, found: Inference, confidence: float) -> pd.DataFrame:
     """The coefficients of an ordinal model with profile-likelihood limits."""
     frame = table(model, found, confidence)
-    estimates, errors, _ = _estimates(model, found)
+    _, errors, _ = _estimates(model, found)
     lead = model.levels.problem.c
     kept = frame.index[frame["estimate"].notna()]
     for j, name in enumerate(kept):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +14,7 @@ from mentorstats.mixed.covariance import FLOOR, Triangles
 from mentorstats.mixed.engines import laplace
 from mentorstats.mixed.linear import Problem
 from mentorstats.mixed.model import RESIDUAL, Model
+from mentorstats.mixed.optimise import Criterion
 from mentorstats.mixed.ordinal import OrdinalProblem
 from mentorstats.mixed.profile import Held, limits
 
@@ -166,7 +166,7 @@ def _turned(model: Model, t: int, order: list[int]) -> tuple[Problem | OrdinalPr
         return problem, theta
     factors = triangles.lifted(theta, problem.natural)
     covariance = (factors[t] @ factors[t].T)[np.ix_(order, order)]
-    factors[t] = np.linalg.cholesky(covariance)
+    factors[t] = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
     turned = triangles.pack(factors)
     if isinstance(problem, Problem):
         return replace(problem, products=problem.products.reordered(t, order)), turned
@@ -204,11 +204,12 @@ class _Space:
             sigma = np.sqrt(solution.residual / self.problem.freedom)
             self.sigma = float(sigma)
             self.x = np.append(theta, np.log(sigma))
-            self.criterion = self.problem.absolute
+            self.criterion: Criterion = self.problem.absolute
             diagonal = self.triangles.diagonal
             floor = np.where(diagonal, FLOOR * self.problem.natural, -np.inf)
             self.lower = np.append(floor, -np.inf)
             self.best = solution.criterion
+            self.hessian = np.eye(len(self.x))
         else:
             engine_o = model.levels
             self.sigma = 1.0
@@ -217,6 +218,7 @@ class _Space:
             self.criterion = engine_o.criterion if same else laplace(self.problem)
             self.lower = self.problem.lower
             self.best = engine_o.value
+            self.hessian = engine_o.state.hessian
         self.x = np.maximum(self.x, self.lower)
 
     def without(self, *indices: int) -> NDArray[np.intp]:
@@ -274,7 +276,7 @@ def _hold_sd(space: _Space, first: int, linear: bool) -> Held:
             bend[-1, -1] = x[first]
         return x, jacobian, bend
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first)
+    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian)
 
 
 def residual_limits(model: Model, confidence: float) -> tuple[float, float]:
@@ -305,7 +307,7 @@ def _hold_one(space: _Space, index: int) -> Held:
         x[free], x[index] = y, value
         return x, jacobian, bend
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], index)
+    return Held(space.criterion, lift, space.x[free], space.lower[free], index, space.hessian)
 
 
 def coefficient_limits(model: Model, confidence: float, index: int, se: float) -> tuple[float, float]:
@@ -325,8 +327,8 @@ def share_table(model: Model, confidence: float) -> pd.DataFrame:
         name = component_name(model, t, b)
         if weights[at] == 0:
             continue
-        low, high = _share_limits(model, confidence, t, b, float(frame.loc[name, "share"]))
-        rows.append((name, frame.loc[name, "share"], low, high))
+        share = float(frame["share"].to_numpy(dtype=float)[at])
+        rows.append((name, share, *_share_limits(model, confidence, t, b, share)))
     return (
         pd.DataFrame(rows, columns=["component", "share", "low", "high"])
         .set_index("component")
@@ -393,7 +395,7 @@ def _hold_share(space: _Space, first: int, weights: Floats, spread: float) -> He
             jacobian[first, others] = odds / weights[first] * own * theta / x[first]
         return x, jacobian, np.zeros((len(free), len(free)))
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first)
+    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian)
 
 
 def correlation_table(model: Model, confidence: float) -> pd.DataFrame:
@@ -477,4 +479,4 @@ def _hold_correlation(space: _Space, below: int, diagonal: int) -> Held:
         jacobian[below, place], jacobian[diagonal, place] = value, root
         return x, jacobian, np.zeros((len(free), len(free)))
 
-    return Held(space.criterion, lift, start, space.lower[free], below)
+    return Held(space.criterion, lift, start, space.lower[free], below, space.hessian)

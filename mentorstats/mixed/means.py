@@ -115,10 +115,12 @@ def mean_table(found: Inference, made: Cells, confidence: float) -> pd.DataFrame
     return frame.set_index(_index(made.index))
 
 
-def _index(cells_: pd.DataFrame) -> pd.Index | pd.MultiIndex:
+def _index(cells_: pd.DataFrame) -> pd.Index[Any]:
     if cells_.shape[1] == 1:
-        return pd.Index(cells_.iloc[:, 0].to_numpy(), name=cells_.columns[0])
-    return pd.MultiIndex.from_frame(cells_)
+        single: pd.Index[Any] = pd.Index(cells_.iloc[:, 0].to_numpy(), name=cells_.columns[0])
+        return single
+    several: pd.Index[Any] = pd.MultiIndex.from_frame(cells_)
+    return several
 
 
 def _mark(frame: pd.DataFrame, estimable: NDArray[np.bool_]) -> None:

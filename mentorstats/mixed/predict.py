@@ -75,11 +75,11 @@ def readable(model: Model, data: pd.DataFrame) -> pd.DataFrame:
             _known(frame[atom.name], list(atom.levels))
     if declared.thresholds_by:
         _known(frame[declared.thresholds_by], list(model.found.threshold_groups))
-    check_columns(data[[*needed]].assign(**_placeholders(model, data)), declared)
+    check_columns(data[[*needed]].assign(**_placeholders(model)), declared)
     return frame
 
 
-def _placeholders(model: Model, data: pd.DataFrame) -> dict[str, object]:
+def _placeholders(model: Model) -> dict[str, float]:
     declared = model.declared
     return {name: 1.0 for name in (declared.response, declared.weights) if name}
 

@@ -39,6 +39,7 @@ class Held:
     start: Floats  # free parameters at the optimum
     lower: Floats
     carrier: int  # parameter that carries the value
+    hessian: Floats  # approximate, of all parameters, for a criterion that brings none
 
     def best(self, value: float, start: Floats) -> tuple[float, Floats]:
         """Lowest criterion with the quantity at ``value``, and where."""
@@ -56,7 +57,9 @@ class Held:
         if not len(start):
             lifted = self.lift(start, value)
             return (np.inf if lifted is None else self.criterion(lifted[0])[0]), start
-        found = minimise(criterion, start, self.lower, np.eye(len(start)), gain=_GAIN, correct=True)
+        lifted = self.lift(start, value)
+        first = np.eye(len(start)) if lifted is None else lifted[1].T @ self.hessian @ lifted[1]
+        found = minimise(criterion, start, self.lower, first, gain=_GAIN, correct=True)
         return found.value, found.x
 
 

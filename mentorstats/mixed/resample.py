@@ -71,8 +71,14 @@ def simulate(model: Model, n: int, seed: int) -> pd.DataFrame:
     frame = pd.DataFrame(np.column_stack(made), index=model.frame.index[rows.kept])
     if model.ordinal:
         levels = list(model.found.levels)
-        names = {i: level for i, level in enumerate(levels)}
-        frame = frame.apply(lambda column: pd.Categorical(column.map(names), levels, ordered=True))
+        kinds = pd.CategoricalDtype(levels, ordered=True)
+        columns = {
+            name: pd.Series(
+                pd.Categorical.from_codes(column.astype(int).to_numpy(), dtype=kinds), frame.index
+            )
+            for name, column in frame.items()
+        }
+        frame = pd.DataFrame(columns)
     return frame
 
 

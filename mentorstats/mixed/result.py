@@ -70,7 +70,7 @@ class Fit:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What a reader has to know: groupings set aside, zero variances, levels never used, rows left out."""
+        """What a reader has to know: what was set aside, zero variances, unused levels, rows left out."""
         extra = [self.status_note] if self.model.verdict else []
         if not self.model.verdict and self.model.engine is not None:
             table = components.table(self.model, self.confidence, intervals=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -45,5 +46,14 @@ def _methods(fit: Fit) -> list[str]:
 
 
 def _table(title: str, frame: pd.DataFrame) -> str:
-    shown = frame.to_html(float_format=lambda x: f"{x:.4g}", na_rep="", border=0)
-    return f"<h4>{escape(title)}</h4>{shown}"
+    shown = frame.map(_text)
+    shown.index.name = None
+    return f"<h4>{escape(title)}</h4>{shown.to_html(border=0)}"
+
+
+def _text(value: object) -> str:
+    if value is pd.NA or value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, float):
+        return "∞" if math.isinf(value) else f"{value:.4g}"
+    return str(value)
