@@ -205,6 +205,13 @@ SOURCES: dict[str, Source] = {
         "Bill & Melinda Gates Foundation, MET Project",
         memory=True,
     ),
+    "kass_steffey_1989": Source(
+        "Kass, R. E.; Steffey, D.",
+        1989,
+        "Approximate Bayesian inference in conditionally independent hierarchical models",
+        "Journal of the American Statistical Association 84, 717–726",
+        memory=True,
+    ),
     "kenward_roger_1997": Source(
         "Kenward, M. G.; Roger, J. H.",
         1997,

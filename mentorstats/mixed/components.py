@@ -12,7 +12,7 @@ from scipy.stats import norm
 from mentorstats.estimate import Status
 from mentorstats.mixed.covariance import FLOOR, Triangles
 from mentorstats.mixed.engines import laplace
-from mentorstats.mixed.linear import Problem
+from mentorstats.mixed.linear import FARTHEST, Problem
 from mentorstats.mixed.model import RESIDUAL, Model
 from mentorstats.mixed.optimise import Criterion
 from mentorstats.mixed.ordinal import OrdinalProblem
@@ -187,7 +187,7 @@ def _entry(triangles: Triangles, t: int, a: int, b: int) -> int:
     return triangles.entries.index((t, a, b))
 
 
-class _Space:
+class Space:
     """Parameters of a profile: Λ's entries and then, linear, log σ or, ordinal, everything fixed."""
 
     def __init__(self, model: Model, t: int | None, order: list[int]) -> None:
@@ -228,41 +228,55 @@ class _Space:
 
 def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[float, float]:
     """Profile limits of one variance, in the units of the data."""
-    members = model.members[t]
-    correlated = members.grouping.correlated and members.k > 1
-    order = [b, *(j for j in range(members.k) if j != b)] if correlated else list(range(members.k))
-    space = _Space(model, t, order)
-    first = _entry(space.triangles, t, *((0, 0) if correlated else (b, b)))
-    linear = not model.ordinal
-    unit = (model.linear.scale if linear else 1.0) / float(members.scales[b])
-    held = _hold_sd(space, first, linear)
+    space, first, unit = variance_space(model, t, b)
     sd = float(space.x[first]) * space.sigma
     natural = float(space.problem.natural[first]) * space.sigma
     at_zero = float(model.fitted.covariances()[t][b, b]) == 0.0
-    step = np.sqrt(2 / max(members.m - 1, 1)) / 2
+    step = np.sqrt(2 / max(model.members[t].m - 1, 1)) / 2
     low, high = limits(
-        held,
+        hold_sd(space, first, not model.ordinal),
         space.best,
         float(norm.ppf(0.5 + confidence / 2)),
         at=float(np.log(natural if at_zero else max(sd, 0.05 * natural))),
         step=float(np.clip(step, 0.05, 0.7)),
         edges=(0.0, np.inf),
-        to_value=_exp,
+        to_value=exp_or_edge,
     )
     return (low * unit) ** 2, (high * unit) ** 2
 
 
-def _exp(at: float) -> float:
+def variance_drop(model: Model, t: int, b: int, variance: float) -> float:
+    """How much worse minus twice the log-likelihood is with one variance held; inside the limits it is
+    below the squared normal quantile.
+    """
+    space, first, unit = variance_space(model, t, b)
+    held = hold_sd(space, first, not model.ordinal)
+    return held.best(variance**0.5 / unit, held.start)[0] - space.best
+
+
+def variance_space(model: Model, t: int, b: int) -> tuple[Space, int, float]:
+    """Parameters with the variance's effect first, its entry of Λ, and the unit of its sd."""
+    members = model.members[t]
+    correlated = members.grouping.correlated and members.k > 1
+    order = [b, *(j for j in range(members.k) if j != b)] if correlated else list(range(members.k))
+    space = Space(model, t, order)
+    first = _entry(space.triangles, t, *((0, 0) if correlated else (b, b)))
+    return space, first, (1.0 if model.ordinal else model.linear.scale) / float(members.scales[b])
+
+
+def exp_or_edge(at: float) -> float:
     return float(np.exp(min(at, 300.0))) if np.isfinite(at) else (np.inf if at > 0 else 0.0)
 
 
-def _hold_sd(space: _Space, first: int, linear: bool) -> Held:
+def hold_sd(space: Space, first: int, linear: bool) -> Held:
     """Hold Λ's entry times σ."""
     floor = float(space.lower[first])
     free = space.without(first)
     size = len(space.x)
 
-    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats]:
+    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats] | None:
+        if linear and abs(y[-1]) > FARTHEST:
+            return None
         x = np.empty(size)
         x[free] = y
         jacobian = np.zeros((size, len(free)))
@@ -281,7 +295,7 @@ def _hold_sd(space: _Space, first: int, linear: bool) -> Held:
 
 def residual_limits(model: Model, confidence: float) -> tuple[float, float]:
     """Profile limits of the residual variance of a linear model."""
-    space = _Space(model, None, [])
+    space = Space(model, None, [])
     last = len(space.x) - 1
     held = _hold_one(space, last)
     low, high = limits(
@@ -295,7 +309,14 @@ def residual_limits(model: Model, confidence: float) -> tuple[float, float]:
     return (np.exp(low) * unit) ** 2, (np.exp(high) * unit) ** 2
 
 
-def _hold_one(space: _Space, index: int) -> Held:
+def residual_drop(model: Model, variance: float) -> float:
+    """The same as ``variance_drop`` for the residual variance of a linear model."""
+    space = Space(model, None, [])
+    held = _hold_one(space, len(space.x) - 1)
+    return held.best(0.5 * np.log(variance) - np.log(model.linear.scale), held.start)[0] - space.best
+
+
+def _hold_one(space: Space, index: int) -> Held:
     free = space.without(index)
     size = len(space.x)
     jacobian = np.zeros((size, len(free)))
@@ -312,7 +333,7 @@ def _hold_one(space: _Space, index: int) -> Held:
 
 def coefficient_limits(model: Model, confidence: float, index: int, se: float) -> tuple[float, float]:
     """Profile limits of one fixed parameter of an ordinal model, counted from the first cut-point."""
-    space = _Space(model, None, [])
+    space = Space(model, None, [])
     at = model.levels.problem.q + index
     held = _hold_one(space, at)
     return limits(held, space.best, float(norm.ppf(0.5 + confidence / 2)), at=float(space.x[at]), step=se)
@@ -340,7 +361,7 @@ def _share_limits(model: Model, confidence: float, t: int, b: int, share: float)
     members = model.members[t]
     correlated = members.grouping.correlated and members.k > 1
     order = [b, *(j for j in range(members.k) if j != b)] if correlated else list(range(members.k))
-    space = _Space(model, t, order)
+    space = Space(model, t, order)
     first = _entry(space.triangles, t, *((0, 0) if correlated else (b, b)))
     weights = _entry_weights(model, space.triangles, t, order)
     spread = 1.0 if not model.ordinal else model.residual
@@ -374,7 +395,7 @@ def _entry_weights(model: Model, triangles: Triangles, turned: int, order: list[
     return np.array(weights)
 
 
-def _hold_share(space: _Space, first: int, weights: Floats, spread: float) -> Held:
+def _hold_share(space: Space, first: int, weights: Floats, spread: float) -> Held:
     """Hold the share of one entry of Λ: its square is odds × (what the rest makes up)."""
     free = space.without(first)
     size, q = len(space.x), len(weights)
@@ -442,7 +463,7 @@ def _correlation_limits(
 ) -> tuple[float, float]:
     members = model.members[t]
     order = [b, a, *(j for j in range(members.k) if j not in (a, b))]
-    space = _Space(model, t, order)
+    space = Space(model, t, order)
     low_entry, high_entry = _entry(space.triangles, t, 1, 0), _entry(space.triangles, t, 1, 1)
     held = _hold_correlation(space, low_entry, high_entry)
     inside = float(np.clip(value, -0.995, 0.995))
@@ -461,7 +482,7 @@ def _tanh(at: float) -> float:
     return float(np.tanh(at))
 
 
-def _hold_correlation(space: _Space, below: int, diagonal: int) -> Held:
+def _hold_correlation(space: Space, below: int, diagonal: int) -> Held:
     """Row (ρ r, √(1 − ρ²) r) of Λ, free in r, which takes the diagonal's place."""
     free = space.without(below)
     size = len(space.x)

@@ -2,45 +2,50 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.stats import norm
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
-from mentorstats.mixed.components import component_name
+from mentorstats.mixed.components import Space, component_name, exp_or_edge, hold_sd, variance_space
+from mentorstats.mixed.joint import Joint
+from mentorstats.mixed.linear import Problem
 from mentorstats.mixed.model import Model
+from mentorstats.mixed.profile import Held, limits
+
+Floats = NDArray[np.float64]
 
 METHOD = "prediction_error_z"
+_NODE, _OUTER_WEIGHT = 3**0.5, 1 / 6  # three-point rule for a standard normal deviate
+_WELL_KNOWN = 0.05  # standard error of log sd below which the variance may count as known
 
 
 def table(model: Model, name: str, confidence: float) -> pd.DataFrame:
     """One row a member and effect; see ``Fit.effects``."""
-    wanted = {
+    places = {
         component_name(model, t, b): (t, b)
         for t, members in enumerate(model.members)
         for b in range(members.k)
     }
-    chosen = {key: place for key, place in wanted.items() if key == name}
-    chosen = chosen or {key: (t, b) for key, (t, b) in wanted.items() if model.members[t].name == name}
+    of_grouping = {key: (t, b) for key, (t, b) in places.items() if model.members[t].name == name}
+    chosen = of_grouping or {key: place for key, place in places.items() if key == name}
     if not chosen:
-        raise ArgumentError(f"no component {name!r} has effects", allowed=list(wanted) or "none was fitted")
-    if model.members[next(iter(chosen.values()))[0]].name == name:
-        t = next(iter(chosen.values()))[0]
-        chosen = {key: place for key, place in wanted.items() if place[0] == t}
-    parts = [_part(model, key, t, b, confidence) for key, (t, b) in chosen.items()]
-    return pd.concat(parts)
+        raise ArgumentError(f"no component {name!r} has effects", allowed=list(places) or "none was fitted")
+    return pd.concat([_part(model, key, t, b, confidence) for key, (t, b) in chosen.items()])
 
 
 def _part(model: Model, component: str, t: int, b: int, confidence: float) -> pd.DataFrame:
     members = model.members[t]
-    effects, covariances = model.fitted.joint.effects(t)
-    scale = members.scales[b]
-    effect = effects[:, b] / scale
-    se = np.sqrt(np.maximum(covariances[:, b, b], 0.0)) / scale
-    none = not (se > 0).any()
-    if none:
-        se = np.full(len(se), np.nan)  # a variance of zero leaves no interval, not one of no width
+    effect, variance = _one(model.fitted.joint, t, b, float(members.scales[b]))
+    none = not (variance > 0).any()
+    if none:  # a variance of zero leaves no interval, not one of no width
+        se = np.full(len(effect), np.nan)
+    else:
+        se = np.sqrt(variance + _unknown_variance(model, t, b, effect, variance))
     half = norm.ppf(0.5 + confidence / 2) * se
     return pd.DataFrame(
         {
@@ -55,4 +60,77 @@ def _part(model: Model, component: str, t: int, b: int, confidence: float) -> pd
             "status": (Status.BOUNDARY if none else Status.OK).value,
         },
         index=pd.Index(members.labels(), name="member", dtype="str"),
+    )
+
+
+def _one(joint: Joint, t: int, b: int, scale: float) -> tuple[Floats, Floats]:
+    effects, covariances = joint.effects(t)
+    return effects[:, b] / scale, np.maximum(covariances[:, b, b], 0.0) / scale**2
+
+
+def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Floats) -> Floats:
+    """What the prediction errors gain because the variance between members is itself estimated.
+
+    Mean and variance of an effect over the likely values of its standard deviation [kass_steffey_1989],
+    which stand where the profile likelihood puts the nodes of a three-point rule.
+    """
+    space, first, unit = variance_space(model, t, b)
+    if _error_of_log_sd(space, first) < _WELL_KNOWN:
+        return np.zeros(len(effect))
+    held = hold_sd(space, first, not model.ordinal)
+    sd = float(space.x[first]) * space.sigma
+    ends = limits(
+        held,
+        space.best,
+        _NODE,
+        at=float(np.log(sd)),
+        step=float(np.clip(np.sqrt(0.5 / max(model.members[t].m - 1, 1)), 0.05, 0.7)),
+        edges=(0.0, np.inf),
+        to_value=exp_or_edge,
+    )
+    effects, variances, weights = [effect], [variance], [1 - 2 * _OUTER_WEIGHT]
+    scale = float(model.members[t].scales[b])
+    turned = 0 if space.triangles.entries[first][1] == 0 else b
+    for end in ends:
+        if not np.isfinite(end):
+            continue
+        found = _one(_joint_at(model, space, held, end), t, turned, scale)
+        effects.append(found[0])
+        variances.append(found[1])
+        weights.append(_OUTER_WEIGHT)
+    share = np.array(weights)[:, None] / np.sum(weights)
+    values = np.array(effects)
+    spread = (share * (values - effect) ** 2).sum(axis=0)
+    return np.asarray(np.maximum((share * np.array(variances)).sum(axis=0) + spread - variance, 0.0))
+
+
+def _error_of_log_sd(space: Space, first: int) -> float:
+    _, _, hessian = space.criterion(space.x)
+    curvature = space.hessian if hessian is None else hessian
+    by = np.zeros(len(space.x))
+    by[first] = 1 / space.x[first]
+    if isinstance(space.problem, Problem):
+        by[-1] = 1.0
+    return float(np.sqrt(max(2 * by @ np.linalg.pinv(curvature, hermitian=True) @ by, 0.0)))
+
+
+def _joint_at(model: Model, space: Space, held: Held, sd: float) -> Joint:
+    """All effects together where one standard deviation is held."""
+    _, free = held.best(sd, held.start)
+    lifted = held.lift(free, sd)
+    x = space.x if lifted is None else lifted[0]
+    problem = space.problem
+    if isinstance(problem, Problem):
+        engine = replace(model.linear, problem=problem, solution=problem.solve(x[:-1]))
+        residual = float(np.exp(2 * x[-1])) * engine.scale**2
+        joint = engine.joint
+        return replace(joint, variance=residual, covariance=joint.covariance * (residual / joint.variance))
+    state = problem.evaluate(x)
+    if state is None:
+        return model.levels.joint
+    joint = model.levels.joint
+    factors = problem.triangles.unpack(x[: problem.q])
+    b = problem.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
+    return replace(
+        joint, factors=factors, factor=state.factor, lifted=state.cross, beta=x[problem.q :], b=b
     )

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 _LOG_TWO_PI = float(np.log(2 * np.pi))
 _ZERO = 1e-3  # relative to its natural size: below it a variance is tried at exactly zero
 _MOST_EXPLAINED = 0.6  # share of the variance given to the factors at the start
+FARTHEST = 40.0  # log of the residual standard deviation, the response's being one
 _NO_WORSE = 1e-8  # the criterion may rise by this much when a variance is set to exactly zero
 
 
@@ -205,6 +206,8 @@ class Problem:
 
     def absolute(self, x: Floats) -> tuple[float, Floats, Floats]:
         """Criterion at (theta, log of the residual standard deviation), gradient, approximate Hessian."""
+        if abs(x[-1]) > FARTHEST:
+            return np.inf, x, np.eye(len(x))
         theta, sigma = x[:-1], float(np.exp(x[-1]))
         at = self.with_slope(theta)
         residual, variance = at.solution.residual, sigma**2

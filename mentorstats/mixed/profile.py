@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 Lift = Callable[[Floats, float], tuple[Floats, Floats, Floats] | None]
 
 _CLOSE = 5e-4  # of a standard error
-_MOST = 12  # steps outward, each half as long again: beyond them there is no limit
+_MOST = 8  # steps outward, each half as long again: beyond them there is no limit
 _GAIN = 1e-6
 _WORST = 10.0  # a drop that is larger, or not finite, counts as this
 
@@ -49,7 +49,10 @@ class Held:
             if lifted is None:
                 return np.inf, y, None
             x, jacobian, bend = lifted
-            found, gradient, hessian = self.criterion(x)
+            try:
+                found, gradient, hessian = self.criterion(x)
+            except np.linalg.LinAlgError:  # so far out that the numbers give way
+                return np.inf, y, None
             if not np.isfinite(found) or hessian is None:
                 return found, gradient @ jacobian if np.isfinite(found) else y, None
             return found, gradient @ jacobian, jacobian.T @ hessian @ jacobian + gradient[self.carrier] * bend
