@@ -152,7 +152,7 @@ class QuadratureProblem:
         hessian, gradient, evaluations = hessian.copy(), np.zeros_like(x), 0
         self.recentre(x)
         for _ in range(_MOST_ROUNDS):
-            found = self._search(x, free, hessian[np.ix_(free, free)])
+            found = self._search(x, free, self._loosened(x, hessian)[np.ix_(free, free)])
             evaluations += found.evaluations
             x[free], gradient[free] = found.x, found.gradient
             hessian[np.ix_(free, free)] = found.hessian
@@ -162,6 +162,14 @@ class QuadratureProblem:
             if converged:
                 break
         return Minimum(x, value, gradient, evaluations, converged, hessian)
+
+    def _loosened(self, x: Floats, hessian: Floats) -> Floats:
+        """Hessian in which a standard deviation at its floor, where nothing is learnt, stands alone."""
+        floor = np.flatnonzero(x <= self.problem.lower)
+        loose = hessian.copy()
+        loose[floor] = loose[:, floor] = 0.0
+        loose[floor, floor] = np.maximum(np.diagonal(hessian)[floor], self.problem.natural[floor] ** -2)
+        return loose
 
     def _search(self, start: Floats, free: NDArray[np.intp], hessian: Floats) -> Minimum:
         x = start.copy()

@@ -272,6 +272,25 @@ def test_a_variance_at_its_floor():
         assert QuadratureProblem(engine.problem, 7).evaluate(zero)[0] == pytest.approx(found.value, abs=1e-6)
 
 
+def test_a_profile_rises_on_both_sides_and_each_search_ends():
+    for sds in ((0.8, 1.0), (0.0, 1.0)):
+        frame = invented(6, 60, 2, sds, middle=2.0, seed=3)
+        engine, _ = ordinal(frame, "y", range(3), ["x"], [by("o"), by("i")])
+        best = fitted(engine, 7)
+        problem = QuadratureProblem(engine.problem, 7)
+        for at, direction in ((0, 1), (1, 1), (1, -1)):
+            rises = [0.0]
+            for step in (0.1, 0.2, 0.3):
+                psi = best.x.copy()
+                psi[at] += direction * step
+                found = problem.search(psi, best.hessian, held=np.arange(len(psi)) == at)
+                assert found.converged
+                assert found.evaluations < 60
+                assert found.x[at] == psi[at]
+                rises.append(found.value - best.value)
+            assert (np.diff(rises) > 0).all()
+
+
 @pytest.mark.parametrize("link", ["logit", "probit"])
 def test_far_nodes_do_not_overflow(link):
     frame = invented(10, 2, 30, (1.0, 1.0), link=link)
