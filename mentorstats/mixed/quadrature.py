@@ -17,7 +17,7 @@ standard deviations; between two calls that distance is constant, so that the gr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import EllipsisType
 from typing import TypeVar
 
@@ -43,7 +43,7 @@ _HALVINGS = 25
 _ROUNDING = 1e-10  # relative fall of a log density that is not taken for a fall
 _MOST_POINTS = 100
 _SAME = 1e-7  # change of the criterion by centring that is no reason to search again
-_MOST_ROUNDS = 10
+_MOST_ROUNDS = 20
 _ASIDE = 0.25  # standard deviations to both sides for a slope's slope
 _CENTRED = 1e-3  # standard deviations from the mode of an outer effect
 _FARTHEST = 2.0  # longest step towards it
@@ -87,25 +87,14 @@ def fit_quadrature(problem: OrdinalProblem, points: int, start: Floats, hessian:
     ModelError
         Where :func:`applies` has a reason, or the number of points is not possible.
     """
-    quadrature = QuadratureProblem(problem, points)
-    quadrature.recentre(np.maximum(start, problem.lower))
-    evaluations = 0
-    for _ in range(_MOST_ROUNDS):
-        found = minimise(quadrature.evaluate, start, problem.lower, hessian, gain=_GAIN)
-        evaluations += found.evaluations
-        quadrature.recentre(found.x)
-        value, _, _ = quadrature.evaluate(found.x)
-        settled = abs(value - found.value) < _SAME
-        if settled:
-            break
-        start, hessian = found.x, found.hessian
-    return replace(found, value=value, evaluations=evaluations, converged=found.converged and settled)
+    return QuadratureProblem(problem, points).search(start, hessian)
 
 
 class QuadratureProblem:
     """The criterion of an ordinal model by quadrature; parameters as in the problem it is made from.
 
-    With two factors call :meth:`recentre` once near the parameters of interest.
+    With two factors call :meth:`recentre` near the parameters of interest before :meth:`evaluate`, and once
+    only for a set of values that are to be compared; :meth:`search` does so itself.
     """
 
     def __init__(self, problem: OrdinalProblem, points: int) -> None:
@@ -147,6 +136,50 @@ class QuadratureProblem:
         for at, surface in enumerate(self._surfaces(psi)):
             if surface.block.outer is not None:
                 self._frames[at] = _centred(surface, surface.block.outer, self._rule, self._modes[at])
+
+    def search(self, start: Floats, hessian: Floats, *, held: NDArray[np.bool_] | None = None) -> Minimum:
+        """Find the minimum, again from where the nodes are centred anew until that changes nothing.
+
+        Parameters
+        ----------
+        start, hessian
+            Where to begin, and the approximate Hessian there.
+        held
+            Which parameters stay as they are, for a profile of the likelihood.
+        """
+        free = np.arange(len(start)) if held is None else np.flatnonzero(~held)
+        x = np.maximum(start, self.problem.lower)
+        hessian, gradient, evaluations = hessian.copy(), np.zeros_like(x), 0
+        self.recentre(x)
+        for _ in range(_MOST_ROUNDS):
+            found = self._search(x, free, self._loosened(x, hessian)[np.ix_(free, free)])
+            evaluations += found.evaluations
+            x[free], gradient[free] = found.x, found.gradient
+            hessian[np.ix_(free, free)] = found.hessian
+            self.recentre(x)
+            value, _, _ = self.evaluate(x)
+            converged = found.converged and abs(value - found.value) < _SAME
+            if converged:
+                break
+        return Minimum(x, value, gradient, evaluations, converged, hessian)
+
+    def _loosened(self, x: Floats, hessian: Floats) -> Floats:
+        """Hessian in which a standard deviation at its floor, where nothing is learnt, stands alone."""
+        floor = np.flatnonzero(x <= self.problem.lower)
+        loose = hessian.copy()
+        loose[floor] = loose[:, floor] = 0.0
+        loose[floor, floor] = np.maximum(np.diagonal(hessian)[floor], self.problem.natural[floor] ** -2)
+        return loose
+
+    def _search(self, start: Floats, free: NDArray[np.intp], hessian: Floats) -> Minimum:
+        x = start.copy()
+
+        def criterion(some: Floats) -> tuple[float, Floats, None]:
+            x[free] = some
+            value, gradient, _ = self.evaluate(x)
+            return value, gradient[free], None
+
+        return minimise(criterion, start[free], self.problem.lower[free], hessian, gain=_GAIN)
 
     def _surfaces(self, psi: Floats) -> Iterator[_Surface]:
         problem = self.problem
