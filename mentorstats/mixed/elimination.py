@@ -246,6 +246,11 @@ class Elimination:
         return _Level(columns, entries, self.owner[entries], left, right, target)
 
     @cached_property
+    def diagonal(self) -> Ints:
+        """Where the diagonal entry of each entry's row is kept."""
+        return self._position(self.rows, self.rows)
+
+    @cached_property
     def _tail_pairs(self) -> tuple[Ints, Ints, Ints]:
         """All pairs of rows that both lie in the tail, and where in the tail their product goes."""
         crossing = self._tail_entries
@@ -262,22 +267,6 @@ class Elimination:
             return none, none, none
         a, b = np.concatenate(left), np.concatenate(right)
         return a, b, (self.rows[a] - self.head) * self.tail + (self.rows[b] - self.head)
-
-    @cached_property
-    def _inverse_lists(self) -> list[tuple[Ints, Ints, Ints]]:
-        """For each level: entries of L, places in the inverse they meet, and where each sum begins."""
-        lists = []
-        for level in self.levels:
-            counts = np.diff(self.starts)[level.columns]
-            begin = self.starts[level.columns]
-            size = np.repeat(counts, counts)  # one row of sums for each entry of the level
-            first = np.repeat(begin, counts)
-            other = _runs(first, size)
-            mine = np.repeat(level.entries, size)
-            high = np.maximum(self.rows[mine], self.rows[other])
-            low = np.minimum(self.rows[mine], self.rows[other])
-            lists.append((other, self._position(high, low), np.cumsum(size) - size))
-        return lists
 
     def factorise(self, numbers: Floats) -> "SparseFactor":
         """Factorise the matrix with these numbers, in the order of the pattern given at the start."""
@@ -429,16 +418,22 @@ class SparseFactor:
         flat[:h] = 1 / self.pivots + (product * wide).sum(axis=1)
 
     def _listed_inverse(self, flat: Floats, below: Floats) -> None:
-        pattern = self.pattern
+        """Each entry of the inverse adds to the two entries of a column whose rows it joins."""
+        pattern, ratio = self.pattern, self.ratio
         flat[: pattern.head] = 1 / self.pivots
-        lists = pattern._inverse_lists
-        for level, (entry, meets, begin) in zip(reversed(pattern.levels), reversed(lists), strict=True):
-            if not len(level.entries):
-                continue
-            below[level.entries] = -np.add.reduceat(self.ratio[entry] * flat[meets], begin)
-            flat[: pattern.head] -= np.bincount(
-                level.owner, self.ratio[level.entries] * below[level.entries], pattern.head
-            )
+        below[:] = 0.0
+        left, right, target = pattern._tail_pairs
+        if len(left):
+            inverse = flat[pattern.base :][target]
+            below -= np.bincount(left, ratio[right] * inverse, len(below))
+            below -= np.bincount(right, ratio[left] * inverse, len(below))
+        for level in reversed(pattern.levels):
+            inverse = flat[level.target]
+            np.subtract.at(below, level.left, ratio[level.right] * inverse)
+            np.subtract.at(below, level.right, ratio[level.left] * inverse)
+            own = ratio[level.entries]
+            below[level.entries] += own * flat[pattern.diagonal[level.entries]]  # came twice
+            flat[: pattern.head] -= np.bincount(level.owner, own * below[level.entries], pattern.head)
 
 
 def _triangle(upper: Floats, right: Floats, *, transposed: bool) -> Floats:

@@ -27,6 +27,7 @@ from mentorstats.mixed.layout import (
     joint_codes,
 )
 from mentorstats.mixed.terms import Grouping, Spline
+from mentorstats.progress import track
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -104,20 +105,7 @@ class Survey:
 
 def survey(chunks: Chunks, declared: Declared) -> Survey:
     """Read the data once and fix what every column of the model means."""
-    first = next(iter(chunks()), None)
-    if first is None:
-        raise ArgumentError("no data", where="data", remedy="Give at least one frame, even an empty one.")
-    check_columns(first, declared)
-    levels = _levels(first, declared)
-    total = _Total(declared, levels)
-    for frame in chunks():
-        total.add(frame)
-    if declared.kind == "linear" and not is_number(first[declared.response]):
-        raise ModelError(
-            f"response {declared.response!r} holds {first[declared.response].dtype}",
-            where="data",
-            remedy="Use kind='ordinal' for levels, or a numeric column.",
-        )
+    total = _look(chunks, declared)
     notes: list[str] = []
     terms = tuple(tuple(total.atom(part, notes) for part in term) for term in expand(declared.fixed))
     layout = Layout(declared, terms, tuple(total.member(g) for g in declared.grouped), tuple(notes))
@@ -130,17 +118,35 @@ def survey(chunks: Chunks, declared: Declared) -> Survey:
         total.mean,
         total.sd,
         tuple(bool(x) for x in total.seen_levels),
-        levels,
+        total.levels,
         tuple(groups),
         scale,
         {name: float(sums[2] / max(sums[1], 1)) for name, sums in total._sums.items()},
     )
 
 
+def _look(chunks: Chunks, declared: Declared) -> _Total:
+    total: _Total | None = None
+    for frame in track(chunks(), "looking through the ratings"):
+        if total is None:
+            check_columns(frame, declared)
+            total = _Total(declared, _levels(frame, declared))
+        total.add(frame)
+    if total is None:
+        raise ArgumentError("no data", where="data", remedy="Give at least one frame, even an empty one.")
+    return total
+
+
 def _levels(frame: pd.DataFrame, declared: Declared) -> tuple[Any, ...]:
-    if declared.kind == "linear":
-        return ()
     dtype = frame[declared.response].dtype
+    if declared.kind == "linear":
+        if not is_number(frame[declared.response]):
+            raise ModelError(
+                f"response {declared.response!r} holds {dtype}",
+                where="data",
+                remedy="Use kind='ordinal' for levels, or a numeric column.",
+            )
+        return ()
     if declared.levels is not None:
         levels = declared.levels
     elif isinstance(dtype, pd.CategoricalDtype) and dtype.ordered:
@@ -211,10 +217,8 @@ class _Total:
             codes = level_codes(values, self.levels, self.declared.response)
             self.seen_levels |= np.bincount(codes, minlength=len(self.levels)) > 0
             numbers = codes.astype(np.float64)
-        elif is_number(values):
-            numbers = as_numbers(values)
         else:
-            numbers = np.zeros(len(values))
+            numbers = as_numbers(values)
         if not np.isfinite(numbers).all():
             at = values.index[~np.isfinite(numbers)][0]
             raise ModelError(f"response {self.declared.response!r} is infinite", where=f"data, row {at!r}")
