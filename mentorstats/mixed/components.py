@@ -12,7 +12,7 @@ from scipy.stats import norm
 from mentorstats.estimate import Status
 from mentorstats.mixed.covariance import FLOOR, Triangles
 from mentorstats.mixed.engines import laplace
-from mentorstats.mixed.linear import Problem
+from mentorstats.mixed.linear import FARTHEST, Problem
 from mentorstats.mixed.model import RESIDUAL, Model
 from mentorstats.mixed.optimise import Criterion
 from mentorstats.mixed.ordinal import OrdinalProblem
@@ -27,10 +27,24 @@ METHOD = "profile_likelihood"
 def table(model: Model, confidence: float, *, intervals: bool = True) -> pd.DataFrame:
     """One row a component, the residual last; see ``Fit.components``."""
     rows = [_row(model, confidence, t, b, intervals) for t, b in _places(model)]
+    if model.engine is None and model.verdict:
+        whole_status = {"status": model.verdict.status.value, "status_note": model.verdict.note}
+        rows = [
+            {"component": name, "n_members": members.m} | whole_status
+            for members in model.layout.members
+            if members.name not in model.screening.groupings
+            for name in members.coefficients
+        ]
     if not model.ordinal or model.engine is None:
         rows.append(_residual_row(model, confidence, intervals))
+    sizes = {members.name: members.m for members in model.layout.members}
     set_aside = [
-        {"component": name, "status": verdict.status.value, "status_note": verdict.note}
+        {
+            "component": name,
+            "n_members": sizes[name],
+            "status": verdict.status.value,
+            "status_note": verdict.note,
+        }
         for name, verdict in model.screening.groupings.items()
     ]
     frame = pd.DataFrame([*rows, *set_aside], columns=_COLUMNS).set_index("component")
@@ -262,9 +276,11 @@ def _hold_sd(space: _Space, first: int, linear: bool) -> Held:
     free = space.without(first)
     size = len(space.x)
 
-    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats]:
+    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats] | None:
         x = np.empty(size)
         x[free] = y
+        if linear and abs(x[-1]) > FARTHEST:
+            return None
         jacobian = np.zeros((size, len(free)))
         jacobian[free, np.arange(len(free))] = 1.0
         bend = np.zeros((len(free), len(free)))
@@ -415,11 +431,15 @@ def correlation_table(model: Model, confidence: float) -> pd.DataFrame:
 def _correlation_row(
     model: Model, confidence: float, t: int, a: int, b: int, covariance: Floats
 ) -> dict[str, object]:
-    names = model.members[t].coefficients
+    members = model.members[t]
+    names = members.coefficients
     row: dict[str, object] = {"component": f"{names[b]} with {names[a]}"}
     variances = covariance[a, a] * covariance[b, b]
     if variances <= 0:
         note = "One of the two variances is zero, so there is nothing to correlate."
+        return row | {"interval_method": "none", "status": Status.NOT_IDENTIFIED.value, "status_note": note}
+    if not _together(model, t, a, b):
+        note = f"No member of {members.name} has both effects, so nothing tells how they go together."
         return row | {"interval_method": "none", "status": Status.NOT_IDENTIFIED.value, "status_note": note}
     value = float(np.clip(covariance[a, b] / np.sqrt(variances), -1, 1))
     at_edge = abs(value) > 1 - 1e-6
@@ -435,6 +455,16 @@ def _correlation_row(
         "status": status.value,
         "status_note": note,
     }
+
+
+def _together(model: Model, t: int, a: int, b: int) -> bool:
+    """Whether some member has rows in both of two roles; slopes share their rows with the rest."""
+    members = model.members[t]
+    if not members.roles:
+        return True
+    codes, values = model.rows.codes[t], model.rows.values[t]
+    first, second = (np.bincount(codes, values[:, at] != 0, minlength=members.m) for at in (a, b))
+    return bool(((first > 0) & (second > 0)).any())
 
 
 def _correlation_limits(

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from mentorstats.mixed.covariance import Triangles
+from mentorstats.mixed.covariance import Triangles, scaled_inverse
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem, Solution
 from mentorstats.mixed.optimise import Criterion, Minimum, minimise
@@ -170,7 +170,7 @@ class OrdinalEngine:
             down = self._gradient(at, -step) if central else here
             hessian[i] = (up - down)[self.free] / ((2 if central else 1) * step)
         covariance = np.zeros((size, size))
-        inverse = 2 * np.linalg.pinv((hessian + hessian.T) / 2, hermitian=True)
+        inverse = 2 * scaled_inverse((hessian + hessian.T) / 2)
         covariance[np.ix_(self.free, self.free)] = inverse
         return covariance
 

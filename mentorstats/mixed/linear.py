@@ -24,6 +24,7 @@ from mentorstats.mixed.optimise import Minimum, minimise
 
 Floats = NDArray[np.float64]
 
+FARTHEST = 100.0  # log of the residual's standard deviation: no response reaches it, and squares stay finite
 _LOG_TWO_PI = float(np.log(2 * np.pi))
 _ZERO = 1e-3  # relative to its natural size: below it a variance is tried at exactly zero
 _MOST_EXPLAINED = 0.6  # share of the variance given to the factors at the start
@@ -203,10 +204,15 @@ class Problem:
         by_sigma = 2 * (self.freedom - solution.residual / variance) / sigma
         return float(value), np.append(self.triangles.chain(at.factors, slopes), by_sigma), solution
 
-    def absolute(self, x: Floats) -> tuple[float, Floats, Floats]:
+    def absolute(self, x: Floats) -> tuple[float, Floats, Floats | None]:
         """Criterion at (theta, log of the residual standard deviation), gradient, approximate Hessian."""
+        if abs(x[-1]) > FARTHEST:
+            return np.inf, x, None
         theta, sigma = x[:-1], float(np.exp(x[-1]))
-        at = self.with_slope(theta)
+        try:
+            at = self.with_slope(theta)
+        except np.linalg.LinAlgError:  # so far out that rounding leaves no positive matrix
+            return np.inf, x, None
         residual, variance = at.solution.residual, sigma**2
         value = (
             at.solution.log_determinants
