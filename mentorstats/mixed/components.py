@@ -424,8 +424,10 @@ def correlation_table(model: Model, confidence: float) -> pd.DataFrame:
         for a in range(members.k):
             for b in range(a):
                 rows.append(_correlation_row(model, confidence, t, a, b, covariance))
-    columns = ["component", "correlation", "low", "high", "confidence", "interval_method", "status"]
-    return pd.DataFrame(rows, columns=[*columns, "status_note"]).set_index("component")
+    numbers, text = ["correlation", "low", "high", "confidence"], ["interval_method", "status", "status_note"]
+    frame = pd.DataFrame(rows, columns=["component", *numbers, *text])
+    types = dict.fromkeys(numbers, "float64") | dict.fromkeys(["component", *text], "str")
+    return frame.astype(types).set_index("component")
 
 
 def _correlation_row(

@@ -159,6 +159,7 @@ class OrdinalEngine:
     @cached_property
     def full_covariance(self) -> Floats:
         """Covariance of all parameters (zero where held), from differences of the gradient."""
+        self.problem.keep_modes(self.state)  # whatever was computed before, the same errors
         size = len(self.state.psi)
         hessian = np.zeros((len(self.free), len(self.free)))
         near = self.state.hessian[np.ix_(self.free, self.free)]
@@ -177,6 +178,9 @@ class OrdinalEngine:
     def _gradient(self, at: int, step: float) -> Floats:
         psi = self.state.psi.copy()
         psi[at] += step
+        if self.points == 1:
+            state = self.problem.evaluate(psi)
+            return np.zeros(len(psi)) if state is None else state.gradient
         value, gradient, _ = self.criterion(psi)
         return gradient if np.isfinite(value) else np.zeros(len(psi))
 
