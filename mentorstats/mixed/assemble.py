@@ -13,7 +13,7 @@ from mentorstats.errors import ModelError
 from mentorstats.estimate import Status
 from mentorstats.mixed import quadrature, screen
 from mentorstats.mixed.chunks import read_products
-from mentorstats.mixed.covariance import FLOOR, triangles
+from mentorstats.mixed.covariance import FLOOR, scaled_inverse, triangles
 from mentorstats.mixed.crossproducts import CrossProducts, cross_products, lay_blocks, meet
 from mentorstats.mixed.engines import LinearEngine, OrdinalEngine, fit_ordinal, laplace
 from mentorstats.mixed.layout import Declared
@@ -96,6 +96,7 @@ def _screened(found: Survey, products: CrossProducts, fixed: Floats, lead: int) 
     """Look for what cannot be told apart; ``lead`` columns stand before the named ones."""
     screening = Screening()
     screen.of_groupings([members.name for members in found.layout.members], products, screening)
+    screen.of_slopes(found.layout.members, products, screening)
     names = ["", *[""] * lead][:lead] + found.layout.names
     screening.aliased = {
         j - lead: verdict for j, verdict in screen.of_columns(fixed, names).items() if j >= lead
@@ -116,14 +117,14 @@ def _aliases(cross: Floats, columns: Sequence[int], lead: int) -> Floats | None:
     aside = [j for j in range(len(cross)) if j not in kept]
     if not aside:
         return None
-    inverse = np.linalg.pinv(cross[np.ix_(kept, kept)], hermitian=True)
+    inverse = scaled_inverse(cross[np.ix_(kept, kept)])
     return np.asarray(inverse @ cross[np.ix_(kept, aside)])
 
 
 def _notes(found: Survey, screening: Screening) -> tuple[str, ...]:
     verdicts = [*screening.groupings.values(), *screening.aliased.values()]
     texts = [*found.layout.notes, *(verdict.note for verdict in verdicts)]
-    for name in screening.set_aside:
+    for name in (name for name in screening.groupings if name in screening.set_aside):
         texts.append(f"{name} was set aside; the other components are fitted without it.")
     unused = [str(x) for x, used in zip(found.levels, found.used_levels, strict=True) if not used]
     if unused:

@@ -13,6 +13,7 @@ from scipy.stats import chi2, norm
 
 from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.mixed import assemble
+from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.layout import Categories
 from mentorstats.mixed.levels_scale import evaluate, places
 from mentorstats.mixed.links import pieces
@@ -164,7 +165,7 @@ def influence_table(model: Model, name: str, term: str | None) -> pd.DataFrame:
     scaled = own / np.sqrt(np.diagonal(covariance))
     place = np.abs(scaled).argmax(axis=1) if term is None else np.full(len(own), terms.index(term))
     rows = np.arange(len(own))
-    inverse = np.linalg.pinv(covariance, hermitian=True)
+    inverse = scaled_inverse(covariance)
     return pd.DataFrame(
         {
             "n": model.counts[t],
@@ -185,7 +186,7 @@ def _without_each(model: Model, t: int) -> Floats:
     """
     joint = model.fitted.joint
     if model.ordinal:  # the errors of estimated variances are no part of this curvature
-        inverse = np.asarray(np.linalg.pinv(model.levels.state.conditional, hermitian=True))
+        inverse = scaled_inverse(model.levels.state.conditional)
         joint = replace(joint, covariance=inverse)
     curved_x, curved_z, slope_x, slope_z = _contributions(model)
     codes = model.rows.codes[t]

@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 FEW_MEMBERS = 30  # below it a contrast between members is judged by t, not by z
 _CONSTANT = 1e-9  # share of a column's variation that lies within members
 
+_TEXT = ("group", "below", "above", "interval_method")
 COLUMNS = ["estimate", "se", "df", "statistic", "p", "low", "high", "confidence", "interval_method"]
 
 
@@ -168,7 +169,8 @@ def threshold_table(model: Model, found: Inference | None, confidence: float) ->
     """One row a cut-point; see ``Fit.thresholds``."""
     columns = ["group", "below", "above", "estimate", "se", "low", "high", "confidence", "interval_method"]
     if not model.ordinal or model.engine is None or model.verdict or found is None:
-        return pd.DataFrame(columns=columns, index=pd.Index([], name="threshold", dtype="str"))
+        empty = pd.DataFrame(columns=columns, index=pd.Index([], name="threshold", dtype="str"))
+        return empty.astype(dict.fromkeys(columns, "float64") | dict.fromkeys(_TEXT, "str"))
     problem = model.levels.problem
     levels, groups = model.found.levels, model.found.threshold_groups
     labels, rows = [], []

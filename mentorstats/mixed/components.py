@@ -27,10 +27,24 @@ METHOD = "profile_likelihood"
 def table(model: Model, confidence: float, *, intervals: bool = True) -> pd.DataFrame:
     """One row a component, the residual last; see ``Fit.components``."""
     rows = [_row(model, confidence, t, b, intervals) for t, b in _places(model)]
+    if model.engine is None and model.verdict:
+        whole_status = {"status": model.verdict.status.value, "status_note": model.verdict.note}
+        rows = [
+            {"component": name, "n_members": members.m} | whole_status
+            for members in model.layout.members
+            if members.name not in model.screening.groupings
+            for name in members.coefficients
+        ]
     if not model.ordinal or model.engine is None:
         rows.append(_residual_row(model, confidence, intervals))
+    sizes = {members.name: members.m for members in model.layout.members}
     set_aside = [
-        {"component": name, "status": verdict.status.value, "status_note": verdict.note}
+        {
+            "component": name,
+            "n_members": sizes[name],
+            "status": verdict.status.value,
+            "status_note": verdict.note,
+        }
         for name, verdict in model.screening.groupings.items()
     ]
     frame = pd.DataFrame([*rows, *set_aside], columns=_COLUMNS).set_index("component")
@@ -246,9 +260,7 @@ def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[fl
 
 
 def variance_drop(model: Model, t: int, b: int, variance: float) -> float:
-    """How much worse minus twice the log-likelihood is with one variance held; inside the limits it is
-    below the squared normal quantile.
-    """
+    """How much worse minus twice the log-likelihood is with one variance held at a value."""
     space, first, unit = variance_space(model, t, b)
     held = hold_sd(space, first, not model.ordinal)
     return held.best(variance**0.5 / unit, held.start)[0] - space.best
@@ -265,6 +277,7 @@ def variance_space(model: Model, t: int, b: int) -> tuple[Space, int, float]:
 
 
 def exp_or_edge(at: float) -> float:
+    """Exponential with its edges, 0 and infinity."""
     return float(np.exp(min(at, 300.0))) if np.isfinite(at) else (np.inf if at > 0 else 0.0)
 
 
@@ -275,10 +288,10 @@ def hold_sd(space: Space, first: int, linear: bool) -> Held:
     size = len(space.x)
 
     def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats] | None:
-        if linear and abs(y[-1]) > FARTHEST:
-            return None
         x = np.empty(size)
         x[free] = y
+        if linear and abs(x[-1]) > FARTHEST:
+            return None
         jacobian = np.zeros((size, len(free)))
         jacobian[free, np.arange(len(free))] = 1.0
         bend = np.zeros((len(free), len(free)))
@@ -429,18 +442,24 @@ def correlation_table(model: Model, confidence: float) -> pd.DataFrame:
         for a in range(members.k):
             for b in range(a):
                 rows.append(_correlation_row(model, confidence, t, a, b, covariance))
-    columns = ["component", "correlation", "low", "high", "confidence", "interval_method", "status"]
-    return pd.DataFrame(rows, columns=[*columns, "status_note"]).set_index("component")
+    numbers, text = ["correlation", "low", "high", "confidence"], ["interval_method", "status", "status_note"]
+    frame = pd.DataFrame(rows, columns=["component", *numbers, *text])
+    types = dict.fromkeys(numbers, "float64") | dict.fromkeys(["component", *text], "str")
+    return frame.astype(types).set_index("component")
 
 
 def _correlation_row(
     model: Model, confidence: float, t: int, a: int, b: int, covariance: Floats
 ) -> dict[str, object]:
-    names = model.members[t].coefficients
+    members = model.members[t]
+    names = members.coefficients
     row: dict[str, object] = {"component": f"{names[b]} with {names[a]}"}
     variances = covariance[a, a] * covariance[b, b]
     if variances <= 0:
         note = "One of the two variances is zero, so there is nothing to correlate."
+        return row | {"interval_method": "none", "status": Status.NOT_IDENTIFIED.value, "status_note": note}
+    if not _together(model, t, a, b):
+        note = f"No member of {members.name} has both effects, so nothing tells how they go together."
         return row | {"interval_method": "none", "status": Status.NOT_IDENTIFIED.value, "status_note": note}
     value = float(np.clip(covariance[a, b] / np.sqrt(variances), -1, 1))
     at_edge = abs(value) > 1 - 1e-6
@@ -456,6 +475,16 @@ def _correlation_row(
         "status": status.value,
         "status_note": note,
     }
+
+
+def _together(model: Model, t: int, a: int, b: int) -> bool:
+    """Whether some member has rows in both of two roles; slopes share their rows with the rest."""
+    members = model.members[t]
+    if not members.roles:
+        return True
+    codes, values = model.rows.codes[t], model.rows.values[t]
+    first, second = (np.bincount(codes, values[:, at] != 0, minlength=members.m) for at in (a, b))
+    return bool(((first > 0) & (second > 0)).any())
 
 
 def _correlation_limits(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.linear import Problem, Slopes, Solution
 
 Floats = NDArray[np.float64]
@@ -53,7 +54,7 @@ def satterthwaite(problem: Problem, solution: Solution) -> Degrees:
     hessian[-1, :-1] = hessian[:-1, -1]
     hessian[-1, -1] = 4 * problem.freedom / sigma**2
     slopes[-1] = 2 * sigma * center_gradient[2].unscaled
-    uncertainty = 2 * np.linalg.pinv((hessian + hessian.T) / 2, hermitian=True)
+    uncertainty = 2 * scaled_inverse((hessian + hessian.T) / 2)
     covariance = sigma**2 * solution.unscaled
 
     def of_contrast(c: Floats) -> float:
@@ -81,7 +82,7 @@ def kenward_roger(problem: Problem, solution: Solution) -> Degrees:
     phi = sigma2 * solution.unscaled
     phi_p = np.einsum("ab,ibc->iac", phi, p)
     information = k - 2 * np.einsum("ab,ijba->ij", phi, q) + np.einsum("iab,jba->ij", phi_p, phi_p)
-    w = 2 * np.linalg.pinv((information + information.T) / 2, hermitian=True)
+    w = 2 * scaled_inverse((information + information.T) / 2)
     excess = np.einsum("ij,ijab->ab", w, q) - np.einsum("ij,iab,bc,jcd->ad", w, p, phi, p, optimize=True)
     adjusted = phi + 2 * phi @ excess @ phi
 
@@ -94,12 +95,8 @@ def kenward_roger(problem: Problem, solution: Solution) -> Degrees:
 
 
 def _one_contrast(a: float) -> float:
-    """Df of a single contrast from A₁ = A₂ = a, the case of one dimension."""
-    b = 7 * a / 2
-    mean = 1 / (1 - a)
-    variance = 2 * (1 - b / 7) / ((1 - 2 * b / 7) ** 2 * (1 - 4 * b / 7))
-    ratio = variance / (2 * mean**2)
-    return float(4 + 3 / (ratio - 1))
+    """Df of a single contrast, where A₁ = A₂ = a and all that [kenward_roger_1997] compute comes to 2/a."""
+    return 2 / a if a > 0 else np.inf
 
 
 class _Basis:

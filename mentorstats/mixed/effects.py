@@ -11,6 +11,7 @@ from scipy.stats import norm
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
+from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.components import Space, component_name, exp_or_edge, hold_sd, variance_space
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem
@@ -21,6 +22,7 @@ Floats = NDArray[np.float64]
 
 METHOD = "prediction_error_z"
 _NODE, _OUTER_WEIGHT = 3**0.5, 1 / 6  # three-point rule for a standard normal deviate
+_NEAR = 0.02  # of a standard error: nodes need not be placed better
 _WELL_KNOWN = 0.05  # standard error of log sd below which the variance may count as known
 
 
@@ -74,7 +76,7 @@ def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Fl
     Mean and variance of an effect over the likely values of its standard deviation [kass_steffey_1989],
     which stand where the profile likelihood puts the nodes of a three-point rule.
     """
-    space, first, unit = variance_space(model, t, b)
+    space, first, _ = variance_space(model, t, b)
     if _error_of_log_sd(space, first) < _WELL_KNOWN:
         return np.zeros(len(effect))
     held = hold_sd(space, first, not model.ordinal)
@@ -87,6 +89,7 @@ def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Fl
         step=float(np.clip(np.sqrt(0.5 / max(model.members[t].m - 1, 1)), 0.05, 0.7)),
         edges=(0.0, np.inf),
         to_value=exp_or_edge,
+        close=_NEAR,
     )
     effects, variances, weights = [effect], [variance], [1 - 2 * _OUTER_WEIGHT]
     scale = float(model.members[t].scales[b])
@@ -111,7 +114,8 @@ def _error_of_log_sd(space: Space, first: int) -> float:
     by[first] = 1 / space.x[first]
     if isinstance(space.problem, Problem):
         by[-1] = 1.0
-    return float(np.sqrt(max(2 * by @ np.linalg.pinv(curvature, hermitian=True) @ by, 0.0)))
+    inverse = scaled_inverse(curvature)
+    return float(np.sqrt(np.maximum(2 * by @ inverse @ by, 0.0)))
 
 
 def _joint_at(model: Model, space: Space, held: Held, sd: float) -> Joint:
@@ -131,6 +135,4 @@ def _joint_at(model: Model, space: Space, held: Held, sd: float) -> Joint:
     joint = model.levels.joint
     factors = problem.triangles.unpack(x[: problem.q])
     b = problem.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
-    return replace(
-        joint, factors=factors, factor=state.factor, lifted=state.cross, beta=x[problem.q :], b=b
-    )
+    return replace(joint, factors=factors, factor=state.factor, lifted=state.cross, beta=x[problem.q :], b=b)

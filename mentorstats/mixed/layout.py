@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from mentorstats.errors import ColumnError, ModelError, need_columns
@@ -18,6 +19,7 @@ from mentorstats.mixed.terms import FixedTerm, Grouping, Product, Spline
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_NUMBERS = {"integer", "floating", "mixed-integer-float", "decimal"}
 INTERCEPT = "intercept"
 
 
@@ -224,8 +226,19 @@ def as_numbers(values: pd.Series) -> Floats:
 
 
 def is_number(values: pd.Series) -> bool:
-    """Whether the column holds numbers (yes/no is a category)."""
-    return pd.api.types.is_numeric_dtype(values.dtype) and not pd.api.types.is_bool_dtype(values.dtype)
+    """Whether the column holds numbers, as objects too (yes/no is a category)."""
+    types = pd.api.types
+    if values.dtype == object:
+        return types.infer_dtype(values, skipna=True) in _NUMBERS
+    numeric = types.is_numeric_dtype(values.dtype) and not types.is_bool_dtype(values.dtype)
+    return numeric and not types.is_complex_dtype(values.dtype)
+
+
+def _is_dated(dtype: Any) -> bool:
+    types = pd.api.types
+    if isinstance(dtype, pd.ArrowDtype):
+        return bool(pa.types.is_temporal(dtype.pyarrow_dtype))
+    return types.is_datetime64_any_dtype(dtype) or types.is_timedelta64_dtype(dtype)
 
 
 def joint_codes(frame: pd.DataFrame, names: Sequence[str], keys: Sequence[pd.Index[Any]]) -> Ints:
@@ -286,18 +299,19 @@ def check_columns(frame: pd.DataFrame, declared: Declared) -> None:
     """Raise when a column is missing or cannot serve as what it was named for."""
     need_columns(frame.columns, declared.used, where="data")
     if not frame.columns.is_unique:
-        raise ColumnError("two columns have the same name", where="data", remedy="Rename one of them.")
+        name = frame.columns[frame.columns.duplicated()][0]
+        raise ColumnError(f"two columns are called {name!r}", where="data", remedy="Rename one of them.")
     for name in declared.numeric_only:
-        if not is_number(frame[name]):
+        if not is_number(frame[name]) and frame[name].notna().any():
             raise ModelError(
                 f"column {name!r} holds {frame[name].dtype}, and the model needs numbers there",
                 where="data",
                 remedy="Convert it to numbers first.",
             )
-    dated = [name for name in declared.used if pd.api.types.is_datetime64_any_dtype(frame[name].dtype)]
+    dated = [name for name in declared.used if _is_dated(frame[name].dtype)]
     if dated:
         raise ModelError(
-            f"column {dated[0]!r} holds dates",
+            f"column {dated[0]!r} holds dates or durations",
             where="data",
             remedy="Count weeks or days from a stated start.",
         )

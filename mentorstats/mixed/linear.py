@@ -24,6 +24,8 @@ from mentorstats.mixed.optimise import Minimum, minimise
 
 Floats = NDArray[np.float64]
 
+FARTHEST = 30.0  # log of the residual's standard deviation, the response's being one
+_STRONGEST = 1e12  # times the natural size of an entry of Λ: beyond it there is nothing but rounding
 _LOG_TWO_PI = float(np.log(2 * np.pi))
 _ZERO = 1e-3  # relative to its natural size: below it a variance is tried at exactly zero
 _MOST_EXPLAINED = 0.6  # share of the variance given to the factors at the start
@@ -163,8 +165,13 @@ class Problem:
             at += m * len(low[0])
         return sums
 
-    def profiled(self, theta: Floats) -> tuple[float, Floats, Floats]:
+    def _too_strong(self, theta: Floats) -> bool:
+        return bool((np.abs(theta) > _STRONGEST * self.natural).any())
+
+    def profiled(self, theta: Floats) -> tuple[float, Floats, Floats | None]:
         """Criterion profiled over the residual variance, its gradient by theta, approximate Hessian."""
+        if self._too_strong(theta):
+            return np.inf, theta, None
         at = self.with_slope(theta)
         variance = at.solution.residual / self.freedom
         slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
@@ -204,12 +211,15 @@ class Problem:
         by_sigma = 2 * (self.freedom - solution.residual / variance) / sigma
         return float(value), np.append(self.triangles.chain(at.factors, slopes), by_sigma), solution
 
-    def absolute(self, x: Floats) -> tuple[float, Floats, Floats]:
+    def absolute(self, x: Floats) -> tuple[float, Floats, Floats | None]:
         """Criterion at (theta, log of the residual standard deviation), gradient, approximate Hessian."""
-        if abs(x[-1]) > FARTHEST:
-            return np.inf, x, np.eye(len(x))
+        if abs(x[-1]) > FARTHEST or self._too_strong(x[:-1]):
+            return np.inf, x, None
         theta, sigma = x[:-1], float(np.exp(x[-1]))
-        at = self.with_slope(theta)
+        try:
+            at = self.with_slope(theta)
+        except np.linalg.LinAlgError:  # so far out that rounding leaves no positive matrix
+            return np.inf, x, None
         residual, variance = at.solution.residual, sigma**2
         value = (
             at.solution.log_determinants

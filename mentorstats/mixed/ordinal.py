@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mentorstats.errors import ModelError
-from mentorstats.mixed.covariance import FLOOR, Triangles
+from mentorstats.mixed.covariance import FLOOR, Triangles, scaled_inverse
 from mentorstats.mixed.crossproducts import Blocks, Meeting, Pair, sums
 from mentorstats.mixed.elimination import Factor
 from mentorstats.mixed.information import average_information, symmetric_products
@@ -371,7 +371,7 @@ class OrdinalProblem:
         cross = triangles.spread(factors, toward, transposed=True)
         half = factor.half(cross)
         conditional = self._fixed_information(now, upper, lower) - half.T @ half
-        unscaled = np.asarray(np.linalg.pinv(conditional, hermitian=True), dtype=np.float64)
+        unscaled = scaled_inverse(conditional)
         if self.blocks is None:
             raise ModelError("no random effects", remedy="Declare a grouping.")
         numbers = np.concatenate([part.ravel() for part in products])[self.blocks.keep]

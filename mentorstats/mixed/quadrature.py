@@ -36,7 +36,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 _T = TypeVar("_T", bound=np.generic)
 
-_GAIN = 1e-6  # as for Laplace's approximation
+_GAIN = 1e-8  # as for Laplace's approximation
 _SETTLED = 1e-12  # squared Newton step of a mode, in its standard deviations; one more step follows
 _MOST_STEPS = 60
 _HALVINGS = 25

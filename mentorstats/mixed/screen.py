@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
+from mentorstats.errors import ModelError
 from mentorstats.estimate import Status
+from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.crossproducts import CrossProducts
+from mentorstats.mixed.layout import Members
 from mentorstats.mixed.ordinal import Cuts
 from mentorstats.mixed.survey import Rows, Survey
 
 Floats = NDArray[np.float64]
 
 _ALIAS = 1e-9  # share of a column's length left after regression on the ones before it
+_ROUNDING = 1e-13  # what rounding leaves of a column that is an exact combination
 _MOST_ROWS_FOR_SEPARATION = 20_000
 
 
@@ -41,7 +46,7 @@ def of_response(found: Survey) -> Verdict | None:
     """Whether the response can tell anything at all."""
     if found.n == 0:
         return Verdict(Status.NO_RECORDS, "No row has a value in every column of the model.")
-    if found.layout.declared.kind == "linear" and found.sd <= 1e-14 * max(abs(found.mean), 1.0):
+    if found.layout.declared.kind == "linear" and found.sd <= 1e-14 * abs(found.mean):
         return Verdict(Status.NO_SPREAD, f"Every response is {found.mean:g}; nothing varies.")
     if found.levels and sum(found.used_levels) < 2:
         level = found.levels[found.used_levels.index(True)]
@@ -77,6 +82,21 @@ def of_groupings(names: list[str], products: CrossProducts, result: Screening) -
             result.set_aside.add(names[t] if products.sizes[s][1] >= products.sizes[t][1] else names[s])
 
 
+def of_slopes(members: Sequence[Members], products: CrossProducts, result: Screening) -> None:
+    """Raise where no member has values of its slopes that differ."""
+    for t, each in enumerate(members):
+        if not each.grouping.slopes or each.name in result.set_aside:
+            continue
+        roots = np.linalg.eigvalsh(products.within[t])
+        if (roots[:, 0] <= _ALIAS * roots[:, -1]).all():
+            slopes = ", ".join(map(repr, each.grouping.slopes))
+            raise ModelError(
+                f"no member of {each.name!r} has rows that differ enough in {slopes} to give it a slope",
+                where="data",
+                remedy="Take the slope out; for large numbers, such as dates, count from a start.",
+            )
+
+
 def _inside_fixed(t: int, products: CrossProducts) -> bool:
     m, k = products.sizes[t]
     p = len(products.fixed) - 1
@@ -85,9 +105,7 @@ def _inside_fixed(t: int, products: CrossProducts) -> bool:
     start = sum(size * effects for size, effects in products.sizes[:t])
     cross = products.random_fixed[start : start + m * k : k, :-1]
     own = products.within[t][:, 0, 0]
-    left = own - np.einsum(
-        "mp,pq,mq->m", cross, np.linalg.pinv(products.fixed[:-1, :-1], hermitian=True), cross
-    )
+    left = own - np.einsum("mp,pq,mq->m", cross, scaled_inverse(products.fixed[:-1, :-1]), cross)
     return bool((left <= _ALIAS * own).all())
 
 
@@ -99,7 +117,10 @@ def of_columns(cross: Floats, names: list[str]) -> dict[int, Verdict]:
     for j in range(len(left)):
         pivot = left[j, j]
         if pivot <= _ALIAS or cross[j, j] <= 0:
-            found[j] = Verdict(Status.RANK_DEFICIENT, f"{names[j]} is a combination of the terms before it.")
+            text = f"{names[j]} is a combination of the terms before it"
+            if pivot > _ROUNDING:
+                text += ", as far as numbers of its size can tell; subtract a number near its mean"
+            found[j] = Verdict(Status.RANK_DEFICIENT, f"{text}.")
             left[j, :] = left[:, j] = 0.0
             continue
         left = left - np.outer(left[:, j], left[j]) / pivot

@@ -31,6 +31,7 @@ from mentorstats.progress import track
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+_LARGEST = 1e100  # squares of larger numbers overflow
 Chunks = Callable[[], Iterable[pd.DataFrame]]
 
 
@@ -140,12 +141,6 @@ def _look(chunks: Chunks, declared: Declared) -> _Total:
 def _levels(frame: pd.DataFrame, declared: Declared) -> tuple[Any, ...]:
     dtype = frame[declared.response].dtype
     if declared.kind == "linear":
-        if not is_number(frame[declared.response]):
-            raise ModelError(
-                f"response {declared.response!r} holds {dtype}",
-                where="data",
-                remedy="Use kind='ordinal' for levels, or a numeric column.",
-            )
         return ()
     if declared.levels is not None:
         levels = declared.levels
@@ -199,10 +194,9 @@ class _Total:
         self._numeric.setdefault(name, numeric)
         if numeric:
             numbers = as_numbers(values)
+            _check_finite(numbers, values, f"column {name!r}")
             sums = self._sums.setdefault(name, np.zeros(3))
             sums += np.array([numbers @ numbers, len(numbers), numbers.sum()])
-            if not np.isfinite(sums[0]):
-                raise ModelError(f"column {name!r} holds an infinite number", where="data")
         if any(isinstance(term, Spline) and term.of == name for term in self.declared.fixed):
             self._curves.setdefault(name, []).append(numbers)
         if not numeric or self._is_key(name):
@@ -218,10 +212,14 @@ class _Total:
             self.seen_levels |= np.bincount(codes, minlength=len(self.levels)) > 0
             numbers = codes.astype(np.float64)
         else:
+            if len(values) and not is_number(values):
+                raise ModelError(
+                    f"response {self.declared.response!r} holds {values.dtype}",
+                    where="data",
+                    remedy="Use kind='ordinal' for levels, or a numeric column.",
+                )
             numbers = as_numbers(values)
-        if not np.isfinite(numbers).all():
-            at = values.index[~np.isfinite(numbers)][0]
-            raise ModelError(f"response {self.declared.response!r} is infinite", where=f"data, row {at!r}")
+        _check_finite(numbers, values, f"response {self.declared.response!r}")
         if len(numbers):
             size = self.n + len(numbers)
             step = numbers.mean() - self.mean
@@ -281,6 +279,22 @@ def _once(values: pd.Series) -> pd.Series:
     return pd.Series(pd.unique(values), name=values.name)
 
 
+def _check_finite(numbers: Floats, values: pd.Series, what: str) -> None:
+    far = np.flatnonzero(~(np.abs(numbers) < _LARGEST))
+    if len(far):
+        size = "infinite" if np.isinf(numbers[far[0]]) else f"{numbers[far[0]]:g}, beyond {_LARGEST:g}"
+        raise ModelError(
+            f"{what} is {size}",
+            where=f"data, row {plain(values.index[far[0]])!r}",
+            remedy="Correct the value or leave the row out.",
+        )
+
+
+def plain(value: Any) -> Any:
+    """Turn numpy's numbers into Python's, which print without their type."""
+    return value.item() if isinstance(value, np.generic) else value
+
+
 def level_codes(values: pd.Series, levels: tuple[Any, ...], name: str) -> Ints:
     """Number of each level counted from 0; raises naming the row of a value that is not declared."""
     codes, uniques = pd.factorize(values)
@@ -289,9 +303,9 @@ def level_codes(values: pd.Series, levels: tuple[Any, ...], name: str) -> Ints:
     if (found < 0).any():
         at = int(np.flatnonzero(found < 0)[0])
         raise ModelError(
-            f"{name!r} is {values.iloc[at]!r}, which is not a declared level",
-            where=f"data, row {values.index[at]!r}",
-            allowed=levels,
+            f"{name!r} is {plain(values.iloc[at])!r}, which is not a declared level",
+            where=f"data, row {plain(values.index[at])!r}",
+            allowed=[repr(plain(level)) for level in levels],
             remedy="Declare it or correct the value.",
         )
     return found
@@ -314,7 +328,7 @@ def rows(frame: pd.DataFrame, found: Survey, *, response: bool = True) -> Rows:
         at = part.index[~(weights > 0)][0]
         raise ModelError(
             f"weight {declared.weights!r} is not above zero",
-            where=f"data, row {at!r}",
+            where=f"data, row {plain(at)!r}",
             remedy="Leave the row out.",
         )
     groups = (

