@@ -14,6 +14,7 @@ from mentorstats.mixed import by, fit
 
 SAME = 1e-6  # rows and columns in another order, or of another type
 EXACT = 1e-9
+BALANCED = 1e-4  # relative: an optimum found to a tolerance against the analysis of variance
 SATTERTHWAITE = 1e-4  # relative: it is differentiated at an optimum found to a tolerance
 
 BOTH = ["candidate", "rater"]
@@ -323,6 +324,15 @@ def test_roles_that_nobody_has_both_of_have_no_correlation():
 def test_slopes_near_zero_have_an_interval(data):
     """The search for a limit goes far out here, where exponentials overflow."""
     accounted(linear(data, ["week", "group"], [by("candidate", slope="week"), "rater"]))
+
+
+def test_a_limit_is_found_where_the_profile_bends_the_other_way():
+    """Eight rows: going out, the criterion is concave, and a Newton step would be without end."""
+    data = pd.DataFrame({"lesson": list("aabbccdd"), "score": [1.0, 1.2, 2.0, 2.1, 3.1, 3.0, 1.9, 2.2]})
+    found = accounted(fit(data, response="score", grouped="lesson"))
+    inside, between = (0.02 + 0.005 + 0.005 + 0.045) / 4, 2 * data.groupby("lesson")["score"].mean().var()
+    expected = [(between - inside) / 2, inside]
+    assert list(found.components.variance) == pytest.approx(expected, rel=BALANCED)
 
 
 @pytest.mark.parametrize("kind", ["datetime64[ns]", "timedelta64[ns]", "timestamp[ns][pyarrow]"])
