@@ -254,7 +254,7 @@ def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[fl
         at=float(np.log(natural if at_zero else max(sd, 0.05 * natural))),
         step=float(np.clip(step, 0.05, 0.7)),
         edges=(0.0, np.inf),
-        to_value=exp_or_edge,
+        to_value=_exp,
     )
     return (low * unit) ** 2, (high * unit) ** 2
 
@@ -276,7 +276,7 @@ def variance_space(model: Model, t: int, b: int) -> tuple[Space, int, float]:
     return space, first, (1.0 if model.ordinal else model.linear.scale) / float(members.scales[b])
 
 
-def exp_or_edge(at: float) -> float:
+def _exp(at: float) -> float:
     """Exponential with its edges, 0 and infinity."""
     return float(np.exp(min(at, 300.0))) if np.isfinite(at) else (np.inf if at > 0 else 0.0)
 

@@ -11,19 +11,18 @@ from scipy.stats import norm
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
+from mentorstats.mixed.components import Space, component_name, hold_sd, variance_space
 from mentorstats.mixed.covariance import scaled_inverse
-from mentorstats.mixed.components import Space, component_name, exp_or_edge, hold_sd, variance_space
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem
 from mentorstats.mixed.model import Model
-from mentorstats.mixed.profile import Held, limits
 
 Floats = NDArray[np.float64]
 
 METHOD = "prediction_error_z"
-_NODE, _OUTER_WEIGHT = 3**0.5, 1 / 6  # three-point rule for a standard normal deviate
-_NEAR = 0.02  # of a standard error: nodes need not be placed better
+_NODES = (-2.2, -1.1, 1.1, 2.2)  # in standard errors of log sd; with 0 evenly spaced
 _WELL_KNOWN = 0.05  # standard error of log sd below which the variance may count as known
+_POORLY_KNOWN = 0.8  # largest one that the nodes are placed by
 
 
 def table(model: Model, name: str, confidence: float) -> pd.DataFrame:
@@ -74,36 +73,29 @@ def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Fl
     """What the prediction errors gain because the variance between members is itself estimated.
 
     Mean and variance of an effect over the likely values of its standard deviation [kass_steffey_1989],
-    which stand where the profile likelihood puts the nodes of a three-point rule.
+    weighted by the profile likelihood and, as a prior, evenly on the standard deviation [gelman_2006].
     """
     space, first, _ = variance_space(model, t, b)
-    if _error_of_log_sd(space, first) < _WELL_KNOWN:
+    error = _error_of_log_sd(space, first)
+    if error < _WELL_KNOWN:
         return np.zeros(len(effect))
     held = hold_sd(space, first, not model.ordinal)
     sd = float(space.x[first]) * space.sigma
-    ends = limits(
-        held,
-        space.best,
-        _NODE,
-        at=float(np.log(sd)),
-        step=float(np.clip(np.sqrt(0.5 / max(model.members[t].m - 1, 1)), 0.05, 0.7)),
-        edges=(0.0, np.inf),
-        to_value=exp_or_edge,
-        close=_NEAR,
-    )
-    effects, variances, weights = [effect], [variance], [1 - 2 * _OUTER_WEIGHT]
     scale = float(model.members[t].scales[b])
     turned = 0 if space.triangles.entries[first][1] == 0 else b
-    for end in ends:
-        if not np.isfinite(end):
+    effects, variances, weights = [effect], [variance], [1.0]
+    for node in _NODES:
+        end = sd * np.exp(node * min(error, _POORLY_KNOWN))
+        value, free = held.best(end, held.start)
+        lifted = held.lift(free, end)
+        if lifted is None or not np.isfinite(value):
             continue
-        found = _one(_joint_at(model, space, held, end), t, turned, scale)
+        found = _one(_joint_at(model, space, lifted[0]), t, turned, scale)
         effects.append(found[0])
         variances.append(found[1])
-        weights.append(_OUTER_WEIGHT)
+        weights.append(np.exp(-0.5 * max(value - space.best, 0.0)) * end / sd)
     share = np.array(weights)[:, None] / np.sum(weights)
-    values = np.array(effects)
-    spread = (share * (values - effect) ** 2).sum(axis=0)
+    spread = (share * (np.array(effects) - effect) ** 2).sum(axis=0)
     return np.asarray(np.maximum((share * np.array(variances)).sum(axis=0) + spread - variance, 0.0))
 
 
@@ -118,11 +110,8 @@ def _error_of_log_sd(space: Space, first: int) -> float:
     return float(np.sqrt(np.maximum(2 * by @ inverse @ by, 0.0)))
 
 
-def _joint_at(model: Model, space: Space, held: Held, sd: float) -> Joint:
-    """All effects together where one standard deviation is held."""
-    _, free = held.best(sd, held.start)
-    lifted = held.lift(free, sd)
-    x = space.x if lifted is None else lifted[0]
+def _joint_at(model: Model, space: Space, x: Floats) -> Joint:
+    """All effects together at other parameters."""
     problem = space.problem
     if isinstance(problem, Problem):
         engine = replace(model.linear, problem=problem, solution=problem.solve(x[:-1]))

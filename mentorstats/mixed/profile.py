@@ -75,7 +75,6 @@ def limits(
     step: float,
     edges: tuple[float, float] = (-np.inf, np.inf),
     to_value: Callable[[float], float] = float,
-    close: float = _CLOSE,
 ) -> tuple[float, float]:
     """Lower and upper limit of a quantity.
 
@@ -94,8 +93,6 @@ def limits(
         Values between which the quantity lies; a finite one is tried as a limit itself.
     to_value
         From that scale to the quantity.
-    close
-        How near to a limit the search stops, in units of ``step``.
     """
     root = _Root(held, best, deviate, to_value)
     found = []
@@ -103,7 +100,7 @@ def limits(
         if np.isfinite(edge) and root.of_value(edge) <= 0:
             found.append(edge)
             continue
-        crossing = _crossing(root, at, sign * step, sign * step * deviate, close)
+        crossing = _crossing(root, at, sign * step, sign * step * deviate)
         found.append(to_value(sign * np.inf) if crossing is None else to_value(crossing))
     return found[0], found[1]
 
@@ -131,7 +128,7 @@ class _Root:
         return self.seen[value]
 
 
-def _crossing(root: _Root, at: float, step: float, first: float, close: float) -> float | None:
+def _crossing(root: _Root, at: float, step: float, first: float) -> float | None:
     """Where the root crosses zero, going from ``at`` in the direction of ``step``; None if it never does."""
     inside = at
     for _ in range(_MOST):
@@ -141,7 +138,7 @@ def _crossing(root: _Root, at: float, step: float, first: float, close: float) -
     outside = inside + first
     for _ in range(_MOST):
         if root(outside) >= 0:
-            return float(brentq(root, inside, outside, xtol=close * abs(step)))
+            return float(brentq(root, inside, outside, xtol=_CLOSE * abs(step)))
         inside, first = outside, 1.5 * first
         outside = outside + first
     return None
