@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 
 FEW = 5  # members, and median ratings a member
 METHOD = "profile_likelihood"
+_FARTHEST = 100.0  # log of the residual standard deviation beyond which nothing is tried
 
 
 def table(model: Model, confidence: float, *, intervals: bool = True) -> pd.DataFrame:
@@ -71,7 +72,7 @@ def _places(model: Model) -> list[tuple[int, int]]:
 def _row(model: Model, confidence: float, t: int, b: int, intervals: bool) -> dict[str, object]:
     members = model.members[t]
     row: dict[str, object] = {"component": component_name(model, t, b), "n_members": members.m}
-    row["median_ratings"] = float(np.median(model.counts[t]))
+    row["median_ratings"] = float(np.median(model.ratings(t)))
     if model.verdict:
         return row | {"status": model.verdict.status.value, "status_note": model.verdict.note}
     variance = float(model.fitted.covariances()[t][b, b])
@@ -102,7 +103,7 @@ def _status(model: Model, t: int, b: int, variance: float) -> tuple[Status, str]
         )
     if members.m < FEW:
         return Status.FEW_LEVELS, f"{members.m} members: a variance between them is known very poorly."
-    median = float(np.median(model.counts[t]))
+    median = float(np.median(model.ratings(t)))
     if model.ordinal and median < FEW and model.levels.points == 1:
         return (
             Status.LAPLACE_THIN,
@@ -134,8 +135,8 @@ def parts(model: Model) -> Floats:
     carried = []
     for t, members in enumerate(model.members):
         if members.roles:
-            squares = model.rows.values[t].mean(axis=0)
-            carried.append(squares)
+            often = model.rows.weights if model.ordinal else None
+            carried.append(np.average(model.rows.values[t], axis=0, weights=often))
         else:
             carried.append(np.array([1.0] + [0.0] * (members.k - 1)))
     return np.concatenate(carried) if carried else np.zeros(0)
@@ -204,7 +205,7 @@ class _Space:
             sigma = np.sqrt(solution.residual / self.problem.freedom)
             self.sigma = float(sigma)
             self.x = np.append(theta, np.log(sigma))
-            self.criterion: Criterion = self.problem.absolute
+            self.criterion: Criterion = _within_reach(self.problem.absolute)
             diagonal = self.triangles.diagonal
             floor = np.where(diagonal, FLOOR * self.problem.natural, -np.inf)
             self.lower = np.append(floor, -np.inf)
@@ -224,6 +225,13 @@ class _Space:
     def without(self, *indices: int) -> NDArray[np.intp]:
         """All parameters but these."""
         return np.setdiff1d(np.arange(len(self.x)), indices)
+
+
+def _within_reach(criterion: Criterion) -> Criterion:
+    def bounded(x: Floats) -> tuple[float, Floats, Floats | None]:
+        return criterion(x) if abs(x[-1]) < _FARTHEST else (np.inf, x, None)
+
+    return bounded
 
 
 def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[float, float]:
@@ -262,9 +270,11 @@ def _hold_sd(space: _Space, first: int, linear: bool) -> Held:
     free = space.without(first)
     size = len(space.x)
 
-    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats]:
+    def lift(y: Floats, value: float) -> tuple[Floats, Floats, Floats] | None:
         x = np.empty(size)
         x[free] = y
+        if linear and abs(x[-1]) >= _FARTHEST:
+            return None
         jacobian = np.zeros((size, len(free)))
         jacobian[free, np.arange(len(free))] = 1.0
         bend = np.zeros((len(free), len(free)))
