@@ -160,6 +160,13 @@ SOURCES: dict[str, Source] = {
         "Large sample standard errors of kappa and weighted kappa",
         "Psychological Bulletin 72, 323–327",
     ),
+    "gelman_2006": Source(
+        "Gelman, A.",
+        2006,
+        "Prior distributions for variance parameters in hierarchical models",
+        "Bayesian Analysis 1, 515–534",
+        memory=True,
+    ),
     "gilmour_1995": Source(
         "Gilmour, A. R.; Thompson, R.; Cullis, B. R.",
         1995,

@@ -95,7 +95,6 @@ def with_thresholds_by(model: Model, column: str) -> Model:
         declared,
         thresholds_by=column,
         fixed=tuple(term for term in declared.fixed if term != column),
-        reference={key: value for key, value in declared.reference.items() if key != column},
     )
     found = assemble.assemble(model.chunks, freed, restricted=False, points=model.levels.points)
     if found.engine is None or found.verdict:
@@ -168,7 +167,7 @@ def influence_table(model: Model, name: str, term: str | None) -> pd.DataFrame:
     inverse = scaled_inverse(covariance)
     return pd.DataFrame(
         {
-            "n": model.counts[t],
+            "n": model.ratings(t),
             "distance": np.einsum("mp,pq,mq->m", own, inverse, own) / len(terms),
             "term": [terms[j] for j in place],
             "change": own[rows, place],

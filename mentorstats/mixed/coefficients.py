@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 FEW_MEMBERS = 30  # below it a contrast between members is judged by t, not by z
 _CONSTANT = 1e-9  # share of a column's variation that lies within members
+_TOUCHED = 1e-6  # of the largest part of a contrast's error; smaller ones are rounding of differences
 
 _TEXT = ("group", "below", "above", "interval_method")
 COLUMNS = ["estimate", "se", "df", "statistic", "p", "low", "high", "confidence", "interval_method"]
@@ -69,40 +70,60 @@ def inference(model: Model, degrees: str) -> Inference:
 def between_within(model: Model) -> Callable[[Floats], float]:
     """Degrees of freedom for contrasts of fixed parameters that rest on few members of a factor.
 
-    A column that does not vary within the members of a factor, or whose slope varies between them, can
-    only be judged by comparing members: df = members − columns constant within them, the cut-points
-    counted as one. From 30 members on, z. Common practice for generalized models
-    [li_redden_2015].
+    A column that within each member is a combination of what the member's own effects are multiplied by
+    can only be judged by comparing members. Where it is constant within them df = members − columns
+    constant within them, the cut-points counted as one a group; for slopes and roles that differ between
+    members, df = members − such columns of one effect. From 30 members on, z. Common practice for
+    generalized models [li_redden_2015].
     """
-    per_column = np.full(model.levels.problem.n_fixed, np.inf)
-    lead = int(model.levels.problem.c)
-    fixed, weights = model.rows.fixed, model.rows.weights
+    problem, rows = model.levels.problem, model.rows
+    lead, slopes = int(problem.c), problem.p
+    per_column = np.full(problem.n_fixed, np.inf)
+    covariance = model.levels.full_covariance[problem.q :, problem.q :]
+    errors = np.sqrt(np.maximum(np.diagonal(covariance), 0.0))
+    groups = (rows.threshold_group[:, None] == np.arange(model.lead)).astype(np.float64)
     for t, members in enumerate(model.members):
         if members.m >= FEW_MEMBERS:
             continue
-        constant = constant_within(fixed, model.rows.codes[t], weights, members.m)
-        df = max(members.m - 1 - int(constant.sum()), 1)
-        rests = lead + np.flatnonzero(constant)
-        per_column[rests] = np.minimum(per_column[rests], df)
-        for j, name in enumerate(model.names):
-            if name in members.grouping.slopes:
-                per_column[lead + j] = min(per_column[lead + j], max(members.m - 1, 1))
+        codes, values = rows.codes[t], rows.values[t]
+        constant = constant_within(rows.fixed, codes, np.ones((len(codes), 1)), rows.weights, members.m)
+        resting = constant_within(rows.fixed, codes, values, rows.weights, members.m) & ~constant
+        apart = constant_within(groups, codes, np.ones((len(codes), 1)), rows.weights, members.m).all()
+        levels = model.lead if apart else 1
+        between = max(members.m - levels - int(constant.sum()), 1)
+        one_effect = int(np.ceil(resting.sum() / max(members.k - 1, 1)))
+        df = np.full(problem.n_fixed, np.inf)
+        df[lead : lead + slopes][constant] = between
+        df[lead : lead + slopes][resting] = max(members.m - one_effect, 1)
+        if apart and model.lead > 1:
+            df[:lead] = between
+        per_column = np.minimum(per_column, df)
 
     def of_contrast(c: Floats) -> float:
-        touched = np.abs(c) > 0
+        size = np.abs(c) * errors
+        touched = size > _TOUCHED * size.max(initial=0.0)
         return float(per_column[touched].min(initial=np.inf))
 
     return of_contrast
 
 
-def constant_within(fixed: Floats, codes: NDArray[np.int64], weights: Floats, m: int) -> NDArray[np.bool_]:
-    """Which columns take one value within each member."""
-    total = np.maximum(np.bincount(codes, weights, minlength=m), 1e-300)
+def constant_within(
+    fixed: Floats, codes: NDArray[np.int64], values: Floats, weights: Floats, m: int
+) -> NDArray[np.bool_]:
+    """Which columns are a combination of ``values``, (n, k), within each member."""
+    k = values.shape[1]
+    of_member = np.zeros((m, k, k))
+    for a in range(k):
+        for b in range(k):
+            of_member[:, a, b] = np.bincount(codes, weights * values[:, a] * values[:, b], minlength=m)
+    inverse = np.linalg.pinv(of_member, hermitian=True)
     out = np.zeros(fixed.shape[1], dtype=bool)
     for j, column in enumerate(fixed.T):
-        means = np.bincount(codes, weights * column, minlength=m) / total
-        inside = float((weights * (column - means[codes]) ** 2).sum())
-        out[j] = inside <= _CONSTANT * max(float((weights * column**2).sum()), 1e-300)
+        about = column - np.average(column, weights=weights)
+        sums = [np.bincount(codes, weights * values[:, a] * about, minlength=m) for a in range(k)]
+        fitted = np.einsum("mab,bm->ma", inverse, np.array(sums))
+        inside = float((weights * (about - np.einsum("na,na->n", values, fitted[codes])) ** 2).sum())
+        out[j] = inside <= _CONSTANT * max(float((weights * about**2).sum()), 1e-300)
     return out
 
 

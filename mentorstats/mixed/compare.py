@@ -9,6 +9,7 @@ import pandas as pd
 from scipy.stats import binom, chi2
 
 from mentorstats.errors import ModelError
+from mentorstats.mixed.layout import Categories, Curve
 from mentorstats.mixed.model import Model
 
 
@@ -45,10 +46,12 @@ def likelihood_ratio(one: Model, two: Model, method_one: str, method_two: str) -
     """Compare a smaller with a larger model; see ``mentorstats.mixed.likelihood_ratio``."""
     _comparable(one, two, method_one, method_two)
     fixed = _n_fixed(two) - _n_fixed(one)
-    more = _entries(two) - _entries(one)
-    variances = sum(a == b for _, a, b in more)
+    more = _entries(two) - _entries(one, two)
+    variances = sum(len(effects) == 1 for _, effects in more)
     covariances = len(more) - variances
     statistic = max(2 * (two.fitted.log_likelihood - one.fitted.log_likelihood), 0.0)
+    if not fixed and more and more <= _zeros(two):
+        statistic = 0.0  # the same model; what is left is how near the two came to the optimum
     base = fixed + covariances
     weights = binom.pmf(np.arange(variances + 1), variances, 0.5)
     p = float(sum(w * _tail(statistic, base + j) for j, w in enumerate(weights)))
@@ -58,7 +61,7 @@ def likelihood_ratio(one: Model, two: Model, method_one: str, method_two: str) -
         base + variances,
         p,
         " + ".join(parts) if variances else f"χ²({base})",
-        variances > 1 or (variances == 1 and covariances > 1),
+        variances > 1,
         one.fitted.log_likelihood,
         two.fitted.log_likelihood,
     )
@@ -87,6 +90,11 @@ def _comparable(one: Model, two: Model, method_one: str, method_two: str) -> Non
         )
     if method_one != method_two:
         raise ModelError("one fit is by reml, the other by ml", remedy="Use one method for both.")
+    for what in ("link", "weights"):
+        if getattr(one.declared, what) != getattr(two.declared, what):
+            raise ModelError(f"the fits differ in {what}", remedy=f"Use the same {what} in both.")
+    if one.found.levels != two.found.levels:
+        raise ModelError("the fits differ in the levels declared")
     if method_one == "reml" and set(one.names) != set(two.names):
         raise ModelError(
             "restricted likelihoods of different fixed terms are not comparable",
@@ -94,14 +102,58 @@ def _comparable(one: Model, two: Model, method_one: str, method_two: str) -> Non
         )
     if one.ordinal and one.levels.points != two.levels.points:
         raise ModelError("the fits use different numbers of quadrature points")
-    freed = two.declared.thresholds_by is not None and one.declared.thresholds_by is None
-    nested = freed or set(one.names) <= set(two.names)
-    if not nested or not _entries(one) <= _entries(two):
+    if not _nested(one, two):
         raise ModelError("the terms of the smaller model are not all in the larger one")
     if _n_fixed(two) + len(_entries(two)) <= _n_fixed(one) + len(_entries(one)):
         raise ModelError("the larger model has no more parameters than the smaller one")
 
 
-def _entries(model: Model) -> set[tuple[str, int, int]]:
-    members = model.members
-    return {(members[t].name, a, b) for t, a, b in model.fitted.triangles.entries}
+def _nested(one: Model, two: Model) -> bool:
+    free_one, free_two = one.declared.thresholds_by, two.declared.thresholds_by
+    names = set(one.names)
+    if free_one is None and free_two is not None:
+        atom = one.layout.atoms.get(free_two)
+        names -= set(atom.labels) if isinstance(atom, Categories) else set()
+    elif free_one != free_two:
+        return False
+    curves = [atom for atom in one.layout.atoms.values() if isinstance(atom, Curve)]
+    return (
+        names <= set(two.names)
+        and all(two.layout.atoms.get(curve.name) == curve for curve in curves)
+        and set(one.found.scale_names) <= set(two.found.scale_names)
+        and _entries(one, two) <= _entries(two)
+    )
+
+
+def _zeros(model: Model) -> set[Entry]:
+    """Variances estimated as exactly zero."""
+    diagonals = [np.diagonal(covariance) for covariance in model.fitted.covariances()]
+    return {
+        (members.name, frozenset((name,)))
+        for members, diagonal in zip(model.members, diagonals, strict=True)
+        for name, variance in zip(members.coefficients, diagonal, strict=True)
+        if variance == 0
+    }
+
+
+Entry = tuple[str, frozenset[str]]
+
+
+def _entries(model: Model, inside: Model | None = None) -> set[Entry]:
+    """Variances (one name) and covariances (two) of the random effects, by name.
+
+    ``inside``: a grouping with one effect a member is a case of the one with correlated effects within
+    roles in that model; its variance then counts as that of the first role.
+    """
+    members, first = model.members, {}
+    for other in inside.members if inside is not None else []:
+        if other.roles and other.grouping.correlated:
+            first[other.name] = other.coefficients[0]
+    found = set()
+    for t, a, b in model.fitted.triangles.entries:
+        own = members[t]
+        names = own.coefficients
+        if own.k == 1:
+            names = [first.get(own.name, names[0])]
+        found.add((own.name, frozenset((names[a], names[b]))))
+    return found

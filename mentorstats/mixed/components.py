@@ -85,7 +85,7 @@ def _places(model: Model) -> list[tuple[int, int]]:
 def _row(model: Model, confidence: float, t: int, b: int, intervals: bool) -> dict[str, object]:
     members = model.members[t]
     row: dict[str, object] = {"component": component_name(model, t, b), "n_members": members.m}
-    row["median_ratings"] = float(np.median(model.counts[t]))
+    row["median_ratings"] = float(np.median(model.ratings(t)))
     if model.verdict:
         return row | {"status": model.verdict.status.value, "status_note": model.verdict.note}
     variance = float(model.fitted.covariances()[t][b, b])
@@ -116,7 +116,7 @@ def _status(model: Model, t: int, b: int, variance: float) -> tuple[Status, str]
         )
     if members.m < FEW:
         return Status.FEW_LEVELS, f"{members.m} members: a variance between them is known very poorly."
-    median = float(np.median(model.counts[t]))
+    median = float(np.median(model.ratings(t)))
     if model.ordinal and median < FEW and model.levels.points == 1:
         return (
             Status.LAPLACE_THIN,
@@ -148,8 +148,8 @@ def parts(model: Model) -> Floats:
     carried = []
     for t, members in enumerate(model.members):
         if members.roles:
-            squares = model.rows.values[t].mean(axis=0)
-            carried.append(squares)
+            often = model.rows.weights if model.ordinal else None
+            carried.append(np.average(model.rows.values[t], axis=0, weights=often))
         else:
             carried.append(np.array([1.0] + [0.0] * (members.k - 1)))
     return np.concatenate(carried) if carried else np.zeros(0)

@@ -55,7 +55,7 @@ def _part(model: Model, component: str, t: int, b: int, confidence: float) -> pd
             "se": se,
             "low": effect - half,
             "high": effect + half,
-            "n": model.counts[t],
+            "n": model.ratings(t),
             "confidence": confidence,
             "interval_method": "none" if none else METHOD,
             "status": (Status.BOUNDARY if none else Status.OK).value,

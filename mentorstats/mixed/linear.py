@@ -29,7 +29,6 @@ _STRONGEST = 1e12  # times the natural size of an entry of Λ: beyond it there i
 _LOG_TWO_PI = float(np.log(2 * np.pi))
 _ZERO = 1e-3  # relative to its natural size: below it a variance is tried at exactly zero
 _MOST_EXPLAINED = 0.6  # share of the variance given to the factors at the start
-FARTHEST = 40.0  # log of the residual standard deviation, the response's being one
 _NO_WORSE = 1e-8  # the criterion may rise by this much when a variance is set to exactly zero
 
 

@@ -111,6 +111,12 @@ class Model:
         """Complete rows of the data as numbers, kept columns and groupings only."""
         return rows(self.frame, self.found).select(self.columns, self.factors)
 
+    def ratings(self, t: int) -> Ints | Floats:
+        """Ratings of each member of one grouping: its rows, of an ordinal model as often as they occurred."""
+        if not self.ordinal or not self.declared.weights:
+            return self.counts[t]
+        return np.bincount(self.rows.codes[t], self.rows.weights, minlength=self.members[t].m)
+
     def fixed_part(self, frame: pd.DataFrame) -> Floats:
         """Kept fixed columns of new rows, (n, p)."""
         return self.layout.matrix(frame)[:, list(self.columns)]

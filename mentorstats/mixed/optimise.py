@@ -99,14 +99,17 @@ def minimise(
 
 
 def _direction(b: Floats, gradient: Floats, held: NDArray[np.bool_]) -> Floats:
-    """Newton step of the free parameters, downhill where the curvature is negative too; the rest stay."""
+    """Newton step of the free parameters; those at a bound stay there.
+
+    Where the approximate Hessian bends down, the step is as long as if it bent up as much.
+    """
     step = np.zeros_like(gradient)
     free = ~held
-    size = 1 / np.sqrt(np.maximum(np.abs(np.diagonal(b)[free]), 1e-300))
+    bends = np.abs(np.diagonal(b)[free])
+    size = 1 / np.sqrt(np.maximum(bends, max(1e-16 * bends.max(initial=0.0), 1e-300)))
     scaled = b[np.ix_(free, free)] * np.outer(size, size)
     roots, vectors = np.linalg.eigh(scaled)
-    roots = np.abs(roots)
-    roots = np.maximum(roots, 1e-8 * max(roots.max(initial=0.0), 1e-8))
+    roots = np.maximum(np.abs(roots), 1e-8 * max(roots.max(initial=0.0), 1e-8))
     step[free] = -size * (vectors @ ((vectors.T @ (size * gradient[free])) / roots))
     return step
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from mentorstats.errors import ArgumentError
+from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.estimate import Status
 from mentorstats.mixed import assemble
 from mentorstats.mixed.components import component_name
@@ -62,11 +62,39 @@ def _draw_levels(engine: OrdinalEngine, rows: Rows, total: Floats, generator: np
     return level
 
 
+def one_each(model: Model) -> Rows:
+    """The rows of the data; of an ordinal model a row that occurred several times stands several times.
+
+    Ratings that are drawn differ, also where those they stand for were counted in one row.
+    """
+    rows = model.rows
+    if not model.ordinal or (rows.weights == 1).all():
+        return rows
+    often = np.rint(rows.weights).astype(np.int64)
+    if not np.allclose(often, rows.weights, rtol=0, atol=1e-9):
+        raise ModelError(
+            f"weights {model.declared.weights!r} are not whole numbers, so no single ratings can be drawn",
+            remedy="Fit with how often each row occurred, or with one row a rating.",
+        )
+    at = np.repeat(np.arange(len(often)), often)
+    return replace(
+        rows,
+        response=rows.response[at],
+        fixed=rows.fixed[at],
+        codes=tuple(codes[at] for codes in rows.codes),
+        values=tuple(values[at] for values in rows.values),
+        weights=np.ones(len(at)),
+        threshold_group=rows.threshold_group[at],
+        scale=rows.scale[at],
+        kept=rows.kept[at],
+    )
+
+
 def simulate(model: Model, n: int, seed: int) -> pd.DataFrame:
     """New responses for the complete rows of the data, one column a replicate; see ``Fit.simulate``."""
     if n < 1:
         raise ArgumentError(f"n={n}", allowed="1 or more")
-    rows = model.rows
+    rows = one_each(model)
     made = [draw(model, rows, np.random.default_rng([seed, i])) for i in range(n)]
     frame = pd.DataFrame(np.column_stack(made), index=model.frame.index[rows.kept])
     if model.ordinal:
@@ -134,7 +162,7 @@ def bootstrap_table(model: Model, confidence: float, replicates: int, seed: int)
     """Parametric bootstrap of the variances; see ``Fit.bootstrap``."""
     if replicates < 20:
         raise ArgumentError(f"replicates={replicates}", allowed="20 or more")
-    rows, estimate = model.rows, variances(model, model.fitted)
+    rows, estimate = one_each(model), variances(model, model.fitted)
     points = model.levels.points if model.ordinal else 1
     found = []
     for i in track(range(replicates), "refitting", total=replicates):

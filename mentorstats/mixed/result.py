@@ -305,13 +305,15 @@ class Fit:
         Returns
         -------
         DataFrame
-            One column a replicate, indexed like the complete rows of the data. A replicate depends on
-            the seed and its number only.
+            One column a replicate, indexed like the complete rows of the data; an ordinal row of weight 3
+            stands three times. A replicate depends on the seed and its number only.
         """
         return resample.simulate(self._sound, n, seed)
 
     def bootstrap(self, replicates: int = 500, *, seed: int = 0) -> pd.DataFrame:
         """Parametric bootstrap of the variances: intervals, and the bias of the estimates.
+
+        Ordinal rows that occurred several times are drawn that often; weights must be whole numbers.
 
         Returns
         -------

@@ -122,7 +122,7 @@ def survey(chunks: Chunks, declared: Declared) -> Survey:
         total.levels,
         tuple(groups),
         scale,
-        {name: float(sums[2] / max(sums[1], 1)) for name, sums in total._sums.items()},
+        {name: float(sums[2] / sums[1]) if sums[1] else 0.0 for name, sums in total._sums.items()},
     )
 
 
@@ -182,23 +182,34 @@ class _Total:
         kept = used if good.all() else used[good]
         self.left_out += len(used) - len(kept)
         self._response(kept[self.declared.response], frame)
+        often = self._often(kept)
         for name in self.declared.used[1:]:
-            self._column(name, kept[name])
+            self._column(name, kept[name], often)
         for grouping in self.declared.grouped:
             if len(grouping.keys) > 1:
                 part = kept[list(grouping.keys)]
                 self._combinations[grouping].append(part.drop_duplicates())
 
-    def _column(self, name: str, values: pd.Series) -> None:
+    def _often(self, kept: pd.DataFrame) -> Floats:
+        """How many ratings each row stands for."""
+        if self.declared.kind != "ordinal" or not self.declared.weights:
+            return np.ones(len(kept))
+        return as_numbers(kept[self.declared.weights])
+
+    def _column(self, name: str, values: pd.Series, often: Floats) -> None:
         numeric = is_number(values) and name not in self.declared.reference
         self._numeric.setdefault(name, numeric)
         if numeric:
             numbers = as_numbers(values)
             _check_finite(numbers, values, f"column {name!r}")
             sums = self._sums.setdefault(name, np.zeros(3))
-            sums += np.array([numbers @ numbers, len(numbers), numbers.sum()])
+            sums += np.array([often @ numbers**2, often.sum(), often @ numbers])
         if any(isinstance(term, Spline) and term.of == name for term in self.declared.fixed):
-            self._curves.setdefault(name, []).append(numbers)
+            whole = np.rint(often)
+            alike = bool((often > 0).all() and (whole == often).all())
+            self._curves.setdefault(name, []).append(
+                np.repeat(numbers, whole.astype(int)) if alike else numbers
+            )
         if not numeric or self._is_key(name):
             self._values.setdefault(name, []).append(_once(values))
 
