@@ -122,6 +122,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the Royal Statistical Society B 48, 133–169",
         memory=True,
     ),
+    "cox_reid_1987": Source(
+        "Cox, D. R.; Reid, N.",
+        1987,
+        "Parameter orthogonality and approximate conditional inference",
+        "Journal of the Royal Statistical Society B 49, 1–39",
+        memory=True,
+    ),
     "dunn_smyth_1996": Source(
         "Dunn, P. K.; Smyth, G. K.",
         1996,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +22,8 @@ from mentorstats.mixed.profile import Held, limits
 Floats = NDArray[np.float64]
 
 FEW = 5  # members, and median ratings a member
-METHOD = "profile_likelihood"
+METHOD, ADJUSTED = "profile_likelihood", "adjusted_profile_likelihood"
+_MANY = 100  # members from which on the fixed parameters of an ordinal model cost nothing worth counting
 
 
 def table(model: Model, confidence: float, *, intervals: bool = True) -> pd.DataFrame:
@@ -93,7 +95,8 @@ def _row(model: Model, confidence: float, t: int, b: int, intervals: bool) -> di
     row |= {"variance": variance, "sd": variance**0.5, "status": status.value, "status_note": note}
     if intervals:
         low, high = variance_limits(model, confidence, t, b)
-        row |= {"low": low, "high": high, "confidence": confidence, "interval_method": METHOD}
+        how = ADJUSTED if adjusted(model, t) else METHOD
+        row |= {"low": low, "high": high, "confidence": confidence, "interval_method": how}
     return row
 
 
@@ -234,25 +237,42 @@ class Space:
             self.best = engine_o.value
             self.hessian = engine_o.state.hessian
         self.x = np.maximum(self.x, self.lower)
+        self.adjust = _lost_freedom(self.problem) if t is not None and adjusted(model, t) else None
 
     def without(self, *indices: int) -> NDArray[np.intp]:
         """All parameters but these."""
         return np.setdiff1d(np.arange(len(self.x)), indices)
 
 
+def adjusted(model: Model, t: int) -> bool:
+    """Whether profiles of a factor's variances allow for the fixed parameters being estimated.
+
+    Restricted likelihood does so by itself; for ordinal models with few members it matters as well.
+    """
+    return model.ordinal and model.members[t].m < _MANY
+
+
+def _lost_freedom(problem: Problem | OrdinalProblem) -> Callable[[Floats], float] | None:
+    if isinstance(problem, Problem):
+        return None
+
+    def adjust(x: Floats) -> float:
+        state = problem.evaluate(x)
+        return np.inf if state is None else float(np.linalg.slogdet(state.conditional)[1])
+
+    return adjust
+
+
 def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[float, float]:
     """Profile limits of one variance, in the units of the data."""
     space, first, unit = variance_space(model, t, b)
-    sd = float(space.x[first]) * space.sigma
-    natural = float(space.problem.natural[first]) * space.sigma
-    at_zero = float(model.fitted.covariances()[t][b, b]) == 0.0
-    step = np.sqrt(2 / max(model.members[t].m - 1, 1)) / 2
+    at, step = _begin(model, space, first, t, b)
     low, high = limits(
         hold_sd(space, first, not model.ordinal),
         space.best,
         float(norm.ppf(0.5 + confidence / 2)),
-        at=float(np.log(natural if at_zero else max(sd, 0.05 * natural))),
-        step=float(np.clip(step, 0.05, 0.7)),
+        at=at,
+        step=step,
         edges=(0.0, np.inf),
         to_value=_exp,
     )
@@ -260,10 +280,21 @@ def variance_limits(model: Model, confidence: float, t: int, b: int) -> tuple[fl
 
 
 def variance_drop(model: Model, t: int, b: int, variance: float) -> float:
-    """How much worse minus twice the log-likelihood is with one variance held at a value."""
+    """How much worse minus twice the (adjusted) log-likelihood is with one variance held at a value."""
     space, first, unit = variance_space(model, t, b)
     held = hold_sd(space, first, not model.ordinal)
-    return held.best(variance**0.5 / unit, held.start)[0] - space.best
+    at, step = _begin(model, space, first, t, b)
+    best, _ = held.peak(space.best, at, step, 0.0, _exp)
+    return held.best(variance**0.5 / unit, held.start)[0] - best
+
+
+def _begin(model: Model, space: Space, first: int, t: int, b: int) -> tuple[float, float]:
+    """Log of the standard deviation and about its standard error; near its natural size for a zero."""
+    natural = float(space.problem.natural[first]) * space.sigma
+    sd = max(float(space.x[first]) * space.sigma, 0.05 * natural)
+    at_zero = float(model.fitted.covariances()[t][b, b]) == 0.0
+    step = float(np.clip(np.sqrt(0.5 / max(model.members[t].m - 1, 1)), 0.05, 0.7))
+    return float(np.log(natural if at_zero else sd)), step
 
 
 def variance_space(model: Model, t: int, b: int) -> tuple[Space, int, float]:
@@ -303,7 +334,7 @@ def hold_sd(space: Space, first: int, linear: bool) -> Held:
             bend[-1, -1] = x[first]
         return x, jacobian, bend
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian)
+    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian, space.adjust)
 
 
 def residual_limits(model: Model, confidence: float) -> tuple[float, float]:
@@ -362,12 +393,10 @@ def share_table(model: Model, confidence: float) -> pd.DataFrame:
         if weights[at] == 0:
             continue
         share = float(frame["share"].to_numpy(dtype=float)[at])
-        rows.append((name, share, *_share_limits(model, confidence, t, b, share)))
-    return (
-        pd.DataFrame(rows, columns=["component", "share", "low", "high"])
-        .set_index("component")
-        .assign(confidence=confidence, interval_method=METHOD)
-    )
+        how = ADJUSTED if adjusted(model, t) else METHOD
+        rows.append((name, share, *_share_limits(model, confidence, t, b, share), confidence, how))
+    columns = ["component", "share", "low", "high", "confidence", "interval_method"]
+    return pd.DataFrame(rows, columns=columns).set_index("component")
 
 
 def _share_limits(model: Model, confidence: float, t: int, b: int, share: float) -> tuple[float, float]:
@@ -429,7 +458,7 @@ def _hold_share(space: Space, first: int, weights: Floats, spread: float) -> Hel
             jacobian[first, others] = odds / weights[first] * own * theta / x[first]
         return x, jacobian, np.zeros((len(free), len(free)))
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian)
+    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian, space.adjust)
 
 
 def correlation_table(model: Model, confidence: float) -> pd.DataFrame:

@@ -80,6 +80,7 @@ def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Fl
     if error < _WELL_KNOWN:
         return np.zeros(len(effect))
     held = hold_sd(space, first, not model.ordinal)
+    best, _ = held.best(float(space.x[first]) * space.sigma, held.start)
     sd = float(space.x[first]) * space.sigma
     scale = float(model.members[t].scales[b])
     turned = 0 if space.triangles.entries[first][1] == 0 else b
@@ -93,7 +94,7 @@ def _unknown_variance(model: Model, t: int, b: int, effect: Floats, variance: Fl
         found = _one(_joint_at(model, space, lifted[0]), t, turned, scale)
         effects.append(found[0])
         variances.append(found[1])
-        weights.append(np.exp(-0.5 * max(value - space.best, 0.0)) * end / sd)
+        weights.append(np.exp(-0.5 * (value - best)) * end / sd)
     share = np.array(weights)[:, None] / np.sum(weights)
     spread = (share * (np.array(effects) - effect) ** 2).sum(axis=0)
     return np.asarray(np.maximum((share * np.array(variances)).sum(axis=0) + spread - variance, 0.0))

@@ -2,7 +2,8 @@
 
 The limits are where twice the drop in (restricted) log-likelihood reaches the chi-squared quantile of
 one degree of freedom; at the edge of its range a quantity's lower limit is the edge itself when even
-there the drop is smaller [venzon_moolgavkar_1988].
+there the drop is smaller [venzon_moolgavkar_1988]. Where the parameters that are profiled out cost
+degrees of freedom, their information is part of the criterion [cox_reid_1987].
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize_scalar
 
 from mentorstats.mixed.optimise import Criterion, minimise
 
@@ -40,6 +41,7 @@ class Held:
     lower: Floats
     carrier: int  # parameter that carries the value
     hessian: Floats  # approximate, of all parameters, for a criterion that brings none
+    adjust: Callable[[Floats], float] | None = None  # what is added for the parameters profiled out
 
     def best(self, value: float, start: Floats) -> tuple[float, Floats]:
         """Lowest criterion with the quantity at ``value``, and where."""
@@ -57,13 +59,29 @@ class Held:
                 return found, gradient @ jacobian if np.isfinite(found) else y, None
             return found, gradient @ jacobian, jacobian.T @ hessian @ jacobian + gradient[self.carrier] * bend
 
-        if not len(start):
-            lifted = self.lift(start, value)
-            return (np.inf if lifted is None else self.criterion(lifted[0])[0]), start
         lifted = self.lift(start, value)
+        if not len(start):
+            return (np.inf if lifted is None else self.criterion(lifted[0])[0]), start
         first = np.eye(len(start)) if lifted is None else lifted[1].T @ self.hessian @ lifted[1]
         found = minimise(criterion, start, self.lower, first, gain=_GAIN, correct=True)
-        return found.value, found.x
+        end = self.lift(found.x, value) if self.adjust is not None else None
+        more = self.adjust(end[0]) if self.adjust is not None and end is not None else 0.0
+        return found.value + more, found.x
+
+    def peak(
+        self, best: float, at: float, step: float, edge: float, to_value: Callable[[float], float]
+    ) -> tuple[float, float]:
+        """Lowest criterion over all values and where it is reached, on the straight scale."""
+        if self.adjust is None:
+            return best, at
+        found = minimize_scalar(
+            lambda here: self.best(to_value(here), self.start)[0],
+            bounds=(at - 3 * step, at + 5 * step),
+            method="bounded",
+            options={"xatol": 0.1 * step},
+        )
+        at_edge = self.best(edge, self.start)[0] if np.isfinite(edge) else np.inf
+        return min(float(found.fun), at_edge), float(found.x)
 
 
 def limits(
@@ -83,7 +101,7 @@ def limits(
     held
         What is held.
     best
-        Criterion at the optimum.
+        Criterion at the optimum, before any adjustment.
     deviate
         Standard normal quantile of the coverage.
     at, step
@@ -94,6 +112,7 @@ def limits(
     to_value
         From that scale to the quantity.
     """
+    best, at = held.peak(best, at, step, edges[0], to_value)
     root = _Root(held, best, deviate, to_value)
     found = []
     for sign, edge in zip((-1.0, 1.0), edges, strict=True):
