@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import binom, chi2
 
 from mentorstats.errors import ModelError
-from mentorstats.mixed.layout import Categories, Curve
+from mentorstats.mixed.layout import Categories, Curve, Numeric
 from mentorstats.mixed.model import Model
 
 
@@ -116,6 +116,8 @@ def _nested(one: Model, two: Model) -> bool:
         names -= set(atom.labels) if isinstance(atom, Categories) else set()
     elif free_one != free_two:
         return False
+    bent = {atom.name for atom in two.layout.atoms.values() if isinstance(atom, Curve)}
+    names -= {name for name in bent if isinstance(one.layout.atoms.get(name), Numeric)}  # a line is a curve
     curves = [atom for atom in one.layout.atoms.values() if isinstance(atom, Curve)]
     return (
         names <= set(two.names)
