@@ -237,7 +237,9 @@ def quadrature_engine(
     zero = (
         np.abs(minimum.x[: problem.q]) <= _AT_FLOOR * problem.lower[: problem.q]
     ) & problem.triangles.diagonal
-    return OrdinalEngine(problem, at, minimum, scales, zero, minimum.value, integral.evaluate, points)
+    other = quadrature.QuadratureProblem(problem, points)
+    moving = (other.evaluate, other.recentre)
+    return OrdinalEngine(problem, at, minimum, scales, zero, minimum.value, integral.evaluate, points, moving)
 
 
 def _exact_zeros(problem: OrdinalProblem, state: State) -> tuple[State, NDArray[np.bool_]]:

@@ -17,7 +17,7 @@ from mentorstats.mixed.linear import FARTHEST, Problem
 from mentorstats.mixed.model import RESIDUAL, Model
 from mentorstats.mixed.optimise import Criterion
 from mentorstats.mixed.ordinal import OrdinalProblem
-from mentorstats.mixed.profile import Held, limits
+from mentorstats.mixed.profile import Held, Lift, limits
 
 Floats = NDArray[np.float64]
 
@@ -216,6 +216,7 @@ class Space:
             self.problem, theta = _turned(model, t, order)
         self.triangles = engine.triangles
         self.theta = theta
+        self.recentre: Callable[[Floats], None] | None = None
         if isinstance(self.problem, Problem):
             solution = model.linear.solution
             sigma = np.sqrt(solution.residual / self.problem.freedom)
@@ -233,11 +234,26 @@ class Space:
             self.x = np.concatenate([theta, engine_o.state.psi[self.problem.q :]])
             same = self.problem is engine_o.problem
             self.criterion = engine_o.criterion if same else laplace(self.problem)
+            if engine_o.moving is not None:
+                self.criterion, self.recentre = engine_o.moving
             self.lower = self.problem.lower
             self.best = engine_o.value
             self.hessian = engine_o.state.hessian
         self.x = np.maximum(self.x, self.lower)
         self.adjust = _lost_freedom(self.problem) if t is not None and adjusted(model, t) else None
+
+    def hold(self, lift: Lift, free: NDArray[np.intp], carrier: int) -> Held:
+        """Hold a quantity, the parameters ``free`` staying free."""
+        return Held(
+            self.criterion,
+            lift,
+            self.x[free],
+            self.lower[free],
+            carrier,
+            self.hessian,
+            self.adjust,
+            self.recentre,
+        )
 
     def without(self, *indices: int) -> NDArray[np.intp]:
         """All parameters but these."""
@@ -334,7 +350,7 @@ def hold_sd(space: Space, first: int, linear: bool) -> Held:
             bend[-1, -1] = x[first]
         return x, jacobian, bend
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian, space.adjust)
+    return space.hold(lift, free, first)
 
 
 def residual_limits(model: Model, confidence: float) -> tuple[float, float]:
@@ -372,7 +388,7 @@ def _hold_one(space: Space, index: int) -> Held:
         x[free], x[index] = y, value
         return x, jacobian, bend
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], index, space.hessian)
+    return space.hold(lift, free, index)
 
 
 def coefficient_limits(model: Model, confidence: float, index: int, se: float) -> tuple[float, float]:
@@ -458,7 +474,7 @@ def _hold_share(space: Space, first: int, weights: Floats, spread: float) -> Hel
             jacobian[first, others] = odds / weights[first] * own * theta / x[first]
         return x, jacobian, np.zeros((len(free), len(free)))
 
-    return Held(space.criterion, lift, space.x[free], space.lower[free], first, space.hessian, space.adjust)
+    return space.hold(lift, free, first)
 
 
 def correlation_table(model: Model, confidence: float) -> pd.DataFrame:
@@ -558,4 +574,4 @@ def _hold_correlation(space: Space, below: int, diagonal: int) -> Held:
         jacobian[below, place], jacobian[diagonal, place] = value, root
         return x, jacobian, np.zeros((len(free), len(free)))
 
-    return Held(space.criterion, lift, start, space.lower[free], below, space.hessian)
+    return replace(space.hold(lift, free, below), start=start, adjust=None)

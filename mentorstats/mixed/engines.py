@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -130,6 +131,7 @@ class OrdinalEngine:
     value: float  # minus twice the log-likelihood, by Laplace or by quadrature
     criterion: Criterion  # the same as a function of all parameters
     points: int = 1  # of quadrature; 1 is Laplace
+    moving: tuple[Criterion, Callable[[Floats], None]] | None = None  # quadrature with nodes to be moved
 
     @property
     def triangles(self) -> Triangles:

@@ -42,6 +42,7 @@ class Held:
     carrier: int  # parameter that carries the value
     hessian: Floats  # approximate, of all parameters, for a criterion that brings none
     adjust: Callable[[Floats], float] | None = None  # what is added for the parameters profiled out
+    recentre: Callable[[Floats], None] | None = None  # puts nodes of a quadrature around these parameters
 
     def best(self, value: float, start: Floats) -> tuple[float, Floats]:
         """Lowest criterion with the quantity at ``value``, and where."""
@@ -60,13 +61,20 @@ class Held:
             return found, gradient @ jacobian, jacobian.T @ hessian @ jacobian + gradient[self.carrier] * bend
 
         lifted = self.lift(start, value)
+        if self.recentre is not None and lifted is not None:
+            self.recentre(lifted[0])
         if not len(start):
             return (np.inf if lifted is None else self.criterion(lifted[0])[0]), start
         first = np.eye(len(start)) if lifted is None else lifted[1].T @ self.hessian @ lifted[1]
         found = minimise(criterion, start, self.lower, first, gain=_GAIN, correct=True)
-        end = self.lift(found.x, value) if self.adjust is not None else None
-        more = self.adjust(end[0]) if self.adjust is not None and end is not None else 0.0
-        return found.value + more, found.x
+        end = self.lift(found.x, value)
+        if end is None:
+            return found.value, found.x
+        reached = found.value
+        if self.recentre is not None:
+            self.recentre(end[0])
+            reached = self.criterion(end[0])[0]
+        return reached + (self.adjust(end[0]) if self.adjust is not None else 0.0), found.x
 
     def peak(
         self, best: float, at: float, step: float, edge: float, to_value: Callable[[float], float]
