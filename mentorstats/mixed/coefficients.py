@@ -13,7 +13,7 @@ from scipy.stats import t as student
 
 from mentorstats.estimate import Status
 from mentorstats.mixed import degrees as small_sample
-from mentorstats.mixed.components import coefficient_limits
+from mentorstats.mixed.limits import coefficient_limits
 from mentorstats.mixed.model import Model
 
 Floats = NDArray[np.float64]

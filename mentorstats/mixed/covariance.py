@@ -3,6 +3,7 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,12 @@ def scaled_inverse(matrix: Floats) -> Floats:
     size = np.where(size > 0, size, 1.0)
     inverse = np.linalg.pinv(matrix / np.outer(size, size), hermitian=True)
     return np.asarray(inverse / np.outer(size, size), dtype=np.float64)
+
+
+@lru_cache(maxsize=64)
+def _parts(sizes: tuple[tuple[int, int], ...]) -> list[slice]:
+    ends = itertools.accumulate((m * k for m, k in sizes), initial=0)
+    return [slice(a, b) for a, b in itertools.pairwise(ends)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +57,7 @@ class Triangles:
 
     def parts(self) -> list[slice]:
         """Random columns of each factor."""
-        ends = np.concatenate([[0], np.cumsum([m * k for m, k in self.sizes])]).astype(int)
-        return [slice(int(a), int(b)) for a, b in itertools.pairwise(ends)]
+        return _parts(self.sizes)
 
     def spread(self, factors: Sequence[Floats], columns: Floats, *, transposed: bool) -> Floats:
         """Multiply by Λ' (transposed) or Λ, for (N, c)."""

@@ -11,8 +11,9 @@ from scipy.stats import norm
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
-from mentorstats.mixed.components import Space, component_name, hold_sd, variance_space
+from mentorstats.mixed.components import component_name
 from mentorstats.mixed.covariance import scaled_inverse
+from mentorstats.mixed.holding import Space, hold_sd, variance_space
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.linear import Problem
 from mentorstats.mixed.model import Model
@@ -119,7 +120,7 @@ def _joint_at(model: Model, space: Space, x: Floats) -> Joint:
         residual = float(np.exp(2 * x[-1])) * engine.scale**2
         joint = engine.joint
         return replace(joint, variance=residual, covariance=joint.covariance * (residual / joint.variance))
-    state = problem.evaluate(x)
+    state = problem.state(x)
     if state is None:
         return model.levels.joint
     joint = model.levels.joint

@@ -78,7 +78,7 @@ def laplace(problem: OrdinalProblem) -> Criterion:
     best = [np.inf]
 
     def criterion(psi: Floats) -> tuple[float, Floats, Floats | None]:
-        state = problem.evaluate(psi)
+        state = problem.state(psi)
         if state is None:
             return np.inf, psi, None
         if state.value < best[0]:

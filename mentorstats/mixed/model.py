@@ -66,6 +66,27 @@ class Model:
         return [self.layout.names[j] for j in self.columns]
 
     @property
+    def places(self) -> list[tuple[int, int]]:
+        """Grouping and effect of each component."""
+        return [(t, b) for t, members in enumerate(self.members) for b in range(members.k)]
+
+    @property
+    def carried(self) -> Floats:
+        """How much of each component's variance a rating carries on average, in the order of ``places``.
+
+        1 for what every rating has, the frequency of the role for effects within roles, 0 for slopes:
+        shares are those at slopes' zero.
+        """
+        carried = []
+        for t, members in enumerate(self.members):
+            if members.roles:
+                often = self.rows.weights if self.ordinal else None
+                carried.append(np.average(self.rows.values[t], axis=0, weights=often))
+            else:
+                carried.append(np.array([1.0] + [0.0] * (members.k - 1)))
+        return np.concatenate(carried) if carried else np.zeros(0)
+
+    @property
     def fitted(self) -> LinearEngine | OrdinalEngine:
         """The engine, or an error where there is none."""
         if self.engine is None:

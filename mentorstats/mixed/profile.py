@@ -22,7 +22,7 @@ Lift = Callable[[Floats, float], tuple[Floats, Floats, Floats] | None]
 
 _CLOSE = 5e-4  # of a standard error
 _MOST = 8  # steps outward, each half as long again: beyond them there is no limit
-_GAIN = 1e-6
+_GAIN = 1e-5
 _WORST = 10.0  # a drop that is larger, or not finite, counts as this
 
 
@@ -82,11 +82,18 @@ class Held:
         """Lowest criterion over all values and where it is reached, on the straight scale."""
         if self.adjust is None:
             return best, at
+        start = [self.start]
+
+        def reached(here: float) -> float:
+            value, free = self.best(to_value(here), start[0])
+            start[0] = free if np.isfinite(value) else start[0]
+            return value
+
         found = minimize_scalar(
-            lambda here: self.best(to_value(here), self.start)[0],
-            bounds=(at - 3 * step, at + 5 * step),
+            reached,
+            bounds=(at - 2 * step, at + 4 * step),
             method="bounded",
-            options={"xatol": 0.1 * step},
+            options={"xatol": 0.15 * step},
         )
         at_edge = self.best(edge, self.start)[0] if np.isfinite(edge) else np.inf
         return min(float(found.fun), at_edge), float(found.x)
