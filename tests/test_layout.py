@@ -16,7 +16,7 @@ from mentorstats.sources import SOURCES
 PACKAGE = Path(places.__file__).parent
 ROOT = PACKAGE.parent
 
-FOUNDATIONS = ("errors", "estimate", "sources", "places", "progress", "dictionary", "policy")
+FOUNDATIONS = ("errors", "estimate", "sources", "places", "progress", "dictionary", "policy", "bands")
 ORDER = (
     *FOUNDATIONS,
     "records",
