@@ -7,6 +7,7 @@
 ``precision`` and ``double_scores_needed`` plan how much to double-score.
 ``certify`` holds raters to key scores by ``certification_rules``, ``operating_characteristic`` says what
 such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
+``reporting_items`` fills in what a report of an agreement study should tell, and shows the gaps.
 """
 
 from mentorstats.agreement.certification import Certification, certificates, certify
@@ -16,6 +17,7 @@ from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import double_scored, stacked
 from mentorstats.agreement.planning import disagreement_correlation, double_scores_needed, precision
 from mentorstats.agreement.reading import benchmark, paradox, read_against
+from mentorstats.agreement.reporting_items import reporting_items
 from mentorstats.agreement.verdicts import certification_rules
 
 __all__ = [
@@ -34,5 +36,6 @@ __all__ = [
     "paradox",
     "precision",
     "read_against",
+    "reporting_items",
     "stacked",
 ]
