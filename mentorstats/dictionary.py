@@ -91,6 +91,15 @@ class Table:
         """Names of the fields that no row can be without."""
         return tuple(field.name for field in self.fields if field.required)
 
+    @property
+    def levels(self) -> tuple[str, ...]:
+        """Names of the fields that hold a level which the rubrics must declare."""
+        return tuple(
+            key.fields[key.references.index("level")]
+            for key in self.foreign_keys
+            if "level" in key.references
+        )
+
     def field(self, name: str) -> Field:
         """Return the field of that name; raises DictionaryError where there is none."""
         for field in self.fields:

@@ -57,6 +57,13 @@ SOURCES: dict[str, Source] = {
         "Biometrika 71, 1–10",
         memory=True,
     ),
+    "altman_1991": Source(
+        "Altman, D. G.",
+        1991,
+        "Practical Statistics for Medical Research",
+        "Chapman and Hall",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -88,6 +95,14 @@ SOURCES: dict[str, Source] = {
         2011,
         "Robust inference with multiway clustering",
         "Journal of Business & Economic Statistics 29, 238–249",
+        memory=True,
+    ),
+    "cicchetti_1994": Source(
+        "Cicchetti, D. V.",
+        1994,
+        "Guidelines, criteria, and rules of thumb for evaluating normed and standardized assessment "
+        "instruments in psychology",
+        "Psychological Assessment 6, 284–290",
         memory=True,
     ),
     "cicchetti_feinstein_1990": Source(
@@ -129,6 +144,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the Royal Statistical Society B 49, 1–39",
         memory=True,
     ),
+    "cronbach_1955": Source(
+        "Cronbach, L. J.",
+        1955,
+        "Processes affecting scores on 'understanding of others' and 'assumed similarity'",
+        "Psychological Bulletin 52, 177–193",
+        memory=True,
+    ),
     "dunn_smyth_1996": Source(
         "Dunn, P. K.; Smyth, G. K.",
         1996,
@@ -160,6 +182,13 @@ SOURCES: dict[str, Source] = {
         1971,
         "Measuring nominal scale agreement among many raters",
         "Psychological Bulletin 76, 378–382",
+    ),
+    "fleiss_1981": Source(
+        "Fleiss, J. L.",
+        1981,
+        "Statistical Methods for Rates and Proportions",
+        "2nd edition, Wiley",
+        memory=True,
     ),
     "fleiss_cohen_everitt_1969": Source(
         "Fleiss, J. L.; Cohen, J.; Everitt, B. S.",
@@ -231,6 +260,20 @@ SOURCES: dict[str, Source] = {
         1997,
         "Small sample inference for fixed effects from restricted maximum likelihood",
         "Biometrics 53, 983–997",
+        memory=True,
+    ),
+    "kish_1965": Source(
+        "Kish, L.",
+        1965,
+        "Survey Sampling",
+        "Wiley",
+        memory=True,
+    ),
+    "koo_li_2016": Source(
+        "Koo, T. K.; Li, M. Y.",
+        2016,
+        "A guideline of selecting and reporting intraclass correlation coefficients for reliability research",
+        "Journal of Chiropractic Medicine 15, 155–163",
         memory=True,
     ),
     "kottner_2011": Source(

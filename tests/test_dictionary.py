@@ -20,6 +20,7 @@ DESIGN = {
     "ratings": "observation rater rater_role rubric rubric_version criterion level independent",
     "rubrics": "rubric version criterion level rank label weight",
     "raters": "rater role trained_on certified_on expires_on",
+    "key_ratings": "rater recording criterion level key_level date",
 }
 
 
@@ -102,6 +103,12 @@ def test_the_invented_rubric_keeps_to_its_table():
             own = [row for row in rows if row["version"] == version and row["criterion"] == code]
             assert [row["level"] for row in own] == ["help", "part", "steady", "lead"]
             assert [row["rank"] for row in own] == ["1", "2", "3", "4"]
+
+
+def test_a_table_knows_which_fields_hold_levels_of_a_rubric():
+    assert dictionary.table("ratings").levels == ("level",)
+    assert dictionary.table("key_ratings").levels == ("level", "key_level")
+    assert dictionary.table("placements").levels == ()
 
 
 def test_an_unknown_table_and_field_are_named():

@@ -16,7 +16,17 @@ from mentorstats.sources import SOURCES
 PACKAGE = Path(places.__file__).parent
 ROOT = PACKAGE.parent
 
-FOUNDATIONS = ("errors", "estimate", "sources", "places", "progress", "dictionary", "policy")
+FOUNDATIONS = (
+    "errors",
+    "estimate",
+    "sources",
+    "places",
+    "progress",
+    "dictionary",
+    "policy",
+    "bands",
+    "study",
+)
 ORDER = (
     *FOUNDATIONS,
     "records",

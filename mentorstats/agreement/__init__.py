@@ -2,11 +2,40 @@
 
 ``coefficients`` gives the whole family at once and ``from_codes`` the same from an array;
 ``by_level`` gives the agreement at each level; ``double_scored`` pairs the ratings of two roles and
-``stacked`` makes a long table of the pairs.
+``stacked`` makes a long table of the pairs. ``read_against`` puts an author's words to intervals,
+``benchmark`` says which word may be claimed, and ``paradox`` lays a high percent with a low kappa open.
+``precision`` and ``double_scores_needed`` plan how much to double-score.
+``certify`` holds raters to key scores by ``certification_rules``, ``operating_characteristic`` says what
+such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
+``reporting_items`` fills in what a report of an agreement study should tell, and shows the gaps.
 """
 
+from mentorstats.agreement.certification import Certification, certificates, certify
 from mentorstats.agreement.coefficients import coefficients, from_codes
 from mentorstats.agreement.levels import by_level
+from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import double_scored, stacked
+from mentorstats.agreement.planning import disagreement_correlation, double_scores_needed, precision
+from mentorstats.agreement.reading import benchmark, paradox, read_against
+from mentorstats.agreement.reporting_items import reporting_items
+from mentorstats.agreement.verdicts import certification_rules
 
-__all__ = ["by_level", "coefficients", "double_scored", "from_codes", "stacked"]
+__all__ = [
+    "Certification",
+    "benchmark",
+    "by_level",
+    "certificates",
+    "certification_rules",
+    "certify",
+    "coefficients",
+    "disagreement_correlation",
+    "double_scored",
+    "double_scores_needed",
+    "from_codes",
+    "operating_characteristic",
+    "paradox",
+    "precision",
+    "read_against",
+    "reporting_items",
+    "stacked",
+]

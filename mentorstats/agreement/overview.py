@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 
-from mentorstats.agreement import intervals
 from mentorstats.agreement.coefficients import coefficients
+from mentorstats.agreement.means import clustered
 from mentorstats.agreement.pairing import UNIT, stacked
 from mentorstats.errors import ArgumentError, need_columns
-from mentorstats.estimate import Estimate, Status, to_frame
+from mentorstats.estimate import Estimate, to_frame
 
 ROLES = ("mentor", "supervisor")
 VERSION = ["rubric", "rubric_version"]
@@ -249,29 +246,8 @@ def _versions(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> list[tuple[tuple[st
 
 
 def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Estimate:
-    mean, n, n_clusters = float(values.mean()), len(values), int(cluster.max()) + 1
-    bare = Estimate(
-        name="difference", value=mean, n_units=n, n_clusters=n_clusters, reference="liang_zeger_1986"
-    )
-    refused = intervals.too_few(n_clusters)
-    if refused is not None:
-        return replace(bare, status=refused.status, status_note=refused.note)
-    sums = np.bincount(cluster, weights=values - mean)
-    se = math.sqrt(n_clusters / (n_clusters - 1) * (sums @ sums)) / n
-    if se == 0:
-        return replace(bare, status=Status.BOUNDARY, status_note="Every pair differs by the same amount.")
-    half = float(stats.t.ppf((1 + confidence) / 2, n_clusters - 1)) * se
-    few = n_clusters < intervals.FEW_CLUSTERS
-    return replace(
-        bare,
-        se=se,
-        low=mean - half,
-        high=mean + half,
-        confidence=confidence,
-        interval_method="linearised_t",
-        status=Status.FEW_CLUSTERS if few else Status.OK,
-        status_note=f"{n_clusters} candidates: the interval may be too narrow." if few else "",
-    )
+    same = "Every pair differs by the same amount."
+    return clustered("difference", values, cluster, confidence, of="candidates", same=same)
 
 
 def _nothing(index: list[str]) -> pd.DataFrame:

@@ -232,7 +232,19 @@ def _shared(fields: Fields) -> list[Layout]:
     return [
         Layout(file="raters.csv", table="raters", columns=_same(fields["raters"])),
         Layout(file="rubrics.csv", table="rubrics", columns=_same(fields["rubrics"])),
+        _key_scores(fields["key_ratings"]),
     ]
+
+
+def _key_scores(names: Iterable[str]) -> Layout:
+    """Lay out the certification exercise, kept by one office for all cycles."""
+    headings = {"rater": "scored by", "recording": "clip", "key_level": "key", "date": "scored on"}
+    return Layout(
+        file="key_scores.csv",
+        table="key_ratings",
+        date="%d.%m.%Y",
+        columns={name: headings.get(name, name) for name in names},
+    )
 
 
 def _same(names: Iterable[str]) -> dict[str, str]:

@@ -30,6 +30,7 @@ _MENTORS = (WORKBOOK, "Mentor forms")
 _SUPERVISORS = (WORKBOOK, "Supervisor forms")
 _FORMS = ("forms_2024-25.csv", "")
 _RATINGS = ("ratings_2025-26.csv", "")
+_KEY_SCORES = ("key_scores.csv", "")
 
 # Records added to the clean ones, sound but for one cell: where, field, what stands there, the rule it
 # breaks.
@@ -94,7 +95,15 @@ _OWN = {
     "placements": ("placement", "candidate"),
     "observations": ("observation",),
     "raters": ("rater",),
+    "key_ratings": ("recording",),
 }
+
+# Faults of the key-scored recordings, planted last so that all others stay where they are.
+_ADDED_LAST: tuple[tuple[Where, str, str, str], ...] = (
+    (_KEY_SCORES, "key_level", "stedy", "declared_level"),
+    (_KEY_SCORES, "level", "4", "declared_level"),
+    (_KEY_SCORES, "date", "32.08.2025", "type"),
+)
 _NOTICES = ("date_order", "outside_placement", "not_read")
 
 
@@ -176,6 +185,8 @@ def plant(exports: Iterable[Sheet], rng: np.random.Generator) -> list[Fault]:
     for where in _CONTRADICTED:
         planted += _contradict(benches[where])
     planted.append(_add_a_cell(benches[_VISITS_2], benches.values()))
+    for where, field, value, rule in _ADDED_LAST:
+        planted.append(_add(benches[where], field, value, rule, benches.values()))
     return [*planted, Fault("not_read", "notice", UNLISTED)]
 
 

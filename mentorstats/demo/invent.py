@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mentorstats.demo import frames, plan, ratings, truth
+from mentorstats.demo import frames, key_scores, plan, ratings, truth
 from mentorstats.demo.effects import Effects
 from mentorstats.demo.rubric import hearthside
 
@@ -22,6 +22,7 @@ class Programme:
     ratings: pd.DataFrame
     rubrics: pd.DataFrame
     raters: pd.DataFrame
+    key_ratings: pd.DataFrame
     truth: truth.Truth
 
 
@@ -42,21 +43,23 @@ def programme(seed: int = SEED, *, effects: Effects | None = None) -> Programme:
     """
     sizes = effects or Effects()
     rubric = hearthside()
-    chance = [np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(7)]
+    chance = [np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(8)]
     planned = plan.draw(chance[0])
     codes = frames.draw_codes(planned, chance[1])
     drawn = ratings.draw(planned, rubric.has(), rubric.reworded(), sizes, chance[2])
     version = np.array([list(rubric.versions).index(name) for name in frames.VERSIONS])
     scores = ratings.rate(planned, drawn, version, sizes, chance[3])
+    recorded = key_scores.draw(planned, codes, rubric, chance[7])
     tables = {
         "placements": frames.placements(planned, codes, chance[4]),
         "observations": frames.observations(planned, codes, chance[5]),
         "ratings": frames.ratings(planned, codes, scores, rubric),
         "rubrics": rubric.table,
         "raters": frames.raters(planned, codes, chance[6]),
+        "key_ratings": recorded.table,
     }
     return Programme(
         seed=seed,
         **{name: frames.conform(frame, name) for name, frame in tables.items()},
-        truth=truth.gather(planned, codes, drawn, scores, sizes, rubric),
+        truth=truth.gather(planned, codes, drawn, scores, sizes, rubric, recorded.planted),
     )

@@ -50,6 +50,9 @@ class Truth:
         candidate, cohort, effect, slope (a week), without the cohort's and the mean change.
     agreed
         observation, rater: forms filled in after seeing the supervisor's.
+    certified
+        rater, recordings (how many scored), exact (chance of the key level in one rating), verdict
+        (what the shipped rules of certification should find; missing where it is left to chance).
     unlinked_site
         The site whose raters share no candidate with the others.
     double_scored
@@ -64,11 +67,20 @@ class Truth:
     raters: pd.DataFrame
     candidates: pd.DataFrame
     agreed: pd.DataFrame
+    certified: pd.DataFrame
     unlinked_site: str
     double_scored: float
 
 
-def gather(plan: Plan, codes: Codes, drawn: Drawn, scores: Scores, effects: Effects, rubric: Rubric) -> Truth:
+def gather(
+    plan: Plan,
+    codes: Codes,
+    drawn: Drawn,
+    scores: Scores,
+    effects: Effects,
+    rubric: Rubric,
+    certified: pd.DataFrame,
+) -> Truth:
     """Put the truth together from what was drawn."""
     first = drawn.thresholds[0][~np.isnan(drawn.thresholds[0, :, 0])]
     forms = plan.forms[~scores.independent]
@@ -83,6 +95,7 @@ def gather(plan: Plan, codes: Codes, drawn: Drawn, scores: Scores, effects: Effe
         agreed=pd.DataFrame(
             {"observation": codes.lessons[forms["lesson"]], "rater": codes.raters[forms["rater"]]}
         ),
+        certified=certified,
         unlinked_site=far_site(),
         double_scored=_double_scored(plan),
     )
@@ -183,6 +196,11 @@ def _double_scored(plan: Plan) -> float:
     return float((roles == 2).mean())
 
 
+_FRAMES = (
+    "sizes", "planted", "components", "thresholds", "agreed", "certified", "raters", "candidates",
+)  # fmt: skip
+
+
 def document(truth: Truth) -> dict[str, object]:
     """Return the truth as plain lists and numbers, for the truth file."""
     return {
@@ -191,10 +209,7 @@ def document(truth: Truth) -> dict[str, object]:
         "unlinked_site": truth.unlinked_site,
         "double_scored": truth.double_scored,
         "candidate_slope_sd": truth.effects.candidate_slope,
-        **{
-            name: _plain(getattr(truth, name))
-            for name in ("sizes", "planted", "components", "thresholds", "agreed", "raters", "candidates")
-        },
+        **{name: _plain(getattr(truth, name)) for name in _FRAMES},
     }
 
 

@@ -19,8 +19,8 @@ def frame(table: Table, batch: Batch | None, levels: tuple[str, ...]) -> pd.Data
     """Return the rows of a batch that stand, as a frame; an empty one where there is no batch.
 
     Texts are ``str``, whole numbers ``Int64``, numbers ``float64``, yes/no ``boolean``, dates
-    ``datetime64[us]``; a field with ordered categories, and the level of a rating, is an ordered
-    categorical, lowest first.
+    ``datetime64[us]``; a field with ordered categories, or one that holds a level of a rubric, is an
+    ordered categorical, lowest first.
     """
     keep = np.flatnonzero(~batch.aside) if batch is not None else np.empty(0, dtype=np.int64)
     arrays = [_array(field, table, batch, keep, levels) for field in table.fields]
@@ -46,7 +46,7 @@ def _array(
         column = batch.columns[field.name].take(keep)
     else:
         column = Column(np.zeros(len(keep), dtype=np.int32), pa.nulls(1, kind))
-    if (table.name, field.name) == ("ratings", "level"):
+    if field.name in table.levels:
         return _categorical(column, levels)
     if field.ordered:
         return _categorical(column, tuple(field.categories))

@@ -164,7 +164,7 @@ def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
                 effect=NOTICE,
                 remedy=f"Did you mean {near!r}?" if near else "Nothing need be done if it is of no use.",
             )
-    needed = {*dictionary.table(name).required, *(("level",) if name == "ratings" else ())}
+    needed = {*dictionary.table(name).required, *dictionary.table(name).levels}
     columns = {field: field for field in fields if field in sheet.headings or field in needed}
     return Source(file=sheet.file, table=name, where=sheet.where, columns=columns)
 

@@ -145,35 +145,44 @@ def mapping_fits(source: Source, scales: Declared) -> None:
                 )
 
 
-def check(ratings: Batch, scales: Declared, problems: Problems) -> None:
+def check(ratings: Batch, scales: Declared, problems: Problems, *, field: str = "level") -> None:
     """Set ratings aside whose rubric, version, criterion or level is not declared.
 
-    Each distinct combination is judged once, whatever the number of ratings.
+    ``field`` holds the level; a second such field of a row is judged for its level only. Each distinct
+    combination is judged once, whatever the number of ratings.
     """
     triple, _ = folded([ratings.columns[name] for name in _KEY])
-    level, size = ratings.columns["level"].keys()
+    level, size = ratings.columns[field].keys()
     labelled = np.array([bool(origin.source.levels) for origin in ratings.origins])[ratings.origin]
     inverse, distinct = pd.factorize((triple * (size + 1) + level + 1) * 2 + labelled)
     first = np.empty(len(distinct), dtype=np.int64)
     first[inverse[::-1]] = np.arange(len(ratings))[::-1]
-    parts = [ratings.columns[name].take(first).array().to_pylist() for name in (*_KEY, "level")]
+    parts = [ratings.columns[name].take(first).array().to_pylist() for name in (*_KEY, field)]
     rules = [
         _broken(*values, by_label=by_label, scales=scales) if whole else ""
         for *values, by_label, whole in zip(*parts, labelled[first], triple[first] >= 0, strict=True)
     ]
-    for rule, (field, after) in _RULES.items():
+    for rule, (named, after) in _RULES.items():
         wrong = np.array([broken == rule for broken in rules], dtype=bool)
         at = np.flatnonzero(wrong[inverse])
-        if not len(at):
+        if not len(at) or (named != "level" and field != ratings.table.levels[0]):
             continue
         hints: list[str | None] = [None] * len(rules)
         for number, place in enumerate(np.flatnonzero(wrong)):
             rubric, version, criterion, name = (part[place] for part in parts)
             hints[place] = _hint(rule, rubric, version, criterion, name, scales, near=number < _HINTS)
-        value = ratings.columns[field].take(at).array()
+        column = field if named == "level" else named
+        value = ratings.columns[column].take(at).array()
         remedy = pa.array(hints, pa.string()).take(pa.array(inverse[at]))
         ratings.report(
-            problems, at, field, quoted(value, after), rule=rule, effect=SET_ASIDE, remedy=remedy, value=value
+            problems,
+            at,
+            column,
+            quoted(value, after),
+            rule=rule,
+            effect=SET_ASIDE,
+            remedy=remedy,
+            value=value,
         )
 
 

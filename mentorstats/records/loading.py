@@ -100,7 +100,7 @@ def _sound_rubrics(found: list[Found], plan: Plan, problems: Problems) -> Batch 
 
 
 def _ratings_fit(found: Iterable[Found], scales: Declared) -> None:
-    sources = [item.source for item in found if item.source.table == "ratings"]
+    sources = [item.source for item in found if dictionary.table(item.source.table).levels]
     if sources and not scales:
         raise MappingError(
             "no rubric is declared, so levels have no order",
@@ -115,8 +115,8 @@ def _check(name: str, batches: dict[str, Batch | None], scales: Declared, proble
     batch = batches[name]
     if batch is None:
         return
-    if name == "ratings":
-        levels.check(batch, scales, problems)
+    for field in batch.table.levels:
+        levels.check(batch, scales, problems, field=field)
     for key in batch.table.foreign_keys:
         if key.table != _SCALES:
             keys.found(batch, key, batches[key.table], problems)

@@ -145,8 +145,7 @@ def _fields_fit(source: Source) -> None:
     if twice:
         raise MappingError(f"{', '.join(twice)} is given twice", where=where)
     lacking = [name for name in table.required if name not in given]
-    if source.table == "ratings" and "level" not in given:
-        lacking.append("level")
+    lacking += [name for name in table.levels if name not in given and name not in lacking]
     if lacking:
         raise MappingError(
             f"nothing is said of {', '.join(lacking)}, which {source.table} cannot be without",

@@ -18,6 +18,7 @@ from mentorstats.errors import SourceFileError
 
 FOLDER = ".mentorstats"
 KEY = b"mentorstats.table_schema"
+LEVELS = b"mentorstats.levels"  # Parquet drops the categories of a column without rows
 
 
 def write(folder: Path, frames: Mapping[str, pd.DataFrame]) -> None:
@@ -57,13 +58,30 @@ def read(folder: Path) -> dict[str, pd.DataFrame]:
                 where=str(path),
                 remedy="Load the exports again.",
             )
-        frames[name] = table.to_pandas()
+        frames[name] = _with_levels(table)
     return frames
+
+
+def _with_levels(table: pa.Table) -> pd.DataFrame:
+    """Return the frame, with the levels of its categories also where it has no row to show them."""
+    frame: pd.DataFrame = table.to_pandas()
+    if frame.empty:
+        known = json.loads(table.schema.metadata.get(LEVELS, b"{}"))
+        for column, levels in known.items():
+            kind = pd.CategoricalDtype(pd.Index(levels, dtype="str"), ordered=True)
+            frame[column] = pd.Categorical([], dtype=kind)
+    return frame
 
 
 def _described(name: str, frame: pd.DataFrame) -> pa.Table:
     table = pa.Table.from_pandas(frame, preserve_index=False)
-    metadata = dict(table.schema.metadata) | {KEY: json.dumps(_descriptor(name)).encode()}
+    levels = {
+        str(column): list(values.cat.categories)
+        for column, values in frame.items()
+        if isinstance(values.dtype, pd.CategoricalDtype)
+    }
+    own = {KEY: _descriptor(name), LEVELS: levels}
+    metadata = dict(table.schema.metadata) | {key: json.dumps(value).encode() for key, value in own.items()}
     return table.replace_schema_metadata(metadata)
 
 

@@ -76,7 +76,8 @@ def test_truth_lists_every_file(folder, truth):
 
 def test_truth_file_says_what_is_in_memory(truth):
     memory = demo.programme(truth["seed"]).truth
-    for name in ("sizes", "planted", "components", "thresholds", "agreed", "raters", "candidates"):
+    frames = ("sizes", "planted", "components", "thresholds", "agreed", "certified", "raters", "candidates")
+    for name in frames:
         frame = getattr(memory, name)
         assert [list(row.values()) for row in truth[name]] == [
             [None if value != value else value for value in row] for row in frame.itertuples(index=False)

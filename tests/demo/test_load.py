@@ -61,7 +61,7 @@ def in_order(frame, table):
     return frame.sort_values(list(dictionary.table(table).primary_key), ignore_index=True)
 
 
-@pytest.mark.parametrize("table", ["placements", "observations", "rubrics", "raters"])
+@pytest.mark.parametrize("table", ["placements", "observations", "rubrics", "raters", "key_ratings"])
 def test_clean_rows_load_as_invented(written, table):
     invented, loaded, faults = written
     pd.testing.assert_frame_equal(

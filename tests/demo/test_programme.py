@@ -12,7 +12,7 @@ from mentorstats.errors import ArgumentError
 WITHIN = 3.0  # standard errors: what the planted effects are asked to come back within
 SEEDS = (demo.SEED, 11, 12)
 LEVELS = ("help", "part", "steady", "lead")
-TABLES = ("placements", "observations", "ratings", "rubrics", "raters")
+TABLES = ("placements", "observations", "ratings", "rubrics", "raters", "key_ratings")
 
 
 @pytest.fixture(scope="module", params=SEEDS)

@@ -5,7 +5,7 @@ Prevalence and bias indices and PABAK as in [byrt_1993] (formulas from memory).
 
 import pytest
 
-from mentorstats.agreement import by_level, coefficients
+from mentorstats.agreement import by_level, coefficients, paradox
 
 HALF_OF_FOURTH_DIGIT = 5e-5
 
@@ -54,3 +54,28 @@ def test_identity_of_kappa_with_the_indices(block, from_table):
         assert v["cohen_kappa"] == pytest.approx(
             (v["pabak"] - pi**2 + bi**2) / (1 - pi**2 + bi**2), abs=1e-12
         )
+
+
+def test_the_alarm_tells_the_pair_apart(block, from_table):
+    """The first table has no alarm, the second has; both with what blind raters would reach."""
+    example = block("KAP-04")
+    rows = {}
+    for name in "ab":
+        ratings = from_table(example["data"][f"table_{name}"])
+        rows[name] = paradox(ratings, unit="unit", rater="rater", level="level", levels=[0, 1]).loc["all"]
+        for column, key in (
+            ("p_observed", "po"),
+            ("p_expected", "pe"),
+            ("value", "kappa"),
+            ("pabak", "PABAK"),
+            ("prevalence_index", "PI"),
+            ("bias_index", "BI"),
+            ("gwet_ac", "AC1"),
+        ):
+            assert rows[name][column] == pytest.approx(
+                example["expected"][name][key], abs=HALF_OF_FOURTH_DIGIT
+            ), column
+    assert not rows["a"]["alarm"]
+    assert rows["b"]["alarm"]
+    assert "blind raters would agree nearly as often" in rows["b"]["status_note"]
+    assert rows["a"]["status_note"] == ""

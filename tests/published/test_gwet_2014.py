@@ -2,7 +2,7 @@
 
 import pytest
 
-from mentorstats.agreement import coefficients
+from mentorstats.agreement import benchmark, coefficients
 
 HALF_OF_FIFTH_DIGIT = 5e-6
 PRINTED_BOUND = 5e-4  # interval bounds are printed with three decimals
@@ -119,3 +119,20 @@ def test_incomplete_pair_of_observers(block, from_rows):
     for name, (value, se) in printed.items():
         assert found.value[name] == pytest.approx(value, abs=HALF_OF_FIFTH_DIGIT), name
         assert found.se[name] == pytest.approx(se, abs=HALF_OF_FIFTH_DIGIT), name
+
+
+@pytest.mark.parametrize("author", ["landis_koch", "altman", "fleiss"])
+def test_benchmarking(block, author):
+    """Cumulated probabilities of the bands, and the band that may be claimed, as printed."""
+    example = block("GWT-02")
+    names = {"landis_koch": "landis_koch_1977", "altman": "altman_1991", "fleiss": "fleiss_1981"}
+    found = benchmark(example["data"]["coeff"], example["data"]["se"], names[author])
+    assert found.p_at_least.tolist() == pytest.approx(
+        example["expected"][f"{author}_cum"], abs=HALF_OF_FIFTH_DIGIT
+    )
+    assert [list(edges) for edges in zip(found.edge_low, found.edge_high, strict=True)] == example["data"][
+        "scales"
+    ][author]
+    printed = example["expected"]["reported_level_at_95"][author].lower()
+    words = {"intermediate to good": "fair to good"}  # the author's own words, where the package has others
+    assert found.index[found.claimed].tolist() == [words.get(printed, printed)]

@@ -74,9 +74,8 @@ def test_the_same_records_are_the_same_bytes(programme, tmp_path):
 
 
 def test_no_store(tmp_path):
-    with pytest.raises(
-        SourceFileError, match=r"placements.parquet: the stored placements cannot be read.*again"
-    ):
+    first = dictionary.tables()[0]
+    with pytest.raises(SourceFileError, match=rf"{first}.parquet: the stored {first} cannot be read.*again"):
         reload(tmp_path)
 
 
@@ -93,3 +92,9 @@ def test_a_store_of_another_dictionary(programme, tmp_path):
     pq.write_table(pq.read_table(path).replace_schema_metadata({store.KEY: b"{}"}), path)
     with pytest.raises(SourceFileError, match="raters was stored under another data dictionary"):
         reload(tmp_path)
+
+
+def test_levels_are_kept_where_there_is_no_rating(programme, tmp_path):
+    programme.tables["ratings"] = programme.tables["ratings"][:1]
+    programme.write().load().save(tmp_path)
+    assert list(reload(tmp_path).ratings["level"].cat.categories) == ["help", "part", "steady", "lead"]
