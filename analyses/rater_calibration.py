@@ -19,6 +19,7 @@ from mentorstats.records import Records
 from mentorstats.report import (
     differences,
     double_scoring,
+    key_scores,
     provenance,
     reading,
     records_used,
@@ -30,7 +31,7 @@ from mentorstats.report.model import Report
 
 
 def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
-    """Compare the two roles. No step of this report draws at random, so ``seed`` changes nothing."""
+    """Compare the two roles, and raters with the key. The seed is that of the simulated raters."""
     records.require("ratings", "observations", "placements")
     confidence = policy.value("confidence")
     long, rubrics = records.long(), records.rubrics
@@ -47,6 +48,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
     overall_with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
     difference = overview.differences(apart, confidence=confidence)
     levels = overview.paired_levels(apart, rubrics)
+    certified, chances = overview.key_scores(records.key_ratings, policy, confidence=confidence, seed=seed)
 
     sections = (
         records_used.section(records.sources, long, records.problems, flow, policy),
@@ -60,6 +62,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
         role_agreement.by_criterion(by_criterion, overall, rubrics, policy),
         role_agreement.independence(overall_with_all, overall, overall_crossed, pairs, policy),
         differences.section(difference, levels, rubrics, policy),
+        key_scores.section(certified, chances, policy),
         reading.how_to_read(policy),
         reading.how_made(policy),
         reading.cautions(),
@@ -69,7 +72,7 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
         title="Rater calibration",
         period=wording.period(long),
         sections=sections,
-        provenance=provenance.of(records.sources, policy, seeds={}),
+        provenance=provenance.of(records.sources, policy, seeds={"simulated raters": seed}),
     )
 
 

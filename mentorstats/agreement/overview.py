@@ -8,14 +8,18 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from mentorstats.agreement.certification import Certification, certify
 from mentorstats.agreement.coefficients import coefficients
 from mentorstats.agreement.means import clustered
+from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import UNIT, stacked
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, to_frame
+from mentorstats.policy import Policy
 
 ROLES = ("mentor", "supervisor")
 VERSION = ["rubric", "rubric_version"]
+_SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
 Array = npt.NDArray[np.float64]
 
@@ -254,3 +258,41 @@ def _nothing(index: list[str]) -> pd.DataFrame:
     """No result at all, with the columns of one."""
     empty = pd.MultiIndex.from_arrays([[] for _ in index], names=index)
     return to_frame([]).reset_index(drop=True).reindex(empty)
+
+
+def key_scores(
+    key_ratings: pd.DataFrame, rules: Policy, *, confidence: float, seed: int
+) -> tuple[Certification | None, pd.DataFrame | None]:
+    """Certify the raters of the table ``key_ratings``, and say what the rules do to known raters.
+
+    Of a recording that a rater scored again only the first scoring counts.
+
+    Returns
+    -------
+    tuple
+        What `certify` found, and `operating_characteristic` for the usual number of recordings and
+        criteria; twice None without rows.
+    """
+    if key_ratings.empty:
+        return None, None
+    found = certify(
+        key_ratings,
+        criterion=[*VERSION, "criterion"],
+        date="date",
+        repeats="leave_out",
+        rules=rules,
+        confidence=confidence,
+    )
+    recordings = int(found.verdicts["n_recordings"].median())
+    criteria = int(key_ratings.groupby("recording")["criterion"].nunique().median())
+    shares = key_ratings["key_level"].value_counts(normalize=True, sort=False)
+    chances = operating_characteristic(
+        rules,
+        max(recordings, 1),
+        criteria,
+        key_shares=shares.to_numpy(dtype=float),
+        replicates=_SIMULATED,
+        confidence=confidence,
+        seed=seed,
+    )
+    return found, chances
