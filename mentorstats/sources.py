@@ -180,7 +180,8 @@ SOURCES: dict[str, Source] = {
     "eliasziw_1994": Source(
         "Eliasziw, M.; Young, S. L.; Woodbury, M. G.; Fryday-Field, K.",
         1994,
-        "Statistical methodology for the concurrent assessment of interrater and intrarater reliability: using goniometric measurements as an example",
+        "Statistical methodology for the concurrent assessment of interrater and intrarater reliability: "
+        "using goniometric measurements as an example",
         "Physical Therapy 74, 777–788",
         memory=True,
     ),
@@ -426,13 +427,15 @@ SOURCES: dict[str, Source] = {
     "ten_hove_2024": Source(
         "ten Hove, D.; Jorgensen, T. D.; van der Ark, L. A.",
         2024,
-        "Updated guidelines on selecting an intraclass correlation coefficient for interrater reliability, with applications to incomplete observational designs",
+        "Updated guidelines on selecting an intraclass correlation coefficient for interrater reliability, "
+        "with applications to incomplete observational designs",
         "Psychological Methods 29, 967–979",
     ),
     "ten_hove_2025": Source(
         "ten Hove, D.; Jorgensen, T. D.; van der Ark, L. A.",
         2025,
-        "How to estimate intraclass correlation coefficients for interrater reliability from planned incomplete data",
+        "How to estimate intraclass correlation coefficients for interrater reliability from planned "
+        "incomplete data",
         "Multivariate Behavioral Research 60, 1042–1061",
     ),
     "tierney_kadane_1986": Source(
