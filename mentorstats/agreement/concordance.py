@@ -66,7 +66,7 @@ def kendall_w(
     found = scoring.read(ratings, unit=unit, rater=rater, level=level, levels=levels)
     scoring.refuse_incomplete(ratings, found, remedy=_REMEDY)
     names = ("kendall_w", "kendall_w_uncorrected")
-    status, note = _refusal(found) or (Status.OK, "")
+    status, note = scoring.refusal(found) or (Status.OK, "")
     values = (math.nan, math.nan)
     if status is Status.OK:
         corrected, plain = concordance(found.grid())
@@ -152,7 +152,7 @@ def finn(
     found = scoring.read(counted, unit=unit, rater=rater, level=level)
     scoring.refuse_incomplete(counted, found, remedy=_REMEDY)
     chance = (len(coded.levels) ** 2 - 1) / 12
-    refused = _refusal(found)
+    refused = scoring.refusal(found)
     ms = None if refused is not None else mean_squares(found.grid())
     names = ("finn_one_way", "finn_two_way")
     errors = [(math.nan, 0), (math.nan, 0)] if ms is None else _errors(ms)
@@ -193,17 +193,6 @@ def _against_chance(error: float, df: int, chance: float, confidence: float) -> 
         "df2": df,
         "p": float(stats.chi2.cdf(error * df / chance, df)),
     }
-
-
-def _refusal(found: Scores) -> tuple[Status, str] | None:
-    """Why there is no coefficient at all, if there is none."""
-    if not len(found.score):
-        return Status.NO_RECORDS, "No row has a score, a unit and a rater."
-    if found.n_raters < 2:
-        return Status.ONE_RATER, "All scores come from one rater."
-    if found.n_units < 2:
-        return Status.ONE_UNIT, "One unit was scored."
-    return None
 
 
 def _estimate(name: str, found: Scores, value: float, reference: str, status: Status, note: str) -> Estimate:

@@ -267,12 +267,9 @@ def _test(form: _Form | None, df1: int) -> dict[str, float]:
 
 def _refusal(found: Scores) -> tuple[Status, str] | None:
     """Why there is no coefficient at all, if there is none."""
-    if not len(found.score):
-        return Status.NO_RECORDS, "No row has a score, a unit and a rater."
-    if found.n_raters < 2:
-        return Status.ONE_RATER, "All scores come from one rater."
-    if found.n_units < 2:
-        return Status.ONE_UNIT, "One unit was scored."
+    refused = scoring.refusal(found)
+    if refused is not None:
+        return refused
     ms = mean_squares(found.grid())
     if not ms.units and not ms.within:
         return Status.NO_SPREAD, "Every score is the same; nothing varies."

@@ -19,6 +19,7 @@ with k_ij raters shared: 0 where all raters rated all units, 1/k_h where no rate
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -32,7 +33,7 @@ from mentorstats.agreement import scores as scoring
 from mentorstats.agreement.icc import FEW_UNITS
 from mentorstats.agreement.scores import Columns, Scores
 from mentorstats.agreement.variance_draws import Design
-from mentorstats.errors import ArgumentError
+from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 from mentorstats.mixed import fit
 from mentorstats.mixed.resample import variances as fitted_variances
@@ -128,8 +129,9 @@ def icc_incomplete(
     within = nested if nested is not None else cluster
     group = None
     if within is not None:
+        need_columns(ratings.columns, [within], where="ratings")
         group = coding.cluster_codes(ratings, [within], found.rows, found.unit)[:, 0]
-    asked = _Asked(k, fixed_raters, confidence, replicates, seed)
+    asked = _Asked(k, within, fixed_raters, confidence, replicates, seed)
     bare = Estimate(
         name="",
         reference="ten_hove_2024",
@@ -159,6 +161,7 @@ class _Asked:
     """What the caller asked for, checked."""
 
     k: float | None
+    within: str | None  # column that units lie in
     fixed_raters: bool
     confidence: float
     replicates: int
@@ -247,7 +250,8 @@ def _components(found: Scores, group: Codes | None, asked: _Asked) -> _Component
     one_each = found.n_raters == len(found.score)
     for name in codes:
         if name in flagged and not (name == RATER and one_each):
-            return _Components({}, {}, (Status.NOT_IDENTIFIED, flagged[name].note))
+            note = re.sub(rf"\b{GROUP}\b", asked.within or GROUP, flagged[name].note)
+            return _Components({}, {}, (Status.NOT_IDENTIFIED, note))
     if made.status is not Status.OK or model.engine is None:
         return _Components({}, {}, (made.status, made.status_note))
     estimates = fitted_variances(model, model.engine)
@@ -401,12 +405,9 @@ def _status(value: float, n: int, parts: _Components) -> tuple[Status, str]:
 
 def _refusal(found: Scores) -> tuple[Status, str] | None:
     """Why there is no coefficient at all, if there is none."""
-    if not len(found.score):
-        return Status.NO_RECORDS, "No row has a score, a unit and a rater."
-    if found.n_raters < 2:
-        return Status.ONE_RATER, "All scores come from one rater."
-    if found.n_units < 2:
-        return Status.ONE_UNIT, "One unit was scored."
+    refused = scoring.refusal(found)
+    if refused is not None:
+        return refused
     if np.bincount(found.unit).max() < 2:
         return (
             Status.NO_DOUBLE_SCORES,

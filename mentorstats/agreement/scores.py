@@ -15,6 +15,7 @@ import pandas as pd
 
 from mentorstats.agreement import coding, weights
 from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.estimate import Status
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
@@ -137,3 +138,14 @@ def refuse_incomplete(ratings: pd.DataFrame, scores: Scores, *, remedy: str) -> 
         where=_WHERE,
         remedy=remedy,
     )
+
+
+def refusal(found: Scores) -> tuple[Status, str] | None:
+    """Why scores cannot say anything about agreement, if they cannot."""
+    if not len(found.score):
+        return Status.NO_RECORDS, "No row has a score, a unit and a rater."
+    if found.n_raters < 2:
+        return Status.ONE_RATER, "All scores come from one rater."
+    if found.n_units < 2:
+        return Status.ONE_UNIT, "One unit was scored."
+    return None

@@ -105,10 +105,9 @@ def _differences(found: scoring.Scores) -> Array:
 
 def _refusal(found: scoring.Scores, differences: Array) -> tuple[Status, str] | None:
     """Why there are no limits at all, if there are none."""
-    if not len(found.score):
-        return Status.NO_RECORDS, "No row has a score, a unit and a rater."
-    if found.n_raters < 2:
-        return Status.ONE_RATER, "All scores come from one rater."
+    refused = scoring.refusal(found)
+    if refused is not None:
+        return refused
     if len(differences) < 2:
         few = Status.NO_DOUBLE_SCORES if not len(differences) else Status.ONE_UNIT
         return few, f"{len(differences)} units were scored by both raters."
