@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -35,7 +35,7 @@ from mentorstats.agreement.scores import Columns, Scores
 from mentorstats.agreement.variance_draws import Design
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
-from mentorstats.mixed import fit
+from mentorstats.mixed import Fit, fit
 from mentorstats.mixed.resample import variances as fitted_variances
 
 Array: TypeAlias = npt.NDArray[np.float64]
@@ -45,10 +45,11 @@ NAMES = ("icc_a_1", "icc_c_1", "icc_a_k", "icc_c_k")
 UNIT, GROUP, RATER, RESIDUAL = "unit", "group", "rater", "residual"
 
 INDEX = "coefficient"
-NUMBERS = ["q", "k", "k_harmonic", "sem", "observed_sd"]
-WORDS = ["model", "type", "definition"]
 
+_UNUSED = ["se", "p_observed", "p_expected"]
+_ONE_EACH = "Each member has one unit, so its own variance cannot be told from that of units."
 _AGREED = "No disagreement was seen, so there is no interval."
+_TOO_LARGE = f"No interval: more than {variance_draws.MOST} raters and clusters together."
 _NESTED = "No rater scored two units, so severity cannot be told from the rest of the error."
 
 
@@ -121,8 +122,8 @@ def icc_incomplete(
     -----
     The interval is a generalised one, by Monte Carlo from the expected information of the variances, see
     `variance_draws.draws` [weerahandi_1993] [hannig_2006]. It needs no new fits and holds where a variance
-    is estimated as zero. [ten_hove_2025] compare estimators for such data and prefer restricted models
-    with Monte Carlo intervals; theirs are normal in the standard deviations.
+    is estimated as zero; with thousands of raters and clusters there is none. [ten_hove_2025] compare
+    estimators for such data and prefer likelihood with Monte Carlo intervals.
     """
     _check(k, cluster, nested, confidence, replicates)
     found = scoring.read(ratings, unit=unit, rater=rater, level=level, levels=levels)
@@ -130,7 +131,7 @@ def icc_incomplete(
     group = None
     if within is not None:
         need_columns(ratings.columns, [within], where="ratings")
-        group = coding.cluster_codes(ratings, [within], found.rows, found.unit)[:, 0]
+        group = coding.renumber(coding.cluster_codes(ratings, [within], found.rows, found.unit)[:, 0])
     asked = _Asked(k, within, fixed_raters, confidence, replicates, seed)
     bare = Estimate(
         name="",
@@ -142,18 +143,22 @@ def icc_incomplete(
         n_left_out=found.n_left_out,
     )
     refused = _refusal(found)
-    agreed = refused is None and nested is None and _no_disagreement(found)
-    if agreed:
-        parts = _Components({}, {}, (Status.NO_DISAGREEMENT, _AGREED))
-    else:
-        parts = _Components({}, {}, refused) if refused is not None else _components(found, group, asked)
-    whole = None if refused is not None else _Object(UNIT, found.unit)
-    table = _table(whole, found, parts, asked, bare)
+    if refused is not None:
+        return _labelled([_nothing(refused, bare)] * (1 if nested is None else 2), unit, nested)
+    agreed = _no_disagreement(found)
+    parts = _Components() if agreed and nested is None else _components(found, group, asked)
+    of_units = _Components(refused=(Status.NO_DISAGREEMENT, _AGREED)) if agreed else parts
+    tables = [_table(_Object(UNIT, found.unit), found, of_units, asked, bare)]
+    if nested is not None and group is not None:
+        tables.append(_table(_Object(GROUP, group), found, parts, asked, bare))
+    return _labelled(tables, unit, nested)
+
+
+def _labelled(tables: list[pd.DataFrame], unit: Columns, nested: str | None) -> pd.DataFrame:
+    """One table, or both under the names of what they are about."""
     if nested is None:
-        return table
-    members = None if refused is not None or group is None else _Object(GROUP, group)
-    both = {"/".join(coding.names(unit)): table, nested: _table(members, found, parts, asked, bare)}
-    return pd.concat(both, names=["object"])
+        return tables[0]
+    return pd.concat(dict(zip(("/".join(coding.names(unit)), nested), tables, strict=True)), names=["object"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,14 +209,18 @@ class Sharing:
 
 
 def sharing(objects: Codes, others: Codes) -> Sharing:
-    """Sharing between objects, two or more, and members of another grouping, both codes of ratings (n,)."""
+    """Sharing between objects and members of another grouping, both codes of ratings (n,).
+
+    One object has nobody to share with: ``apart`` is NaN.
+    """
     n_objects, n_others = int(objects.max()) + 1, int(others.max()) + 1
     key, times = np.unique(objects.astype(np.int64) * n_others + others, return_counts=True)
     of_object, of_other = np.divmod(key, n_others)
     weight = times / np.bincount(objects)[of_object]
     own = float(weight @ weight)
     columns = np.bincount(of_other, weights=weight, minlength=n_others)
-    shared = (float(columns @ columns) - own) / (n_objects * (n_objects - 1))
+    pairs = n_objects * (n_objects - 1)
+    shared = (float(columns @ columns) - own) / pairs if pairs else math.nan
     return Sharing(own / n_objects, own / n_objects - shared)
 
 
@@ -227,8 +236,8 @@ def harmonic_mean(objects: Codes) -> float:
 class _Components:
     """Variances by name, draws of them, and what could not be had."""
 
-    variances: dict[str, float]
-    drawn: dict[str, Array]
+    variances: dict[str, float] = field(default_factory=dict)
+    drawn: dict[str, Array] = field(default_factory=dict)
     refused: tuple[Status, str] | None = None
     no_rater: bool = False
 
@@ -239,35 +248,44 @@ def _components(found: Scores, group: Codes | None, asked: _Asked) -> _Component
         codes[GROUP] = group
     if not asked.fixed_raters:
         codes[RATER] = found.rater
+    made = _fitted(found, codes, asked)
+    one_each = found.n_raters == len(found.score)
+    refused = _unidentified(made, [name for name in codes if name != RATER or not one_each], asked)
+    if refused is not None:
+        return _Components(refused=refused)
+    kept = [members.name for members in made.model.members]
+    names = [UNIT, *(name for name in (GROUP, RATER) if name in kept), RESIDUAL]
+    by_name = dict(zip([*kept, RESIDUAL], fitted_variances(made.model, made.model.fitted), strict=True))
+    estimates = np.array([by_name[name] for name in names])
+    others = tuple(codes[name] for name in names[1:-1])
+    design = Design(found.unit, others, found.rater if asked.fixed_raters else None)
+    drawn = {}
+    if design.feasible:
+        estimates = variance_draws.polished(design, estimates, found.score)
+        generator = np.random.default_rng(asked.seed)
+        sample = variance_draws.draws(design, estimates, asked.replicates, generator)
+        drawn = dict(zip(names, sample.T, strict=True))
+    return _Components(dict(zip(names, map(float, estimates), strict=True)), drawn, None, one_each)
+
+
+def _fitted(found: Scores, codes: dict[str, Codes], asked: _Asked) -> Fit:
     data = pd.DataFrame({name: of.astype(str) for name, of in codes.items()})
     data[RATER] = found.rater.astype(str)
     data["score"] = found.score
     fixed = (RATER,) if asked.fixed_raters else ()
-    made = fit(data, response="score", fixed=fixed, grouped=tuple(codes), degrees="none")
-    model = made.model
-    kept = [members.name for members in model.members]
-    flagged = model.screening.groupings
-    one_each = found.n_raters == len(found.score)
-    for name in codes:
-        if name in flagged and not (name == RATER and one_each):
+    return fit(data, response="score", fixed=fixed, grouped=tuple(codes), degrees="none")
+
+
+def _unidentified(made: Fit, names: list[str], asked: _Asked) -> tuple[Status, str] | None:
+    """Why the components named could not be had, if they could not."""
+    flagged = made.model.screening.groupings
+    for name in names:
+        if name in flagged:
             note = re.sub(rf"\b{GROUP}\b", asked.within or GROUP, flagged[name].note)
-            return _Components({}, {}, (Status.NOT_IDENTIFIED, note))
-    if made.status is not Status.OK or model.engine is None:
-        return _Components({}, {}, (made.status, made.status_note))
-    estimates = fitted_variances(model, model.engine)
-    names = [UNIT, *(name for name in (GROUP, RATER) if name in kept), RESIDUAL]
-    variances = dict(zip([*kept, RESIDUAL], map(float, estimates), strict=True))
-    design = Design(
-        found.unit,
-        tuple(codes[name] for name in names[1:-1]),
-        found.rater if asked.fixed_raters else None,
-    )
-    ordered = np.array([variances[name] for name in names])
-    ordered = variance_draws.polished(design, ordered, found.score)
-    variances = dict(zip(names, map(float, ordered), strict=True))
-    generator = np.random.default_rng(asked.seed)
-    drawn = variance_draws.draws(design, ordered, asked.replicates, generator)
-    return _Components(variances, dict(zip(names, drawn.T, strict=True)), None, one_each)
+            return Status.NOT_IDENTIFIED, note
+    if made.status is not Status.OK or made.model.engine is None:
+        return made.status, made.status_note
+    return None
 
 
 # Rows -----------------------------------------------------------------------------------------------
@@ -342,30 +360,29 @@ def _forms(of: _Object, found: Scores, asked: _Asked) -> list[_Form]:
     return forms
 
 
-def _table(
-    of: _Object | None, found: Scores, parts: _Components, asked: _Asked, bare: Estimate
-) -> pd.DataFrame:
-    if of is None:
-        status, note = parts.refused or (Status.NO_RECORDS, "")
-        table = to_frame([replace(bare, name=n, status=status, status_note=note) for n in NAMES], index=INDEX)
-        table[NUMBERS] = math.nan
-        table[WORDS] = ""
-    else:
-        forms = _forms(of, found, asked)
-        table = to_frame([_row(form, of, parts, asked, bare) for form in forms], index=INDEX)
-        deviations = {"1": float(found.score.std(ddof=1)), "k": of.observed_sd(found.score)}
-        table["q"] = [form.weights[RATER] for form in forms]
-        table["k"] = [form.k for form in forms]
-        table["k_harmonic"] = harmonic_mean(of.codes)
-        errors = np.array([form.error(parts.variances) for form in forms], dtype=float)
-        if parts.refused is not None:
-            errors[:] = 0.0 if parts.refused[0] is Status.NO_DISAGREEMENT else math.nan
-        table["sem"] = np.where(table["status"] == Status.NOT_IDENTIFIED.value, math.nan, np.sqrt(errors))
-        table["observed_sd"] = [deviations[form.name[-1]] for form in forms]
-        table["model"] = _model(of, asked)
-        table["type"] = [form.type for form in forms]
-        table["definition"] = [form.definition for form in forms]
-    return table.drop(columns=["se", "p_observed", "p_expected"])
+def _nothing(refused: tuple[Status, str], bare: Estimate) -> pd.DataFrame:
+    """Rows that say why there are none."""
+    rows = [replace(bare, name=name, status=refused[0], status_note=refused[1]) for name in NAMES]
+    table = to_frame(rows, index=INDEX).drop(columns=_UNUSED)
+    table[["q", "k", "k_harmonic", "sem", "observed_sd"]] = math.nan
+    table[["model", "type", "definition"]] = ""
+    return table.astype(dict.fromkeys(("model", "type", "definition"), "str"))
+
+
+def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: Estimate) -> pd.DataFrame:
+    forms = _forms(of, found, asked)
+    table = to_frame([_row(form, of, parts, asked, bare) for form in forms], index=INDEX)
+    deviations = {"1": float(found.score.std(ddof=1)), "k": of.observed_sd(found.score)}
+    table["q"] = [form.weights[RATER] for form in forms]
+    table["k"] = [form.k for form in forms]
+    table["k_harmonic"] = harmonic_mean(of.codes)
+    errors = np.array([form.error(parts.variances) for form in forms], dtype=float)
+    table["sem"] = np.where(table["value"].notna(), np.sqrt(errors), math.nan)
+    table["observed_sd"] = [deviations[form.name[-1]] for form in forms]
+    table["model"] = _model(of, asked)
+    table["type"] = [form.type for form in forms]
+    table["definition"] = [form.definition for form in forms]
+    return table.drop(columns=_UNUSED)
 
 
 def _model(of: _Object, asked: _Asked) -> str:
@@ -379,11 +396,15 @@ def _row(form: _Form, of: _Object, parts: _Components, asked: _Asked, bare: Esti
     if parts.refused is not None:
         value = 1.0 if parts.refused[0] is Status.NO_DISAGREEMENT else math.nan
         return replace(row, value=value, status=parts.refused[0], status_note=parts.refused[1])
+    if of.name == GROUP and GROUP not in parts.variances:
+        return replace(row, status=Status.NOT_IDENTIFIED, status_note=_ONE_EACH)
     if parts.no_rater and form.name == "icc_c_1":
         return replace(row, status=Status.NOT_IDENTIFIED, status_note=_NESTED)
     value = float(form.ratio(parts.variances, of.signal))
     status, note = _status(value, of.n, parts)
     row = replace(row, value=value, status=status, status_note=note)
+    if not parts.drawn:
+        return replace(row, status_note=f"{note} {_TOO_LARGE}".strip())
     if status is Status.TOO_FEW_CLUSTERS:
         return row
     tail = (1 - asked.confidence) / 2

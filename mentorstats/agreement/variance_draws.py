@@ -18,6 +18,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
 METHOD = "generalised_monte_carlo"
+MOST = 3000  # columns of a design for which dense matrices of that size take seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,11 @@ class Design:
         ones = sparse.csr_array(np.ones((n, 1)))
         parts = [ones if self.fixed is None else _indicators(self.fixed)]
         return sparse.csr_array(sparse.hstack([*parts, *(_indicators(codes) for codes in self.others)]))
+
+    @property
+    def feasible(self) -> bool:
+        """Whether its information can be computed in seconds."""
+        return sum(self.sizes()) <= MOST
 
     def sizes(self) -> list[int]:
         """Columns of the fixed part and of each of ``others``."""

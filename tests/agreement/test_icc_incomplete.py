@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from engine import REFERENCE
 
-from mentorstats.agreement import icc, icc_incomplete
+from mentorstats.agreement import icc, icc_incomplete, variance_draws
 from mentorstats.agreement.icc_incomplete import harmonic_mean, sharing
 from mentorstats.errors import ArgumentError
 
@@ -215,6 +215,48 @@ def test_clusters_widen_the_interval():
     )
     width = {"plain": plain["high"] - plain["low"], "clustered": clustered["high"] - clustered["low"]}
     assert (width["clustered"] > width["plain"]).all()
+
+
+def test_designs_too_large_for_an_interval_say_so(monkeypatch):
+    ratings = crossed(6, share=0.6)
+    monkeypatch.setattr(variance_draws, "MOST", 5)
+    found = icc_incomplete(ratings, **COLUMNS)
+    monkeypatch.undo()
+    wanted = icc_incomplete(ratings, **COLUMNS)
+    assert found["value"].to_numpy() == pytest.approx(wanted["value"].to_numpy(), abs=1e-4)
+    assert set(found["interval_method"]) == {"none"}
+    assert found["status_note"].str.contains("No interval").all()
+
+
+def test_members_that_cannot_be_told_from_units():
+    ratings = crossed(6, share=0.6)
+    alike = icc_incomplete(ratings.assign(candidate=ratings["unit"]), **COLUMNS, nested="candidate")
+    assert set(alike.loc["candidate", "status"]) == {"not_identified"}
+    assert alike.loc["candidate", ["value", "sem"]].isna().all(axis=None)
+    assert alike.loc["unit", "value"].tolist() == icc_incomplete(ratings, **COLUMNS)["value"].tolist()
+    single = icc_incomplete(ratings.assign(candidate="x"), **COLUMNS, nested="candidate")
+    assert set(single["status"]) == {"not_identified"}
+    assert single["status_note"].str.contains("candidate has 1 member").all()
+
+
+def test_nested_refusals_keep_their_shape():
+    ratings = crossed(6, share=0.6)
+    empty = icc_incomplete(ratings.iloc[:0], **COLUMNS, nested="candidate")
+    assert len(empty) == 8
+    assert set(empty["status"]) == {"no_records"}
+    same = icc_incomplete(ratings.assign(level=ratings["unit"]), **COLUMNS, nested="candidate")
+    assert set(same.loc["unit", "status"]) == {"no_disagreement"}
+    assert set(same.loc["candidate", "status"]) == {"saturated"}
+
+
+def test_a_cluster_without_a_score_changes_nothing():
+    ratings = crossed(6, share=0.6)
+    blank = ratings.copy()
+    blank.loc[blank["candidate"] == 3, "level"] = np.nan
+    kept = ratings[ratings["candidate"] != 3]
+    for argument in ("cluster", "nested"):
+        found, wanted = (icc_incomplete(r, **COLUMNS, **{argument: "candidate"}) for r in (blank, kept))
+        pd.testing.assert_frame_equal(found.drop(columns="n_left_out"), wanted.drop(columns="n_left_out"))
 
 
 def test_same_seed_same_answer():
