@@ -37,7 +37,7 @@ _TYPES = {
     "a": "absolute agreement: raters' severity counts as error",
     "c": "consistency: raters' severity does not count",
 }
-_SHORT_REFERENCE = {"1": "shrout_fleiss_1979", "a": "mcgraw_wong_1996", "c": "shrout_fleiss_1979"}
+_REFERENCES = {"1": "shrout_fleiss_1979", "a": "mcgraw_wong_1996", "c": "shrout_fleiss_1979"}
 
 
 def icc(
@@ -237,7 +237,7 @@ def _frame(found: Scores, confidence: float) -> pd.DataFrame:
             error = math.sqrt(forms[form].error / (ms.k if size == "k" else 1))
             more.append({"observed_sd": deviations[size], "sem": error} | _test(forms[form], ms.n - 1))
     table = to_frame(rows, index="coefficient").drop(columns=["se", "n_clusters", "p_observed", "p_expected"])
-    table["reference"] = [_SHORT_REFERENCE[name.split("_")[1]] for name in names]
+    table["reference"] = [_REFERENCES[name.split("_")[1]] for name in names]
     for column in ("f", "df1", "df2", "p", "sem", "observed_sd"):
         table[column] = np.array([row[column] for row in more], dtype=float)
     table["model"] = [_MODELS[name.split("_")[1]] for name in names]

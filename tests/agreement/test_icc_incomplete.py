@@ -279,36 +279,3 @@ def test_same_seed_same_answer():
 def test_bad_arguments_are_named(more, message):
     with pytest.raises(ArgumentError, match=message):
         icc_incomplete(crossed(1), **COLUMNS, **more)
-
-
-def covered(datasets, variances, **design):
-    """Share of data sets whose interval holds the truth, a coefficient each (4,)."""
-    hits = []
-    for seed in range(datasets):
-        ratings = crossed(seed, variances=variances, **design)
-        found = icc_incomplete(ratings, **COLUMNS, replicates=1000)
-        error = variances[1] * found["q"] + variances[2] / found["k"]
-        truth = variances[0] / (variances[0] + error)
-        hits.append(((found["low"] <= truth) & (truth <= found["high"])).to_numpy())
-    return np.mean(hits, axis=0)
-
-
-def test_coverage_of_a_few_data_sets():
-    """Nominal .95; 150 data sets: two standard errors are .036."""
-    found = covered(150, (1, 0.3, 0.7), n=40, k=6, share=0.6)
-    assert ((found > 0.90) & (found <= 1)).all()
-
-
-@pytest.mark.long
-@pytest.mark.parametrize(
-    ("variances", "design"),
-    [
-        ((1, 0.3, 0.7), {"n": 40, "k": 6, "share": 0.6}),
-        ((0.3, 0.1, 1), {"n": 30, "k": 8, "share": 0.6}),
-        ((2, 1, 0.7), {"n": 40, "k": 4, "share": 0.6}),
-        ((1, 0, 0.7), {"n": 40, "k": 6, "share": 0.6}),
-    ],
-)
-def test_coverage(variances, design):
-    found = covered(2000, variances, **design)
-    assert ((found > 0.93) & (found < 0.985)).all()
