@@ -77,6 +77,27 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "bhapkar_1966": Source(
+        "Bhapkar, V. P.",
+        1966,
+        "A note on the equivalence of two test criteria for hypotheses in categorical data",
+        "Journal of the American Statistical Association 61, 228–235",
+        memory=True,
+    ),
+    "bland_altman_1986": Source(
+        "Bland, J. M.; Altman, D. G.",
+        1986,
+        "Statistical methods for assessing agreement between two methods of clinical measurement",
+        "The Lancet 327, 307–310",
+        memory=True,
+    ),
+    "bland_altman_1999": Source(
+        "Bland, J. M.; Altman, D. G.",
+        1999,
+        "Measuring agreement in method comparison studies",
+        "Statistical Methods in Medical Research 8, 135–160",
+        memory=True,
+    ),
     "brennan_prediger_1981": Source(
         "Brennan, R. L.; Prediger, D. J.",
         1981,
@@ -103,6 +124,11 @@ SOURCES: dict[str, Source] = {
         "Guidelines, criteria, and rules of thumb for evaluating normed and standardized assessment "
         "instruments in psychology",
         "Psychological Assessment 6, 284–290",
+    "carkeet_2015": Source(
+        "Carkeet, A.",
+        2015,
+        "Exact parametric confidence intervals for Bland-Altman limits of agreement",
+        "Optometry and Vision Science 92, e71–e80",
         memory=True,
     ),
     "cicchetti_feinstein_1990": Source(
@@ -171,11 +197,26 @@ SOURCES: dict[str, Source] = {
         "Journal of the American Statistical Association 82, 171–185",
         memory=True,
     ),
+    "eliasziw_1994": Source(
+        "Eliasziw, M.; Young, S. L.; Woodbury, M. G.; Fryday-Field, K.",
+        1994,
+        "Statistical methodology for the concurrent assessment of interrater and intrarater reliability: "
+        "using goniometric measurements as an example",
+        "Physical Therapy 74, 777–788",
+        memory=True,
+    ),
     "feinstein_cicchetti_1990": Source(
         "Feinstein, A. R.; Cicchetti, D. V.",
         1990,
         "High agreement but low kappa: I. The problems of two paradoxes",
         "Journal of Clinical Epidemiology 43, 543–549",
+    ),
+    "finn_1970": Source(
+        "Finn, R. H.",
+        1970,
+        "A note on estimating the reliability of categorical data",
+        "Educational and Psychological Measurement 30, 71–76",
+        memory=True,
     ),
     "fleiss_1971": Source(
         "Fleiss, J. L.",
@@ -221,6 +262,13 @@ SOURCES: dict[str, Source] = {
     "gwet_2014": Source(
         "Gwet, K. L.", 2014, "Handbook of Inter-Rater Reliability", "4th edition, Advanced Analytics"
     ),
+    "hannig_2006": Source(
+        "Hannig, J.; Iyer, H.; Patterson, P.",
+        2006,
+        "Fiducial generalized confidence intervals",
+        "Journal of the American Statistical Association 101, 254–269",
+        memory=True,
+    ),
     "hastie_2009": Source(
         "Hastie, T.; Tibshirani, R.; Friedman, J.",
         2009,
@@ -253,6 +301,13 @@ SOURCES: dict[str, Source] = {
         1989,
         "Approximate Bayesian inference in conditionally independent hierarchical models",
         "Journal of the American Statistical Association 84, 717–726",
+        memory=True,
+    ),
+    "kendall_smith_1939": Source(
+        "Kendall, M. G.; Smith, B. Babington",
+        1939,
+        "The problem of m rankings",
+        "The Annals of Mathematical Statistics 10, 275–287",
         memory=True,
     ),
     "kenward_roger_1997": Source(
@@ -318,6 +373,20 @@ SOURCES: dict[str, Source] = {
         "Biometrika 81, 624–629",
         memory=True,
     ),
+    "maxwell_1970": Source(
+        "Maxwell, A. E.",
+        1970,
+        "Comparing the classification of subjects by two independent judges",
+        "British Journal of Psychiatry 116, 651–655",
+        memory=True,
+    ),
+    "mcgraw_wong_1996": Source(
+        "McGraw, K. O.; Wong, S. P.",
+        1996,
+        "Forming inferences about some intraclass correlation coefficients",
+        "Psychological Methods 1, 30–46",
+        memory=True,
+    ),
     "naylor_smith_1982": Source(
         "Naylor, J. C.; Smith, A. F. M.",
         1982,
@@ -361,11 +430,32 @@ SOURCES: dict[str, Source] = {
         "Journal of the American Statistical Association 82, 605–610",
         memory=True,
     ),
+    "shrout_fleiss_1979": Source(
+        "Shrout, P. E.; Fleiss, J. L.",
+        1979,
+        "Intraclass correlations: uses in assessing rater reliability",
+        "Psychological Bulletin 86, 420–428",
+        memory=True,
+    ),
+    "siegel_1956": Source(
+        "Siegel, S.",
+        1956,
+        "Nonparametric Statistics for the Behavioral Sciences",
+        "McGraw-Hill",
+        memory=True,
+    ),
     "stram_lee_1994": Source(
         "Stram, D. O.; Lee, J. W.",
         1994,
         "Variance components testing in the longitudinal mixed effects model",
         "Biometrics 50, 1171–1177",
+        memory=True,
+    ),
+    "stuart_1955": Source(
+        "Stuart, A.",
+        1955,
+        "A test for homogeneity of the marginal distributions in a two-way classification",
+        "Biometrika 42, 412–416",
         memory=True,
     ),
     "takahashi_1973": Source(
@@ -374,6 +464,20 @@ SOURCES: dict[str, Source] = {
         "Formation of a sparse bus impedance matrix and its application to short circuit study",
         "Proceedings of the 8th PICA Conference, Minneapolis, 63–69",
         memory=True,
+    ),
+    "ten_hove_2024": Source(
+        "ten Hove, D.; Jorgensen, T. D.; van der Ark, L. A.",
+        2024,
+        "Updated guidelines on selecting an intraclass correlation coefficient for interrater reliability, "
+        "with applications to incomplete observational designs",
+        "Psychological Methods 29, 967–979",
+    ),
+    "ten_hove_2025": Source(
+        "ten Hove, D.; Jorgensen, T. D.; van der Ark, L. A.",
+        2025,
+        "How to estimate intraclass correlation coefficients for interrater reliability from planned "
+        "incomplete data",
+        "Multivariate Behavioral Research 60, 1042–1061",
     ),
     "tierney_kadane_1986": Source(
         "Tierney, L.; Kadane, J. B.",
@@ -394,6 +498,13 @@ SOURCES: dict[str, Source] = {
         2023,
         "Web Content Accessibility Guidelines (WCAG) 2.2",
         "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
+    ),
+    "weerahandi_1993": Source(
+        "Weerahandi, S.",
+        1993,
+        "Generalized confidence intervals",
+        "Journal of the American Statistical Association 88, 899–905",
         memory=True,
     ),
     "white_2018": Source(

@@ -8,16 +8,25 @@
 ``certify`` holds raters to key scores by ``certification_rules``, ``operating_characteristic`` says what
 such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
 ``reporting_items`` fills in what a report of an agreement study should tell, and shows the gaps.
+
+For scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where not,
+``limits_of_agreement`` for totals of two raters, ``kendall_w`` for their order, ``finn`` against dice.
+``marginal_homogeneity`` tests whether two raters use the levels equally often.
 """
 
 from mentorstats.agreement.certification import Certification, certificates, certify
 from mentorstats.agreement.coefficients import coefficients, from_codes
+from mentorstats.agreement.concordance import finn, kendall_w
+from mentorstats.agreement.icc import icc
+from mentorstats.agreement.icc_incomplete import icc_incomplete
 from mentorstats.agreement.levels import by_level
+from mentorstats.agreement.margins import marginal_homogeneity
 from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import double_scored, stacked
 from mentorstats.agreement.planning import disagreement_correlation, double_scores_needed, precision
 from mentorstats.agreement.reading import benchmark, paradox, read_against
 from mentorstats.agreement.reporting_items import reporting_items
+from mentorstats.agreement.totals import limits_of_agreement
 from mentorstats.agreement.verdicts import certification_rules
 
 __all__ = [
@@ -31,7 +40,13 @@ __all__ = [
     "disagreement_correlation",
     "double_scored",
     "double_scores_needed",
+    "finn",
     "from_codes",
+    "icc",
+    "icc_incomplete",
+    "kendall_w",
+    "limits_of_agreement",
+    "marginal_homogeneity",
     "operating_characteristic",
     "paradox",
     "precision",

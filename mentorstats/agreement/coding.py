@@ -56,7 +56,7 @@ class Coded:
         if keep is not None:
             unit, rater, level = unit[keep], rater[keep], level[keep]
             cluster = None if cluster is None else cluster[keep]
-            unit, rater = _renumber(unit), _renumber(rater)
+            unit, rater = renumber(unit), renumber(rater)
         n_units = int(unit.max()) + 1 if len(unit) else 0
         n_raters = int(rater.max()) + 1 if len(rater) else 0
         of_unit = None
@@ -96,14 +96,14 @@ def code(
     wanted = [*names(unit), *names(rater), level, *(names(cluster) if cluster is not None else [])]
     need_columns(ratings.columns, wanted, where=_WHERE)
     declared, level_code = code_levels(ratings[level], levels)
-    unit_code, rater_code = group_codes(ratings, names(unit)), _ordered_codes(ratings, names(rater))
+    unit_code, rater_code = group_codes(ratings, names(unit)), ordered_codes(ratings, names(rater))
     kept = (level_code >= 0) & (unit_code >= 0) & (rater_code >= 0)
     rows = np.flatnonzero(kept)
-    coded_unit, coded_rater = _renumber(unit_code[rows]), _renumber(rater_code[rows])
-    _refuse_twice(ratings, rows, coded_unit, coded_rater)
+    coded_unit, coded_rater = renumber(unit_code[rows]), renumber(rater_code[rows])
+    refuse_twice(ratings, rows, coded_unit, coded_rater)
     clusters = None
     if cluster is not None:
-        clusters = _clusters(ratings, names(cluster), rows, coded_unit)
+        clusters = cluster_codes(ratings, names(cluster), rows, coded_unit)
     return Coded(coded_unit, coded_rater, level_code[rows], clusters, rows, len(ratings), declared)
 
 
@@ -118,7 +118,7 @@ def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
     return np.asarray(combined, dtype=np.intp)
 
 
-def _ordered_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
+def ordered_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
     """Codes as `group_codes`, in the order of the values, so that the order of rows means nothing."""
     codes = group_codes(frame, columns)
     known = codes >= 0
@@ -211,7 +211,7 @@ def _text(value: object) -> str:
     return str(value).strip()
 
 
-def _renumber(codes: Codes) -> Codes:
+def renumber(codes: Codes) -> Codes:
     """Codes without gaps."""
     if not len(codes):
         return codes
@@ -221,7 +221,8 @@ def _renumber(codes: Codes) -> Codes:
     return np.asarray((np.cumsum(seen) - 1)[codes], dtype=np.intp)
 
 
-def _refuse_twice(ratings: pd.DataFrame, rows: Codes, unit: Codes, rater: Codes) -> None:
+def refuse_twice(ratings: pd.DataFrame, rows: Codes, unit: Codes, rater: Codes) -> None:
+    """Raise DuplicateRatingError naming rows in which a rater rated a unit again."""
     if not len(rows):
         return
     n_raters = int(rater.max()) + 1
@@ -241,7 +242,7 @@ def _refuse_twice(ratings: pd.DataFrame, rows: Codes, unit: Codes, rater: Codes)
         )
 
 
-def _clusters(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Codes) -> Codes:
+def cluster_codes(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Codes) -> Codes:
     """Codes of the cluster columns that matter, one a crossed way (n, m).
 
     A column nested in another adds nothing: the higher one stands for both.

@@ -6,7 +6,16 @@ import pandas as pd
 import pytest
 
 from mentorstats import places
-from mentorstats.agreement import by_level, coefficients
+from mentorstats.agreement import (
+    by_level,
+    coefficients,
+    finn,
+    icc,
+    icc_incomplete,
+    kendall_w,
+    limits_of_agreement,
+    marginal_homogeneity,
+)
 from mentorstats.sources import SOURCES
 
 RATINGS = pd.DataFrame({"unit": [0, 0, 1, 1, 2, 2], "rater": ["a", "b"] * 3, "level": [1, 1, 2, 2, 1, 2]})
@@ -23,3 +32,15 @@ def test_columns_statuses_and_references(table):
     assert set(found.columns) <= known("result_columns.toml")
     assert set(found["status"]) <= known("statuses.toml")
     assert set(found["reference"]) <= set(SOURCES)
+
+
+@pytest.mark.parametrize(
+    "table", [icc, icc_incomplete, kendall_w, finn, limits_of_agreement, marginal_homogeneity]
+)
+def test_tables_for_scores(table):
+    more = {"levels": [1, 2]} if table in (finn, marginal_homogeneity) else {}
+    found = table(RATINGS, unit="unit", rater="rater", level="level", **more)
+    assert set(found.columns) <= known("result_columns.toml")
+    assert set(found["status"]) <= known("statuses.toml")
+    assert set(found["reference"]) <= set(SOURCES)
+    assert "interval_method" in found or table is marginal_homogeneity
