@@ -1,13 +1,20 @@
-"""Data sets with known variances, and how often intervals of incomplete-data coefficients hold the truth."""
+"""Data sets with known variances, and how often intervals of incomplete-data coefficients hold the truth.
 
-from dataclasses import dataclass
+Run as a script to write the table: python tests/agreement/icc_simulation.py
+"""
+
+import csv
+from dataclasses import astuple, dataclass, fields
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from mentorstats.agreement import icc_incomplete
 
-DATA_SETS = 1000
+TABLE = Path(__file__).with_name("icc_coverage.csv")
+COEFFICIENTS = ("icc_a_1", "icc_c_1", "icc_a_k", "icc_c_k")
+DATA_SETS, SUBSET = 1000, 25
 
 
 @dataclass(frozen=True)
@@ -60,3 +67,19 @@ def run(cell, n):
         counts[:, 0] += found["low"].notna()
         counts[:, 1] += (found["low"] <= truth) & (truth <= found["high"])
     return counts
+
+
+def write():
+    """Run all cells and write the table."""
+    with TABLE.open("w", encoding="utf-8", newline="") as handle:
+        out = csv.writer(handle, lineterminator="\n")
+        names = [field.name for field in fields(Cell)]
+        out.writerow([*names, "coefficient", "data_sets", "intervals", "covered", "subset"])
+        for cell in CELLS:
+            first, whole = run(cell, SUBSET), run(cell, DATA_SETS)
+            for name, part, (made, held) in zip(COEFFICIENTS, first, whole, strict=True):
+                out.writerow([*astuple(cell), name, DATA_SETS, made, held, part[1]])
+
+
+if __name__ == "__main__":
+    write()
