@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from mentorstats.agreement import coding, intervals
+from mentorstats.agreement import coding, generality, intervals
 from mentorstats.agreement.family import Share
 from mentorstats.agreement.tabulate import Tabulation
 from mentorstats.estimate import Estimate, Status, to_frame
@@ -55,7 +55,8 @@ def by_level(
     coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=cluster)
     table = coded.tabulate().only_pairable()
     left_out = len(ratings) - len(coded.rows)
-    rows = [_of_level(table, k, str(label), left_out, confidence) for k, label in enumerate(coded.levels)]
+    to = generality.of_columns(ratings, coded.clustered_by, coding.names(rater))
+    rows = [_of_level(table, k, str(label), left_out, confidence, to) for k, label in enumerate(coded.levels)]
     return to_frame(rows, index="level")
 
 
@@ -68,7 +69,7 @@ def specific(table: Tabulation, k: int) -> Share:
     return Share(value, (matched - value * given) / total)
 
 
-def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: float) -> Estimate:
+def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: float, to: str) -> Estimate:
     given = table.counts[:, k] if len(table.units) else np.zeros(0)
     n_given = int(table.units @ given)
     bare = Estimate(name=label, n_left_out=left_out, reference="cicchetti_feinstein_1990")
@@ -91,6 +92,7 @@ def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: 
         high=interval.high,
         confidence=confidence if interval.method != "none" else math.nan,
         interval_method=interval.method,
+        generalises_to=to if interval.method != "none" else "",
         n_units=int(table.units[given > 0].sum()),
         n_raters=table.n_raters,
         n_ratings=n_given,

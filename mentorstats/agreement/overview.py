@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from mentorstats.agreement import intervals
+from mentorstats.agreement import generality, intervals
 from mentorstats.agreement.coefficients import coefficients
 from mentorstats.agreement.pairing import UNIT, stacked
 from mentorstats.errors import ArgumentError, need_columns
@@ -42,13 +42,14 @@ def checks(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFram
     """
     need_columns(long.columns, [*UNIT, "level", "rater_role", "independent"], where="long table")
     has_level = long["level"].notna()
+    named = long[UNIT].notna().all(axis=1)
     of_either = long["rater_role"].isin(roles)
     independent = long["independent"].astype("boolean").fillna(True).astype(bool)
     unit = [long[name] for name in UNIT]
     both = {}
     for name, counted in (("any", has_level), ("independent", has_level & independent)):
         of_role = pd.DataFrame({role: counted & (long["rater_role"] == role) for role in roles})
-        both[name] = of_role.groupby(unit, observed=True, dropna=False).transform("any").all(axis=1)
+        both[name] = named & of_role.groupby(unit, observed=True, dropna=False).transform("any").all(axis=1)
     return pd.DataFrame(
         {
             "has_level": has_level,
@@ -269,6 +270,7 @@ def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Es
         high=mean + half,
         confidence=confidence,
         interval_method="linearised_t",
+        generalises_to=generality.of_members(["candidates"]),
         status=Status.FEW_CLUSTERS if few else Status.OK,
         status_note=f"{n_clusters} candidates: the interval may be too narrow." if few else "",
     )

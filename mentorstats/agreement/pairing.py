@@ -16,7 +16,8 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "su
     Parameters
     ----------
     long
-        The long table (`Records.long`). Ratings without a level pair with nothing.
+        The long table (`Records.long`). Ratings without a level, a rater or a part of the unit pair with
+        nothing: two lessons without a name are not the same lesson.
     roles
         The two roles; the same role twice pairs different raters of that role, each pair once.
 
@@ -37,7 +38,8 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "su
     shared = [name for name in SHARED if name in long.columns]
     needed = [*UNIT, "rater", "rater_role", "level", "rank", "independent"]
     need_columns(long.columns, needed, where="long table")
-    rated = long.loc[long["level"].notna() & long["rater"].notna(), [*needed, *shared]]
+    known = long[[*UNIT, "rater", "level"]].notna().all(axis=1)
+    rated = long.loc[known, [*needed, *shared]]
     first = rated[rated["rater_role"] == roles[0]]
     second = rated.loc[rated["rater_role"] == roles[1], [*UNIT, "rater", "level", "rank", "independent"]]
     pairs = first.merge(second, on=UNIT, suffixes=("_first", "_second"), sort=False)

@@ -49,7 +49,7 @@ class Tabulation:
     counts : array (p, q)
         Ratings at each level, one row a pattern.
     units : array (p,)
-        Units that show the pattern.
+        Units that show the pattern, or the weight of the one unit that does.
     pattern, rater, level : arrays (m,)
         One entry a rating of a pattern.
     n_raters
@@ -57,6 +57,9 @@ class Tabulation:
     clusters : tuple of Way
         One for a cluster column; for crossed columns also one for each of their combinations. Empty
         where every unit is its own cluster.
+    weighted
+        Whether ``units`` are weights. Then a pattern is one unit, the clusters are always there and
+        hold weights too, and the mean weight is 1.
     """
 
     counts: Array
@@ -66,6 +69,12 @@ class Tabulation:
     level: Codes
     n_raters: int
     clusters: tuple[Way, ...] = ()
+    weighted: bool = False
+
+    @property
+    def times(self) -> Array:
+        """Number of units that show the pattern, whatever their weights (p,)."""
+        return np.ones(len(self.units)) if self.weighted else self.units
 
     @property
     def per_unit(self) -> Array:
@@ -79,7 +88,7 @@ class Tabulation:
 
     @property
     def n_pairable(self) -> float:
-        """Units with two ratings or more."""
+        """Units with two ratings or more, or the sum of their weights."""
         return float(self.units[self.pairable].sum())
 
     def n_clusters(self) -> int:
@@ -94,8 +103,9 @@ class Tabulation:
         The sum of a cluster that holds the share w of the pairable units is divided by 1 - w, and the
         squares add up with (c - 1) / c: what leaving out one cluster after the other gives, to first
         order, and the plain c / (c - 1) where clusters are equal. ``factor`` replaces both. Crossed
-        columns add up and their combinations are taken off; where that leaves nothing, the largest of
-        the columns' own variances stands [cameron_2011].
+        columns add up and their combinations are taken off [cameron_2011], but never below the largest
+        of the columns' own variances: where ratings of a cluster go together the sum exceeds both, and
+        with few clusters a side a smaller one is chance, which made intervals too narrow.
         """
         if not self.clusters:
             n = self.n_pairable
@@ -106,7 +116,7 @@ class Tabulation:
             parts.append(self._variance_between(way, influence, factor))
         total = sum(way.sign * part for way, part in zip(self.clusters, parts, strict=True))
         largest = max(part for way, part in zip(self.clusters, parts, strict=True) if way.single)
-        return total if total > 0 else largest
+        return max(total, largest)
 
     def skewness(self, influence: Array) -> float:
         """Sum of cubes over the 3/2 power of the sum of squares, of influence summed by cluster."""
@@ -147,7 +157,15 @@ class Tabulation:
 
 
 def from_long(
-    unit: Codes, rater: Codes, level: Codes, *, q: int, n_units: int, n_raters: int, cluster: Codes | None
+    unit: Codes,
+    rater: Codes,
+    level: Codes,
+    *,
+    q: int,
+    n_units: int,
+    n_raters: int,
+    cluster: Codes | None,
+    weight: Array | None = None,
 ) -> Tabulation:
     """Tabulate one rating an entry; no code is missing, no unit and rater come twice.
 
@@ -161,15 +179,25 @@ def from_long(
         How many units and raters there are.
     cluster : integer array (n_units, m) or None
         Cluster codes of each unit, a column for each crossed way.
+    weight : array (n_units,), optional
+        Weight of each unit; only ratios matter.
     """
     filled = len(unit) / max(n_units * n_raters, 1)
-    if (q + 1) ** n_raters <= _MOST_PATTERNS and filled >= _LEAST_FILLED:
+    if weight is None and (q + 1) ** n_raters <= _MOST_PATTERNS and filled >= _LEAST_FILLED:
         grid = np.full((n_units, n_raters), -1, dtype=np.int16)
         grid[unit, rater] = level
         return from_grid(grid, q=q, cluster=cluster)
     counts = np.bincount(unit * np.int64(q) + level, minlength=n_units * q).reshape(n_units, q).astype(float)
-    ways = () if cluster is None else _ways(cluster, np.arange(n_units), n_units)
-    return Tabulation(counts, np.ones(n_units), unit, rater, level, n_raters, ways)
+    each = np.arange(n_units)
+    if weight is None:
+        ways = () if cluster is None else _ways(cluster, each, n_units)
+        return Tabulation(counts, np.ones(n_units), unit, rater, level, n_raters, ways)
+    weight = weight / weight.mean() if n_units else weight
+    ways = tuple(
+        replace(way, members=sparse.csr_array(way.members.multiply(weight)))
+        for way in _ways(each[:, None] if cluster is None else cluster, each, n_units)
+    )
+    return Tabulation(counts, weight, unit, rater, level, n_raters, ways, weighted=True)
 
 
 def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:

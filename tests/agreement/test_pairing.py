@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from mentorstats.agreement import coefficients, double_scored, stacked
+from mentorstats.agreement.overview import checks
 from mentorstats.errors import ArgumentError, ColumnError
 
 
@@ -63,3 +64,11 @@ def test_refusals():
         double_scored(long_table().drop(columns="independent"))
     with pytest.raises(ArgumentError, match="both sides"):
         stacked(double_scored(long_table()), names=("a", "a"))
+
+
+@pytest.mark.parametrize("key", ["observation", "criterion", "rubric_version"])
+def test_a_missing_key_pairs_with_nothing(key):
+    nameless = long_table().iloc[[0, 1, 5, 6]]
+    nameless.loc[nameless.index[:2], key] = None
+    assert list(double_scored(nameless)["observation"]) == ["o2"]
+    assert checks(nameless)["other_role_too"].tolist() == [False, False, True, True]
