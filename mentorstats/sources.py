@@ -57,6 +57,14 @@ SOURCES: dict[str, Source] = {
         "Biometrika 71, 1–10",
         memory=True,
     ),
+    "austin_2009": Source(
+        "Austin, P. C.",
+        2009,
+        "Balance diagnostics for comparing the distribution of baseline covariates between treatment groups "
+        "in propensity-score matched samples",
+        "Statistics in Medicine 28, 3083–3107",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -108,6 +116,13 @@ SOURCES: dict[str, Source] = {
         1968,
         "Weighted kappa: nominal scale agreement with provision for scaled disagreement or partial credit",
         "Psychological Bulletin 70, 213–220",
+    ),
+    "cole_hernan_2008": Source(
+        "Cole, S. R.; Hernán, M. A.",
+        2008,
+        "Constructing inverse probability weights for marginal structural models",
+        "American Journal of Epidemiology 168, 656–664",
+        memory=True,
     ),
     "conger_1980": Source(
         "Conger, A. J.",
@@ -233,6 +248,7 @@ SOURCES: dict[str, Source] = {
         "Biometrics 53, 983–997",
         memory=True,
     ),
+    "kish_1965": Source("Kish, L.", 1965, "Survey Sampling", "Wiley", memory=True),
     "kottner_2011": Source(
         "Kottner, J.; Audigé, L.; Brorson, S.; Donner, A.; Gajewski, B. J.; Hróbjartsson, A.; Roberts, C.; "
         "Shoukri, M.; Streiner, D. L.",

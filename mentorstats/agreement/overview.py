@@ -13,11 +13,10 @@ from scipy import stats
 
 from mentorstats.agreement import generality, intervals
 from mentorstats.agreement.coefficients import coefficients
-from mentorstats.agreement.pairing import UNIT, stacked
+from mentorstats.agreement.pairing import ROLES, UNIT, stacked
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 
-ROLES = ("mentor", "supervisor")
 VERSION = ["rubric", "rubric_version"]
 
 Array = npt.NDArray[np.float64]
@@ -140,6 +139,7 @@ def by_version(
     by: Sequence[str] = ("criterion",),
     cluster: Sequence[str] = ("candidate",),
     confidence: float = 0.95,
+    unit_weights: str | None = None,
 ) -> pd.DataFrame:
     """Agreement of the two sides under each rubric version; versions are never pooled.
 
@@ -153,6 +153,8 @@ def by_version(
         Further columns; one set of coefficients for each combination. Empty for a version at once.
     cluster
         Within which ratings go together: ``candidate``, ``supervisor`` (the second side), or both.
+    unit_weights
+        As in `coefficients`: a column of the pairs.
 
     Returns
     -------
@@ -173,9 +175,57 @@ def by_version(
             cluster=list(cluster),
             by=list(by) or None,
             confidence=confidence,
+            unit_weights=unit_weights,
         )
         parts.append(pd.concat([found], keys=[version], names=VERSION))
     return pd.concat(parts) if parts else _nothing([*VERSION, *by, "coefficient"])
+
+
+def side_by_side(
+    pairs: pd.DataFrame,
+    rubrics: pd.DataFrame,
+    *,
+    by: Sequence[str] = (),
+    cluster: Sequence[str] = ("candidate",),
+    confidence: float = 0.95,
+    lesson_weights: pd.Series | None = None,
+) -> pd.DataFrame:
+    """Agreement with and without ratings marked as not independent, and weighted to all lessons.
+
+    Parameters
+    ----------
+    pairs, rubrics, by, cluster, confidence
+        As in `by_version`.
+    lesson_weights
+        Weight of each observation, from `inverse_probability_weights`. Lessons without one are left out
+        of the weighted rows, and of rows of the same lessons without weights.
+
+    Returns
+    -------
+    DataFrame
+        As from `by_version`, with ``ratings`` in front of the index: ``all``, ``not_marked`` (a pair for
+        which nothing was recorded is kept), ``marked_independent`` (only pairs of which both are known to
+        be independent), and with weights ``weighted`` and ``weighted_lessons_alike``, the same pairs each
+        counting one.
+    """
+    need_columns(pairs.columns, ["observation", "independent"], where="pairs")
+    known = pairs["independent"].astype("boolean")
+    chosen: dict[str, tuple[pd.DataFrame, str | None]] = {
+        "all": (pairs, None),
+        "not_marked": (pairs[known.fillna(True).astype(bool)], None),
+        "marked_independent": (pairs[known.fillna(False).astype(bool)], None),
+    }
+    if lesson_weights is not None:
+        weight = pairs["observation"].map(lesson_weights).astype(float)
+        weighted = pairs.assign(lesson_weight=weight)[weight.notna()]
+        chosen |= {"weighted": (weighted, "lesson_weight"), "weighted_lessons_alike": (weighted, None)}
+    found = {
+        name: by_version(
+            rows, rubrics, by=by, cluster=cluster, confidence=confidence, unit_weights=unit_weights
+        )
+        for name, (rows, unit_weights) in chosen.items()
+    }
+    return pd.concat(found, names=["ratings"])
 
 
 def differences(

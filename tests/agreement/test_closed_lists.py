@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import places
-from mentorstats.agreement import by_level, coefficients
+from mentorstats.agreement import by_level, coefficients, inverse_probability_weights, likeness, partners
 from mentorstats.sources import SOURCES
 
 RATINGS = pd.DataFrame({"unit": [0, 0, 1, 1, 2, 2], "rater": ["a", "b"] * 3, "level": [1, 1, 2, 2, 1, 2]})
@@ -23,3 +23,17 @@ def test_columns_statuses_and_references(table):
     assert set(found.columns) <= known("result_columns.toml")
     assert set(found["status"]) <= known("statuses.toml")
     assert set(found["reference"]) <= set(SOURCES)
+
+
+def test_columns_about_double_scores():
+    lessons = pd.DataFrame({"week": [1, 2, 3, 4] * 5, "double_scored": [True, False, False, True, True] * 4})
+    pairs = pd.DataFrame({"observation": ["o1"], "rater_first": ["m"], "rater_second": ["s"]})
+    tables = [
+        likeness(lessons, ["week"]),
+        inverse_probability_weights(lessons, ["week"]).to_frame(),
+        partners(pairs),
+    ]
+    for found in tables:
+        assert set(found.columns) <= known("result_columns.toml")
+        assert set(found.get("status", [])) <= known("statuses.toml")
+        assert set(found.get("reference", [])) <= set(SOURCES)
