@@ -60,6 +60,53 @@ def by_level(
     return to_frame(rows, index="level")
 
 
+def paired_counts(
+    ratings: pd.DataFrame,
+    *,
+    unit: Columns,
+    rater: Columns,
+    level: str,
+    levels: Sequence[object] | None = None,
+) -> pd.DataFrame:
+    """How often each level was given beside each other one.
+
+    Parameters
+    ----------
+    ratings, unit, rater, level, levels
+        As in `coefficients`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by the level of the first rater and that of the second, every pair of declared levels in
+        the order declared: ``n``, pairs of ratings of the same unit. With two raters the names of the
+        index are those of the raters, in category order, else sorted. With more, each pair is counted
+        both ways round and the names are ``one rater`` and ``another rater``.
+    """
+    coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=None)
+    table = coded.tabulate().only_pairable()
+    q = len(coded.levels)
+    sides = ("one rater", "another rater")
+    n = table.counts.T @ (table.counts * table.units[:, None]) - np.diag(table.units @ table.counts)
+    if table.n_raters == 2:
+        first, second = (np.flatnonzero(table.rater == side) for side in (0, 1))
+        given = [places[np.argsort(table.pattern[places])] for places in (first, second)]
+        key = table.level[given[0]] * q + table.level[given[1]]
+        n = np.bincount(key, weights=table.units, minlength=q * q).reshape(q, q).astype(float)
+        sides = _names_of_two(ratings, coded, coding.names(rater))
+    labels = [str(label) for label in coded.levels]
+    index = pd.MultiIndex.from_product([labels, labels], names=list(sides))
+    return pd.DataFrame({"n": np.rint(n).astype("int64").ravel()}, index=index)
+
+
+def _names_of_two(ratings: pd.DataFrame, coded: coding.Coded, rater: list[str]) -> tuple[str, str]:
+    first, second = (
+        ", ".join(str(ratings[name].iloc[coded.rows[coded.rater == side][0]]) for name in rater)
+        for side in (0, 1)
+    )
+    return first, second
+
+
 def specific(table: Tabulation, k: int) -> Share:
     """Specific agreement at level ``k`` and its influence values (p,)."""
     given = table.counts[:, k]

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats.agreement import by_level, coefficients, from_codes
+from mentorstats.agreement import by_level, coefficients, from_codes, paired_counts
 from mentorstats.errors import ArgumentError, ColumnError, DuplicateRatingError
 from mentorstats.estimate import has_value
 
@@ -369,3 +369,28 @@ def test_no_exact_bound_for_weighted_units():
     assert found.status["cohen_kappa"] == "no_disagreement"
     assert np.isnan(found.low["cohen_kappa"])
     assert "weighted units" in found.status_note["cohen_kappa"]
+
+
+def test_paired_counts_by_hand():
+    frame = pairs([1, 1, 2, 3, None], [1, 2, 2, 3, 3])
+    found = paired_counts(frame, unit="unit", rater="rater", level="level", levels=[1, 2, 3])
+    assert list(found.index.names) == ["a", "b"]
+    assert found["n"].unstack().to_numpy().tolist() == [[1, 1, 0], [0, 1, 0], [0, 0, 1]]
+    backward = paired_counts(frame[::-1], unit="unit", rater="rater", level="level", levels=[1, 2, 3])
+    pd.testing.assert_frame_equal(found, backward)
+
+
+def test_paired_counts_of_several_raters_go_both_ways():
+    frame = pd.DataFrame(
+        {"unit": [0, 0, 0, 1, 1, 2], "rater": ["a", "b", "c", "a", "b", "c"], "level": [1, 1, 2, 2, 1, 2]}
+    )
+    found = paired_counts(frame, unit="unit", rater="rater", level="level", levels=[1, 2])
+    assert list(found.index.names) == ["one rater", "another rater"]
+    assert found["n"].unstack().to_numpy().tolist() == [[2, 3], [3, 0]]
+
+
+def test_paired_counts_of_nothing():
+    found = paired_counts(
+        pairs([1, 2], [None, None]), unit="unit", rater="rater", level="level", levels=[1, 2]
+    )
+    assert found["n"].tolist() == [0, 0, 0, 0]
