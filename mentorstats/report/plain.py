@@ -97,7 +97,7 @@ def intraclass(found: pd.DataFrame, note: str) -> str:
         )
     right = (1, *range(3, 3 + len(given)))
     lines = ["Intraclass correlations of the levels as numbers", *columns(rows, right=right), *_kinds(found)]
-    return "\n".join([*lines, f"{_GAP}{note}", *_methods(found)])
+    return "\n".join([*lines, f"{_GAP}{note}", *_notes(found)])
 
 
 def _kinds(found: pd.DataFrame) -> list[str]:
@@ -155,11 +155,13 @@ def _beyond(rest: pd.DataFrame) -> list[tuple[str, ...]]:
     return rows
 
 
-def _notes(found: pd.DataFrame, levels: pd.DataFrame) -> list[str]:
-    """Meanings of the statuses that are shown, and how the intervals were made."""
-    used = [str(status) for status in pd.concat([found["status"], levels["status"]]).unique()]
-    lines = [f"{status}: {meanings(STATUSES)[status]}" for status in used if status != Status.OK]
-    lines += _methods(found)
+def _notes(*tables: pd.DataFrame) -> list[str]:
+    """Meanings of the statuses that are shown, and how the intervals of the first table were made."""
+    shown = pd.concat([table.get("status", pd.Series(dtype="str")) for table in tables])
+    lines = [
+        f"{status}: {meanings(STATUSES)[str(status)]}" for status in shown.unique() if status != Status.OK
+    ]
+    lines += _methods(tables[0])
     return ["", *lines] if lines else []
 
 
