@@ -197,9 +197,12 @@ def test_few_crossed_clusters_cover():
 INTEGERS = [1, 3, 2]  # weights of units, small so that units can be repeated as often
 
 
-def weighted_and_repeated(crossed_ways):
+def weighted_and_repeated(crossed_ways, raters):
     """Units with whole weights, and the same units as often as they weigh, in one cluster each."""
     frame = crossed(n=150, go_together=True)
+    if raters > 2:
+        frame["rater"] = np.random.default_rng(6).integers(0, raters, len(frame)).astype(str)
+        frame = frame.drop_duplicates(["unit", "rater"], ignore_index=True)
     keep = np.random.default_rng(5).random(len(frame)) < 0.9
     frame = frame[keep].assign(weight=lambda rows: rows["unit"].map(lambda unit: INTEGERS[unit % 3]))
     repeated = frame.loc[frame.index.repeat(frame["weight"])]
@@ -210,11 +213,12 @@ def weighted_and_repeated(crossed_ways):
     return frame, repeated, weighted_by, weighted_by or "original"
 
 
+@pytest.mark.parametrize("raters", [2, 9])
 @pytest.mark.parametrize("ways", [0, 1, 2])
 @pytest.mark.parametrize("weights", ["identity", "quadratic", "ordinal"])
-def test_unit_weights_are_repeated_units(ways, weights):
+def test_unit_weights_are_repeated_units(ways, weights, raters):
     """Value and error of a unit of weight w are those of w copies of it in one cluster."""
-    frame, repeated, weighted_by, repeated_by = weighted_and_repeated(ways)
+    frame, repeated, weighted_by, repeated_by = weighted_and_repeated(ways, raters)
     asked = {"unit": "unit", "rater": "rater", "level": "level", "levels": range(4), "weights": weights}
     found = coefficients(frame, **asked, cluster=weighted_by, unit_weights="weight")
     copied = coefficients(repeated, **asked, cluster=repeated_by)
@@ -223,7 +227,7 @@ def test_unit_weights_are_repeated_units(ways, weights):
         np.testing.assert_allclose(found.loc[rest, column], copied.loc[rest, column], rtol=1e-10)
     np.testing.assert_allclose(found["se"], copied["se"], rtol=1e-10)
     both = frame.groupby("unit").size() == 2
-    assert found.n_units["cohen_kappa"] == both.sum()
+    assert found.n_units["gwet_ac"] == both.sum()
     assert found.n_ratings["fleiss_kappa"] == len(frame)
 
 
