@@ -14,7 +14,7 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from mentorstats import __version__
 from mentorstats.errors import MentorstatsError
@@ -32,6 +32,8 @@ REPORTS = "reports"  # folder of the demo
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
 SUFFIXES = (".csv", ".parquet")
+PICTURES = (".png", ".svg")
+NARROW = "ratings of one candidate go together; without --cluster the interval is likely too narrow"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -132,7 +134,7 @@ def _agree(asked: argparse.Namespace) -> int:
 
     text = read_table(asked.file, sheet=asked.sheet, delimiter=asked.delimiter)
     levels, table = _declared(asked.levels, asked.level, text)
-    wanted = {
+    wanted: dict[str, Any] = {
         "unit": asked.unit,
         "rater": asked.rater,
         "level": asked.level,
@@ -143,16 +145,47 @@ def _agree(asked: argparse.Namespace) -> int:
     found = agreement.coefficients(
         table, **wanted, weights=asked.weights, by=asked.by, interval=asked.interval, seed=asked.seed
     )
+    if not asked.cluster and asked.interval != "none":
+        _note(f"mentorstats: {NARROW}")
+    parts = list(_parts(found, table, asked.by))
+    if asked.figure:
+        _draw(asked.figure, parts, wanted, asked.weights)
     if asked.out:
         _write_table(found.reset_index(), asked.out)
         return DONE
-    for heading, rows, part in _parts(found, table, asked.by):
+    for heading, rows, part in parts:
         if heading:
             print(f"{heading}\n")
-        by_level = agreement.by_level(part, **wanted)
-        print(plain.agreement(rows, by_level, weights=asked.weights))
+        print(plain.agreement(rows, agreement.by_level(part, **wanted), weights=asked.weights))
         print()
+        _print_intraclass(part, wanted, asked.seed)
     return DONE
+
+
+def _print_intraclass(part: pd.DataFrame, wanted: dict[str, Any], seed: int) -> None:
+    from mentorstats.agreement import command_blocks
+    from mentorstats.report import plain
+
+    block = command_blocks.intraclass(part, **wanted, seed=seed)
+    if block is not None:
+        print(plain.intraclass(block.found, block.note))
+        print()
+
+
+def _draw(
+    path: Path, parts: list[tuple[str, pd.DataFrame, pd.DataFrame]], wanted: dict[str, Any], weights: str
+) -> None:
+    from mentorstats import agreement
+    from mentorstats.report import agreement_figure
+    from mentorstats.report.files import write_beside
+
+    what = {name: wanted[name] for name in ("unit", "rater", "level", "levels")}
+    panels = [
+        agreement_figure.Panel(heading, agreement.paired_counts(part, **what), rows)
+        for heading, rows, part in parts
+    ]
+    drawn = agreement_figure.picture(panels, path.suffix.lower().removeprefix("."), weights=weights)
+    _note(f"mentorstats: wrote {write_beside(path, drawn)}")
 
 
 def _declared(
@@ -253,14 +286,22 @@ def _add_agree(commands: Subparsers) -> None:
     add("--level", required=True, metavar="C", help="column of the level given")
     add("--levels", type=_several, required=True, metavar="L,L,…", help="every level, lowest first")
     add("--weights", choices=WEIGHTS, default="identity", help="credit for near misses (%(default)s)")
-    add("--cluster", type=_several, metavar="C[,C]", help="columns within which ratings go together")
+    add(
+        "--cluster",
+        type=_several,
+        metavar="C[,C]",
+        help="columns within which ratings go together, as candidate",
+    )
     add("--by", type=_several, metavar="C[,C]", help="columns to split by")
     add("--interval", choices=INTERVALS, default="auto", help="how intervals are made (%(default)s)")
     add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
     add("--seed", type=int, default=0, help="seed of resampled intervals (%(default)s)")
     add("--sheet", help="sheet of a workbook")
-    add("--delimiter", default=",", help="what stands between the cells of a CSV file (a comma)")
+    add(
+        "--delimiter", type=_character, default=",", help="what parts the cells of a CSV file: , ; or tab (,)"
+    )
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
+    add("--figure", type=_picture_file, metavar="FILE", help="draw paired levels and intervals: .png or .svg")
     command.set_defaults(command=_agree)
 
 
@@ -275,8 +316,23 @@ def _several(text: str) -> list[str]:
     return names
 
 
+def _character(text: str) -> str:
+    mark = "\t" if text in ("tab", "\\t") else text
+    if len(mark) != 1 or not mark.isascii():
+        raise argparse.ArgumentTypeError(f"{text!r} is neither one character nor the word tab")
+    return mark
+
+
 def _table_file(text: str) -> Path:
+    return _ending(text, SUFFIXES)
+
+
+def _picture_file(text: str) -> Path:
+    return _ending(text, PICTURES)
+
+
+def _ending(text: str, suffixes: Sequence[str]) -> Path:
     path = Path(text)
-    if path.suffix.lower() not in SUFFIXES:
-        raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(SUFFIXES)}")
+    if path.suffix.lower() not in suffixes:
+        raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(suffixes)}")
     return path

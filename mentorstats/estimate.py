@@ -88,6 +88,7 @@ class Estimate:
     high: float = math.nan
     confidence: float = math.nan
     interval_method: str = "none"
+    generalises_to: str = ""
     n_units: int | None = None
     n_raters: int | None = None
     n_ratings: int | None = None
@@ -127,6 +128,6 @@ def to_frame(estimates: Iterable[Estimate], *, index: str = "name") -> pd.DataFr
     )
     for name in _COUNTS:
         frame[name] = frame[name].astype("Int64")
-    for name in ("interval_method", "status", "status_note", "reference"):
+    for name in ("interval_method", "generalises_to", "status", "status_note", "reference"):
         frame[name] = frame[name].astype("str")
     return frame

@@ -64,6 +64,14 @@ SOURCES: dict[str, Source] = {
         "Chapman and Hall",
         memory=True,
     ),
+    "austin_2009": Source(
+        "Austin, P. C.",
+        2009,
+        "Balance diagnostics for comparing the distribution of baseline covariates between treatment groups "
+        "in propensity-score matched samples",
+        "Statistics in Medicine 28, 3083–3107",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -118,17 +126,19 @@ SOURCES: dict[str, Source] = {
         "Journal of Business & Economic Statistics 29, 238–249",
         memory=True,
     ),
+    "carkeet_2015": Source(
+        "Carkeet, A.",
+        2015,
+        "Exact parametric confidence intervals for Bland-Altman limits of agreement",
+        "Optometry and Vision Science 92, e71–e80",
+        memory=True,
+    ),
     "cicchetti_1994": Source(
         "Cicchetti, D. V.",
         1994,
         "Guidelines, criteria, and rules of thumb for evaluating normed and standardized assessment "
         "instruments in psychology",
         "Psychological Assessment 6, 284–290",
-    "carkeet_2015": Source(
-        "Carkeet, A.",
-        2015,
-        "Exact parametric confidence intervals for Bland-Altman limits of agreement",
-        "Optometry and Vision Science 92, e71–e80",
         memory=True,
     ),
     "cicchetti_feinstein_1990": Source(
@@ -149,6 +159,13 @@ SOURCES: dict[str, Source] = {
         1968,
         "Weighted kappa: nominal scale agreement with provision for scaled disagreement or partial credit",
         "Psychological Bulletin 70, 213–220",
+    ),
+    "cole_hernan_2008": Source(
+        "Cole, S. R.; Hernán, M. A.",
+        2008,
+        "Constructing inverse probability weights for marginal structural models",
+        "American Journal of Epidemiology 168, 656–664",
+        memory=True,
     ),
     "conger_1980": Source(
         "Conger, A. J.",

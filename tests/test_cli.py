@@ -13,6 +13,7 @@ from msoffcrypto.format.ooxml import OOXMLFile
 
 from mentorstats import __version__, agreement, cli, records
 from mentorstats.errors import NothingUsableError
+from mentorstats.report.numbers import bounds
 
 ROOT = Path(cli.__file__).parent.parent
 
@@ -21,6 +22,7 @@ RATINGS = "\n".join(
     + [f"o{n},x,{n % 3 + 1},N" for n in range(40)]
     + [f"o{n},y,{(n % 3 + (n % 5 == 0)) % 3 + 1},N" for n in range(40)]
 )
+NARROW = f"mentorstats: {cli.NARROW}\n"
 AGREE = ("--unit", "lesson", "--rater", "who", "--level", "lev", "--levels", "1,2,3")
 
 
@@ -39,12 +41,12 @@ def run(capsys, *argv):
 
 def test_agree_prints_three_blocks_with_the_numbers_of_the_function(ratings, capsys):
     code, out, err = run(capsys, "agree", ratings, *AGREE, "--weights", "quadratic")
-    assert (code, err) == (0, "")
+    assert (code, err) == (0, NARROW)
     blocks = [
         line for line in out.splitlines() if line and not line.startswith((" ", "Intervals", "few_clusters"))
     ]
     assert "few_clusters: " in out  # few units have some of the levels, and the output says what that means
-    assert blocks == [
+    assert blocks[:3] == [
         "What raters did",
         "What blind raters would do",
         "Agreement beyond chance (quadratic weights)",
@@ -91,6 +93,123 @@ def test_agree_reads_workbooks_and_parquet_alike(ratings, tmp_path, capsys):
     assert run(capsys, "agree", tmp_path / "ratings.xlsx", *AGREE, "--sheet", "first")[1] == outs[0]
 
 
+@pytest.mark.parametrize(("mark", "word"), [(";", ";"), ("\t", "tab"), ("\t", "\\t"), ("|", "|")])
+def test_other_delimiters_are_read_when_they_are_named(ratings, capsys, mark, word):
+    plain = run(capsys, "agree", ratings, *AGREE)
+    ratings.write_text(RATINGS.replace(",", mark))
+    assert run(capsys, "agree", ratings, *AGREE, "--delimiter", word) == plain
+
+
+def clustered(path):
+    """Two raters of ten candidates under ten supervisors, crossed."""
+    table = pd.read_csv(path)
+    number = table["lesson"].str[1:].astype(int)
+    repeated = pd.concat([table.assign(lesson=table["lesson"] + f"/{part}", part=part) for part in range(5)])
+    number = pd.concat([number] * 5) + 40 * repeated["part"]
+    repeated = repeated.assign(candidate=number % 10, supervisor=number // 10 % 10, cycle=number % 2)
+    repeated.to_csv(path, index=False)
+    return repeated
+
+
+def test_clusters_silence_the_warning_and_are_those_of_the_function(ratings, capsys):
+    table = clustered(ratings)
+    printed = {}
+    for cluster in ("candidate", "candidate,supervisor"):
+        code, printed[cluster], err = run(capsys, "agree", ratings, *AGREE, "--cluster", cluster)
+        assert (code, err) == (0, "")
+    assert "for new candidates, these raters." in printed["candidate"]
+    assert "for new candidates and new raters." in printed["candidate,supervisor"]
+    found = agreement.coefficients(
+        table,
+        unit="lesson",
+        rater="who",
+        level="lev",
+        levels=[1, 2, 3],
+        cluster=["candidate", "supervisor"],
+    ).loc["cohen_kappa"]
+    assert bounds(found.low, found.high, "coefficient") in printed["candidate,supervisor"]
+
+
+@pytest.mark.parametrize("interval", ["linearised_z", "bca", "percentile", "none"])
+def test_intervals_are_those_of_the_function(ratings, tmp_path, capsys, interval):
+    table, out = clustered(ratings), tmp_path / "table.parquet"
+    asked = (*AGREE, "--interval", interval, "--cluster", "candidate", "--seed", "3", "--out", out)
+    assert run(capsys, "agree", ratings, *asked)[0] == 0
+    found = agreement.coefficients(
+        table,
+        unit="lesson",
+        rater="who",
+        level="lev",
+        levels=[1, 2, 3],
+        cluster="candidate",
+        interval=interval,
+        seed=3,
+    )
+    read = pd.read_parquet(out).set_index("coefficient")
+    pd.testing.assert_frame_equal(read[["low", "high"]], found[["low", "high"]], check_index_type=False)
+    assert list(read["interval_method"]) == list(found["interval_method"])
+
+
+def test_crossed_clusters_cannot_be_resampled(ratings, capsys):
+    clustered(ratings)
+    asked = (*AGREE, "--interval", "bca", "--cluster", "candidate,supervisor")
+    code, out, err = run(capsys, "agree", ratings, *asked)
+    assert (code, out) == (2, "")
+    assert "crossed" in err
+
+
+@pytest.mark.parametrize(("name", "start"), [("figure.png", b"\x89PNG"), ("figure.SVG", b"<?xml")])
+@pytest.mark.parametrize("by", [(), ("--by", "cycle")])
+def test_a_figure_is_drawn_the_same_each_time(ratings, tmp_path, capsys, name, start, by):
+    clustered(ratings)
+    paths = [tmp_path / "one" / name, tmp_path / "two" / name]
+    for path in paths:
+        asked = (*AGREE, "--cluster", "candidate", *by, "--figure", path)
+        code, out, err = run(capsys, "agree", ratings, *asked)
+        assert (code, err) == (0, f"mentorstats: wrote {path}\n")
+        assert "What raters did" in out
+    assert paths[0].read_bytes() == paths[1].read_bytes()
+    assert paths[0].read_bytes().startswith(start)
+
+
+def test_a_figure_holds_the_counts_and_the_words(ratings, tmp_path, capsys):
+    table, path = clustered(ratings), tmp_path / "figure.svg"
+    assert run(capsys, "agree", ratings, *AGREE, "--cluster", "candidate", "--figure", path)[0] == 0
+    drawn = path.read_text()
+    n = agreement.paired_counts(table, unit="lesson", rater="who", level="lev", levels=[1, 2, 3])["n"]
+    for count in n:
+        assert f">{count}</text>" in drawn
+    for words in ("level given by x", "level given by y", "cohen kappa", "new candidates, these raters"):
+        assert words in drawn
+
+
+def test_too_many_groups_for_one_figure(ratings, tmp_path, capsys):
+    table = clustered(ratings)
+    table.assign(group=table["lesson"].str[1:].str.split("/").str[0]).to_csv(ratings, index=False)
+    path = tmp_path / "figure.png"
+    code, out, err = run(
+        capsys, "agree", ratings, *AGREE, "--interval", "none", "--by", "group", "--figure", path
+    )
+    assert (code, out) == (2, "")
+    assert "40 groups do not fit" in err
+    assert not path.exists()
+
+
+def test_intraclass_correlations_are_a_block_where_there_are_any(ratings, capsys, monkeypatch):
+    def icc(table, **asked):
+        assert asked["unit"] == ["lesson"]
+        assert len(table) == 80
+        return pd.DataFrame({"value": [0.614], "low": [0.42], "high": [0.75]}, index=["icc_a_1"])
+
+    monkeypatch.setattr(agreement, "icc", icc, raising=False)
+    _, out, _ = run(capsys, "agree", ratings, *AGREE)
+    block = out[out.index("Intraclass") :]
+    assert "icc_a_1" in block
+    assert "0.61" in block
+    assert "[0.42, 0.75]" in block
+    assert "Every rater rated every unit." in block
+
+
 def test_labels_are_levels_too_and_na_is_one_of_them(tmp_path, capsys):
     path = tmp_path / "r.csv"
     path.write_text(
@@ -131,6 +250,9 @@ FILES = {
     "broken.parquet": (b"PAR1 no", "Parquet"),
     "ragged.csv": (b"lesson,who,lev\no1,x,1\no2,x\n", "row 3 has 2 cells for 3 headings"),
     "twice.csv": (b"lesson,lesson,who,lev\no1,o1,x,1\n", "headed 'lesson'"),
+    "semicolons.csv": (b"lesson;who;lev\no1;x;1\n", "--delimiter ';'"),
+    "commas_too.csv": (b"lesson;who;lev\no1;x;1,5\n", "--delimiter ';'"),
+    "tabs.csv": (b"lesson\twho\tlev\no1\tx\t1\n", "--delimiter tab"),
     "latin.csv": ("lesson,who,lev\nÉ,x,1\n".encode("latin-1"), "line 2 is not utf-8"),
 }
 
@@ -184,6 +306,9 @@ def test_a_workbook_with_several_sheets_asks_which(ratings, tmp_path, capsys):
         ("agree", "file.csv", *AGREE, "--weights", "heavy"),
         ("agree", "file.csv", *AGREE, "--out", "table.doc"),
         ("agree", "file.csv", *AGREE, "--cluster", "a,,b"),
+        ("agree", "file.csv", *AGREE, "--figure", "figure.jpg"),
+        ("agree", "file.csv", *AGREE, "--interval", "wald"),
+        ("agree", "file.csv", *AGREE, "--delimiter", "tabs"),
         ("report", "rater-calibration", "folder"),
     ],
 )
@@ -258,7 +383,7 @@ def shell(*argv):
 
 
 def test_a_reader_that_closes_early_is_no_error(ratings):
-    running = shell("agree", ratings, *AGREE)
+    running = shell("agree", ratings, *AGREE, "--interval", "none")
     running.stdout.close()
     assert running.wait() == 0
     assert running.stderr.read() == ""

@@ -1,15 +1,20 @@
 """Agreement of raters: coefficients with intervals, from any long table.
 
-``coefficients`` gives the whole family at once and ``from_codes`` the same from an array;
-``by_level`` gives the agreement at each level; ``double_scored`` pairs the ratings of two roles and
-``stacked`` makes a long table of the pairs. ``read_against`` puts an author's words to intervals,
-``benchmark`` says which word may be claimed, and ``paradox`` lays a high percent with a low kappa open.
-``precision`` and ``double_scores_needed`` plan how much to double-score.
-``certify`` holds raters to key scores by ``certification_rules``, ``operating_characteristic`` says what
-such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
-``reporting_items`` fills in what a report of an agreement study should tell, and shows the gaps.
+``coefficients`` gives the whole family at once and ``from_codes`` the same from an array; ``by_level``
+gives the agreement at each level, ``paired_counts`` who gave which beside whom.
 
-For scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where not,
+Pairs: ``double_scored`` pairs the ratings of two raters and ``stacked`` makes a long table of the pairs;
+``lesson_table``, ``by_rater`` and ``partners`` say what was scored twice and by whom, ``likeness`` whether
+those lessons are like the rest, and ``inverse_probability_weights`` makes them so.
+
+Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` says which word may be claimed,
+and ``paradox`` lays a high percent with a low kappa open. ``precision`` and ``double_scores_needed`` plan
+how much to double-score. ``reporting_items`` fills in what a report of an agreement study should tell.
+
+Key scores: ``certify`` holds raters to them by ``certification_rules``, ``operating_characteristic`` says
+what such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
+
+Scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where not,
 ``limits_of_agreement`` for totals of two raters, ``kendall_w`` for their order, ``finn`` against dice.
 ``marginal_homogeneity`` tests whether two raters use the levels equally often.
 """
@@ -17,9 +22,11 @@ For scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` w
 from mentorstats.agreement.certification import Certification, certificates, certify
 from mentorstats.agreement.coefficients import coefficients, from_codes
 from mentorstats.agreement.concordance import finn, kendall_w
+from mentorstats.agreement.double_scores import by_rater, lesson_table, partners
 from mentorstats.agreement.icc import icc
 from mentorstats.agreement.icc_incomplete import icc_incomplete
-from mentorstats.agreement.levels import by_level
+from mentorstats.agreement.levels import by_level, paired_counts
+from mentorstats.agreement.likeness import LessonWeights, inverse_probability_weights, likeness
 from mentorstats.agreement.margins import marginal_homogeneity
 from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import double_scored, stacked
@@ -31,8 +38,10 @@ from mentorstats.agreement.verdicts import certification_rules
 
 __all__ = [
     "Certification",
+    "LessonWeights",
     "benchmark",
     "by_level",
+    "by_rater",
     "certificates",
     "certification_rules",
     "certify",
@@ -44,11 +53,16 @@ __all__ = [
     "from_codes",
     "icc",
     "icc_incomplete",
+    "inverse_probability_weights",
     "kendall_w",
+    "lesson_table",
+    "likeness",
     "limits_of_agreement",
     "marginal_homogeneity",
     "operating_characteristic",
+    "paired_counts",
     "paradox",
+    "partners",
     "precision",
     "read_against",
     "reporting_items",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ import pandas as pd
 from mentorstats.agreement.tabulate import Tabulation, from_long
 from mentorstats.errors import ArgumentError, DuplicateRatingError, need_columns
 
+Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 Columns: TypeAlias = str | Sequence[str]
 
@@ -40,6 +41,10 @@ class Coded:
         Rows of that table.
     levels
         Declared levels, lowest first.
+    clustered_by
+        Names of the columns of ``cluster``.
+    weight : array (n,) or None
+        Weight of the rating's unit.
     """
 
     unit: Codes
@@ -49,23 +54,36 @@ class Coded:
     rows: Codes
     n_rows: int
     levels: tuple[object, ...]
+    clustered_by: tuple[str, ...] = ()
+    weight: Array | None = None
 
     def tabulate(self, keep: Codes | None = None) -> Tabulation:
         """Tabulate the ratings, or those at the positions ``keep``."""
-        unit, rater, level, cluster = self.unit, self.rater, self.level, self.cluster
+        unit, rater, level, cluster, weight = self.unit, self.rater, self.level, self.cluster, self.weight
         if keep is not None:
             unit, rater, level = unit[keep], rater[keep], level[keep]
             cluster = None if cluster is None else cluster[keep]
+            weight = None if weight is None else weight[keep]
             unit, rater = renumber(unit), renumber(rater)
         n_units = int(unit.max()) + 1 if len(unit) else 0
         n_raters = int(rater.max()) + 1 if len(rater) else 0
-        of_unit = None
-        if cluster is not None:
-            of_unit = np.zeros((n_units, cluster.shape[1]), dtype=np.intp)
-            of_unit[unit] = cluster
         return from_long(
-            unit, rater, level, q=len(self.levels), n_units=n_units, n_raters=n_raters, cluster=of_unit
+            unit,
+            rater,
+            level,
+            q=len(self.levels),
+            n_units=n_units,
+            n_raters=n_raters,
+            cluster=None if cluster is None else _of_units(unit, cluster, n_units),
+            weight=None if weight is None else _of_units(unit, weight, n_units),
         )
+
+
+def _of_units(unit: Codes, values: npt.NDArray[Any], n_units: int) -> npt.NDArray[Any]:
+    """Value of each unit, from that of its ratings."""
+    found = np.zeros((n_units, *values.shape[1:]), dtype=values.dtype)
+    found[unit] = values
+    return found
 
 
 def names(columns: Columns) -> list[str]:
@@ -81,30 +99,62 @@ def code(
     level: str,
     levels: Sequence[object] | None,
     cluster: Columns | None,
+    by: Columns | None = None,
+    unit_weights: str | None = None,
 ) -> Coded:
     """Code the columns of a long table.
+
+    A unit that occurs in several groups of ``by`` is another unit in each.
 
     Raises
     ------
     ColumnError
         A named column is not there.
     ArgumentError
-        Levels are not declared, or a value is not among them; a unit lies in two clusters.
+        Levels are not declared, or a value is not among them; a unit lies in two clusters or has two
+        weights; a weight is not a number above zero.
     DuplicateRatingError
         A rater rated the same unit twice.
     """
-    wanted = [*names(unit), *names(rater), level, *(names(cluster) if cluster is not None else [])]
+    wanted = [*names(unit), *names(rater), level]
+    for further in (cluster, by, unit_weights):
+        wanted += names(further) if further is not None else []
     need_columns(ratings.columns, wanted, where=_WHERE)
     declared, level_code = code_levels(ratings[level], levels)
     unit_code, rater_code = group_codes(ratings, names(unit)), ordered_codes(ratings, names(rater))
+    if by is not None:
+        unit_code = _apart(unit_code, group_numbers(ratings, names(by)))
     kept = (level_code >= 0) & (unit_code >= 0) & (rater_code >= 0)
     rows = np.flatnonzero(kept)
     coded_unit, coded_rater = renumber(unit_code[rows]), renumber(rater_code[rows])
     refuse_twice(ratings, rows, coded_unit, coded_rater)
-    clusters = None
+    clusters: Codes | None = None
+    clustered_by: tuple[str, ...] = ()
     if cluster is not None:
-        clusters = cluster_codes(ratings, names(cluster), rows, coded_unit)
-    return Coded(coded_unit, coded_rater, level_code[rows], clusters, rows, len(ratings), declared)
+        clusters, clustered_by = named_clusters(ratings, names(cluster), rows, coded_unit)
+    weight = None if unit_weights is None else _weights(ratings, unit_weights, rows, coded_unit)
+    return Coded(
+        coded_unit,
+        coded_rater,
+        level_code[rows],
+        clusters,
+        rows,
+        len(ratings),
+        declared,
+        clustered_by,
+        weight,
+    )
+
+
+def group_numbers(frame: pd.DataFrame, by: list[str]) -> Codes:
+    """Number of each row's combination of ``by``, in sorted order; a missing value is a group."""
+    return np.asarray(frame.groupby(by, observed=True, dropna=False, sort=True).ngroup(), dtype=np.intp)
+
+
+def _apart(unit: Codes, group: Codes) -> Codes:
+    """Codes that differ where unit or group do, -1 where there is no unit."""
+    both, _ = pd.factorize(unit * np.int64(group.max(initial=0) + 1) + group)
+    return np.where(unit < 0, -1, np.asarray(both, dtype=np.intp))
 
 
 def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> Codes:
@@ -242,8 +292,38 @@ def refuse_twice(ratings: pd.DataFrame, rows: Codes, unit: Codes, rater: Codes) 
         )
 
 
+def _weights(ratings: pd.DataFrame, column: str, rows: Codes, unit: Codes) -> Array:
+    """Weight of each rating's unit (n,)."""
+    where = f"{_WHERE}, column {column!r}"
+    given = pd.to_numeric(ratings[column], errors="coerce").to_numpy(dtype=float, na_value=np.nan)[rows]
+    wrong = rows[~(np.isfinite(given) & (given > 0))]
+    if len(wrong):
+        raise ArgumentError(
+            f"no usable weight in {len(wrong)} rows, first at {_rows(ratings.index, wrong)}",
+            where=where,
+            allowed="numbers above zero",
+            remedy="Leave out the units that have no weight yourself, and say so.",
+        )
+    first = _of_units(unit[::-1], given[::-1], int(unit.max()) + 1) if len(unit) else given
+    torn = rows[first[unit] != given]
+    if len(torn):
+        raise ArgumentError(
+            f"a unit has two weights, first at {_rows(ratings.index, torn)}",
+            where=where,
+            remedy="Weigh units; every rating of a unit carries the weight of the unit.",
+        )
+    return np.asarray(given, dtype=np.float64)
+
+
 def cluster_codes(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Codes) -> Codes:
-    """Codes of the cluster columns that matter, one a crossed way (n, m).
+    """Codes of the cluster columns that matter, one a crossed way (n, m)."""
+    return named_clusters(ratings, columns, rows, unit)[0]
+
+
+def named_clusters(
+    ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: Codes
+) -> tuple[Codes, tuple[str, ...]]:
+    """Codes of the cluster columns that matter, one a crossed way (n, m), and their names.
 
     A column nested in another adds nothing: the higher one stands for both.
     """
@@ -266,7 +346,7 @@ def cluster_codes(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: 
             )
         codes.append(of_column)
     kept = [
-        own
+        place
         for place, own in enumerate(codes)
         if not any(
             _within(own, other).all() and (place > at or not _within(other, own).all())
@@ -274,7 +354,7 @@ def cluster_codes(ratings: pd.DataFrame, columns: list[str], rows: Codes, unit: 
             if at != place
         )
     ]
-    return np.stack(kept, axis=1)
+    return np.stack([codes[place] for place in kept], axis=1), tuple(columns[place] for place in kept)
 
 
 def _within(inner: Codes, outer: Codes) -> npt.NDArray[np.bool_]:

@@ -11,11 +11,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from mentorstats.agreement import coding, family, intervals, resample
+from mentorstats.agreement import coding, family, generality, intervals, resample
+from mentorstats.agreement.coding import names
 from mentorstats.agreement.family import Coefficient
 from mentorstats.agreement.kinds import Asked, Kind, kinds
 from mentorstats.agreement.tabulate import Tabulation, from_grid
-from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Array: TypeAlias = npt.NDArray[np.float64]
@@ -44,6 +45,7 @@ def coefficients(
     replicates: int = 2000,
     confidence: float = 0.95,
     seed: int = 0,
+    unit_weights: str | None = None,
 ) -> pd.DataFrame:
     """Agreement coefficients of any number of raters, ratings missing or not.
 
@@ -73,7 +75,8 @@ def coefficients(
         of what it is clustered by. Without it every unit is its own cluster, which gives intervals
         far too narrow when ratings of one candidate go together.
     by
-        Column, or several: one set of rows for each combination, in sorted order.
+        Column, or several: one set of rows for each combination, in sorted order. A unit that occurs
+        in several groups is another unit in each.
     interval
         ``auto`` is ``linearised_z``: linearised variance between clusters, Student's t, on Fisher's
         z. ``bca`` and ``percentile`` resample clusters. ``handbook`` reproduces [gwet_2014] for
@@ -83,12 +86,16 @@ def coefficients(
         Resampled data sets, and the seed that makes them the same again.
     confidence
         Nominal coverage, a fraction.
+    unit_weights
+        Column of a weight above zero that all ratings of a unit share, for example from
+        `inverse_probability_weights`; only ratios matter, and they are scaled to a mean of 1 over the
+        units that enter. The counts stay those of units and ratings.
 
     Returns
     -------
     DataFrame
         Indexed by coefficient (after ``by``): value, se, low, high, confidence, interval_method,
-        n_units (with two ratings or more), n_raters, n_ratings, n_clusters, n_left_out,
+        generalises_to, n_units (with two ratings or more), n_raters, n_ratings, n_clusters, n_left_out,
         p_observed, p_expected, status, status_note, reference. ``scott_pi``, ``cohen_kappa``,
         ``pabak`` and ``bias_index`` need exactly two raters and use the units both rated;
         ``prevalence_index`` and ``bias_index`` also need two levels: both count the lower declared
@@ -98,7 +105,9 @@ def coefficients(
         The standard error of two raters without clusters is the large-sample one of
         [fleiss_cohen_everitt_1969] and its like for the other coefficients. Otherwise it is linearised
         between clusters: a cluster's sum of influence is divided by one minus its share of the
-        pairable units, and the squares add up with (c - 1) / c. That of ``fleiss_kappa`` is of this
+        pairable units, and the squares add up with (c - 1) / c. With ``unit_weights`` the sums and
+        shares are weighted, units without clusters are clusters of one, and the weights count as known.
+        That of ``fleiss_kappa`` is of this
         kind, for intervals, not the one under no agreement.
 
     Raises
@@ -106,25 +115,48 @@ def coefficients(
     ColumnError, ArgumentError, DuplicateRatingError
         A column is missing; levels are undeclared or unknown; a rater rated a unit twice.
     """
-    coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=cluster)
-    asked = Asked(coded.levels, weights, interval, replicates, confidence, seed)
-    if cluster is not None and interval == "handbook":
-        raise ArgumentError("interval 'handbook' knows no clusters", remedy="Use 'auto' with clusters.")
+    if by is not None and not names(by):
+        by = None
+    coded = coding.code(
+        ratings,
+        unit=unit,
+        rater=rater,
+        level=level,
+        levels=levels,
+        cluster=cluster,
+        by=by,
+        unit_weights=unit_weights,
+    )
+    to = generality.of_columns(ratings, coded.clustered_by, names(rater))
+    asked = Asked(coded.levels, weights, interval, replicates, confidence, seed, to)
+    if interval == "handbook" and (cluster is not None or unit_weights is not None):
+        raise ArgumentError(
+            "interval 'handbook' knows no clusters and no unit weights", remedy="Use 'auto' with them."
+        )
     if coded.cluster is not None:
         _refuse_crossed(coded.cluster, interval)
     if by is None:
         return to_frame(_family(coded.tabulate(), asked, len(ratings) - len(coded.rows)), index="coefficient")
-    columns = coding.names(by)
-    frames, keys = [], []
-    for key, keep, left_out in _groups(ratings, columns, coded):
+    columns = names(by)
+    frames, rows = [], []
+    for row, keep, left_out in _groups(ratings, columns, coded):
         frames.append(to_frame(_family(coded.tabulate(keep), asked, left_out), index="coefficient"))
-        keys += [key if isinstance(key, tuple) else (key,)] * len(frames[-1])
+        rows += [row] * len(frames[-1])
     if not frames:
         raise ArgumentError("no row has a value in every column of by", where=", ".join(columns))
     found = pd.concat(frames)
-    # Not concat's own keys, which refuse a group whose name is missing.
-    groups = [pd.Index([key[place] for key in keys]) for place in range(len(columns))]
+    # Not concat's own keys, which refuse a group whose name is missing; and a column at a time, since a
+    # row of several columns would turn large integers into floats.
+    groups = [_labels(ratings[column].iloc[rows]) for column in columns]
     return found.set_axis(pd.MultiIndex.from_arrays([*groups, found.index], names=[*columns, "coefficient"]))
+
+
+def _labels(column: pd.Series) -> pd.Index:
+    """Values of a column as an index of their own kind, categories as what they are."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        column = column.astype("object" if column.isna().any() else column.cat.categories.dtype)
+    labels: pd.Index = pd.Index(column)
+    return labels
 
 
 def from_codes(
@@ -161,7 +193,9 @@ def from_codes(
     ArgumentError
         A code beyond the declared levels, or an array of another shape or type.
     """
-    asked = Asked(coding.legal_levels(levels), weights, interval, replicates, confidence, seed)
+    n_ways = 0 if cluster is None else np.atleast_2d(np.asarray(cluster).T).shape[0]
+    to = generality.of_codes(n_ways)
+    asked = Asked(coding.legal_levels(levels), weights, interval, replicates, confidence, seed, to)
     grid = np.asarray(codes)
     if grid.ndim != 2 or not np.issubdtype(grid.dtype, np.integer):
         raise ArgumentError(
@@ -201,10 +235,9 @@ def _refuse_crossed(cluster: npt.NDArray[np.integer], interval: str) -> None:
 
 def _groups(
     ratings: pd.DataFrame, by: list[str], coded: coding.Coded
-) -> Iterator[tuple[object, npt.NDArray[np.intp], int]]:
-    """Key, positions of the ratings that enter, and rows left out, for each combination of ``by``."""
-    need_columns(ratings.columns, by, where="ratings")
-    number = np.asarray(ratings.groupby(by, observed=True, dropna=False, sort=True).ngroup())
+) -> Iterator[tuple[int, npt.NDArray[np.intp], int]]:
+    """First row, positions of the ratings that enter, and rows left out, for each combination of ``by``."""
+    number = coding.group_numbers(ratings, by)
     n_groups = int(number.max()) + 1 if len(number) else 0
     first = np.unique(number, return_index=True)[1]
     entering = number[coded.rows]
@@ -213,8 +246,7 @@ def _groups(
     left_out = np.bincount(number, minlength=n_groups) - sizes
     ends = np.cumsum(sizes)
     for group in range(n_groups):
-        values = ratings[by].iloc[first[group]]
-        yield tuple(values), order[ends[group] - sizes[group] : ends[group]], int(left_out[group])
+        yield int(first[group]), order[ends[group] - sizes[group] : ends[group]], int(left_out[group])
 
 
 def _family(table: Tabulation, asked: Asked, left_out: int | None) -> list[Estimate]:
@@ -252,9 +284,10 @@ def _refusal(table: Tabulation) -> tuple[Status, str] | None:
         return Status.NO_RECORDS, "No rating has a level, a unit and a rater."
     if table.n_raters < 2:
         return Status.ONE_RATER, "All ratings come from one rater."
-    if table.n_pairable == 0:
+    n_pairable = int(table.times[table.pairable].sum())
+    if n_pairable == 0:
         return Status.NO_DOUBLE_SCORES, "No unit was rated by two raters."
-    if table.n_pairable == 1:
+    if n_pairable == 1:
         return Status.ONE_UNIT, "One unit was rated by two raters."
     return None
 
@@ -263,9 +296,9 @@ def _bare(kind: Kind, table: Tabulation, left_out: int | None) -> Estimate:
     return Estimate(
         name=kind.name,
         reference=kind.reference,
-        n_units=int(table.n_pairable),
+        n_units=int(table.times[table.pairable].sum()),
         n_raters=table.n_raters,
-        n_ratings=int(table.units @ table.per_unit),
+        n_ratings=int(table.times @ table.per_unit),
         n_left_out=left_out,
     )
 
@@ -296,6 +329,7 @@ def estimate(
         high=interval.high,
         confidence=asked.confidence if interval.method != "none" else math.nan,
         interval_method=interval.method,
+        generalises_to=asked.generalises_to if interval.method != "none" else "",
         status=status,
         status_note=" ".join(part for part in (note, kind.note) if part),
     )
@@ -334,15 +368,9 @@ def _interval(
     asked: Asked,
     drawn: Array | None,
 ) -> intervals.Interval:
-    if asked.interval == "none":
-        return intervals.Interval()
-    if asked.interval == "handbook":
-        return intervals.handbook(found.value, se, int(table.units.sum()), asked.confidence)
     if found.observed > 1 - _EPS:
-        return intervals.no_disagreement(
-            n_clusters, 0.0 if kind.is_share else found.expected, asked.confidence
-        )
-    refused = intervals.too_few(n_clusters)
+        return _none_seen(kind, table, found, n_clusters, asked)
+    refused = None if asked.interval in ("none", "handbook") else intervals.too_few(n_clusters)
     if refused is not None:
         return refused
     if se < _EPS or found.value >= 1:
@@ -350,6 +378,10 @@ def _interval(
             status=Status.BOUNDARY,
             note="Every cluster gives the same value, so its variance is not estimable.",
         )
+    if asked.interval == "none":
+        return intervals.Interval()
+    if asked.interval == "handbook":
+        return intervals.handbook(found.value, se, int(table.units.sum()), asked.confidence)
     if drawn is not None and asked.interval == "bca":
         made = resample.bca(found.value, drawn, table.skewness(found.influence), asked.confidence)
         status, note = intervals.clusters_status(n_clusters)
@@ -361,6 +393,19 @@ def _interval(
     if drawn is not None:
         return resample.percentile(drawn, n_clusters, asked.confidence)
     return intervals.linearised_z(found.value, se, n_clusters, asked.confidence, kind.lowest)
+
+
+def _none_seen(
+    kind: Kind, table: Tabulation, found: Coefficient, n_clusters: int, asked: Asked
+) -> intervals.Interval:
+    """Exact bound where every pair agrees, if one is asked for and holds."""
+    if asked.interval in ("none", "handbook"):
+        return intervals.none_seen()
+    if kind.least_weight < 0:
+        return intervals.none_seen("There is no exact bound where a disagreement can weigh less than 0.")
+    if table.weighted:
+        return intervals.none_seen("There is no exact bound for weighted units.")
+    return intervals.no_disagreement(n_clusters, 0.0 if kind.is_share else found.expected, asked.confidence)
 
 
 def _sparse(kind: Kind, table: Tabulation, interval: intervals.Interval) -> tuple[Status, str]:

@@ -71,6 +71,12 @@ def handbook(value: float, se: float, n_units: int, confidence: float) -> Interv
     return Interval(value - half, min(value + half, 1.0), "handbook")
 
 
+def none_seen(why: str = "") -> Interval:
+    """No interval where every pair agrees and no exact bound is asked for or holds."""
+    note = "No disagreement was seen, so its variance cannot be estimated."
+    return Interval(status=Status.NO_DISAGREEMENT, note=f"{note} {why}".strip())
+
+
 def no_disagreement(n_clusters: int, p_expected: float, confidence: float) -> Interval:
     """Exact lower bound where every pair agrees.
 

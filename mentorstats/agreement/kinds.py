@@ -31,6 +31,7 @@ class Asked:
     replicates: int
     confidence: float
     seed: int
+    generalises_to: str = ""
     w: Array = field(init=False)
 
     def __post_init__(self) -> None:
@@ -45,7 +46,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One member of the family: how it is computed, from which units, in which range."""
+    """One member of the family: how it is computed, from which units, in which range.
+
+    ``least_weight`` is the smallest agreement weight that enters it.
+    """
 
     name: str
     reference: str
@@ -54,6 +58,7 @@ class Kind:
     by_rater: bool = False  # chance from each rater's own margins
     lowest: float = -1.0
     note: str = ""
+    least_weight: float = 0.0
 
     @property
     def is_share(self) -> bool:
@@ -84,7 +89,8 @@ def kinds(asked: Asked, n_raters: int) -> list[Kind]:
     def member(name: str, *, paired: bool = False) -> Kind:
         of, reference = chance[name]
         by_rater = of is family.chance_by_rater
-        return Kind(name, reference, _beyond(of, w), paired, by_rater, lowest.get(name, -1.0))
+        floor = lowest.get(name, -1.0)
+        return Kind(name, reference, _beyond(of, w), paired, by_rater, floor, least_weight=float(w.min()))
 
     shares = [
         Kind("percent_agreement", "gwet_2014", _share(exact), lowest=0.0),
@@ -105,6 +111,7 @@ def kinds(asked: Asked, n_raters: int) -> list[Kind]:
         lambda table, book: family.alpha(table, metric, handbook=book),
         paired=True,
         note=note,
+        least_weight=0.0 if metric is None else float(metric.min()),
     )
     several = [
         member("conger_kappa"),

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from mentorstats.agreement import coding, intervals
+from mentorstats.agreement import coding, generality, intervals
 from mentorstats.agreement.family import Share
 from mentorstats.agreement.tabulate import Tabulation
 from mentorstats.estimate import Estimate, Status, to_frame
@@ -55,8 +55,56 @@ def by_level(
     coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=cluster)
     table = coded.tabulate().only_pairable()
     left_out = len(ratings) - len(coded.rows)
-    rows = [_of_level(table, k, str(label), left_out, confidence) for k, label in enumerate(coded.levels)]
+    to = generality.of_columns(ratings, coded.clustered_by, coding.names(rater))
+    rows = [_of_level(table, k, str(label), left_out, confidence, to) for k, label in enumerate(coded.levels)]
     return to_frame(rows, index="level")
+
+
+def paired_counts(
+    ratings: pd.DataFrame,
+    *,
+    unit: Columns,
+    rater: Columns,
+    level: str,
+    levels: Sequence[object] | None = None,
+) -> pd.DataFrame:
+    """How often each level was given beside each other one.
+
+    Parameters
+    ----------
+    ratings, unit, rater, level, levels
+        As in `coefficients`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by the level of the first rater and that of the second, every pair of declared levels in
+        the order declared: ``n``, pairs of ratings of the same unit. With two raters the names of the
+        index are those of the raters, in category order, else sorted. With more, each pair is counted
+        both ways round and the names are ``one rater`` and ``another rater``.
+    """
+    coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=None)
+    table = coded.tabulate().only_pairable()
+    q = len(coded.levels)
+    sides = ("one rater", "another rater")
+    n = table.counts.T @ (table.counts * table.units[:, None]) - np.diag(table.units @ table.counts)
+    if table.n_raters == 2:
+        first, second = (np.flatnonzero(table.rater == side) for side in (0, 1))
+        given = [places[np.argsort(table.pattern[places])] for places in (first, second)]
+        key = table.level[given[0]] * q + table.level[given[1]]
+        n = np.bincount(key, weights=table.units, minlength=q * q).reshape(q, q).astype(float)
+        sides = _names_of_two(ratings, coded, coding.names(rater))
+    labels = [str(label) for label in coded.levels]
+    index = pd.MultiIndex.from_product([labels, labels], names=list(sides))
+    return pd.DataFrame({"n": np.rint(n).astype("int64").ravel()}, index=index)
+
+
+def _names_of_two(ratings: pd.DataFrame, coded: coding.Coded, rater: list[str]) -> tuple[str, str]:
+    first, second = (
+        ", ".join(str(ratings[name].iloc[coded.rows[coded.rater == side][0]]) for name in rater)
+        for side in (0, 1)
+    )
+    return first, second
 
 
 def specific(table: Tabulation, k: int) -> Share:
@@ -68,7 +116,7 @@ def specific(table: Tabulation, k: int) -> Share:
     return Share(value, (matched - value * given) / total)
 
 
-def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: float) -> Estimate:
+def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: float, to: str) -> Estimate:
     given = table.counts[:, k] if len(table.units) else np.zeros(0)
     n_given = int(table.units @ given)
     bare = Estimate(name=label, n_left_out=left_out, reference="cicchetti_feinstein_1990")
@@ -91,6 +139,7 @@ def _of_level(table: Tabulation, k: int, label: str, left_out: int, confidence: 
         high=interval.high,
         confidence=confidence if interval.method != "none" else math.nan,
         interval_method=interval.method,
+        generalises_to=to if interval.method != "none" else "",
         n_units=int(table.units[given > 0].sum()),
         n_raters=table.n_raters,
         n_ratings=n_given,

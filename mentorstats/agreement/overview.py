@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from mentorstats.agreement import generality
 from mentorstats.agreement.certification import Certification, certify
 from mentorstats.agreement.coefficients import coefficients
 from mentorstats.agreement.means import clustered
 from mentorstats.agreement.operating import operating_characteristic
-from mentorstats.agreement.pairing import UNIT, stacked
+from mentorstats.agreement.pairing import ROLES, UNIT, stacked
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, to_frame
 from mentorstats.policy import Policy
 
-ROLES = ("mentor", "supervisor")
 VERSION = ["rubric", "rubric_version"]
 _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
@@ -43,13 +45,14 @@ def checks(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFram
     """
     need_columns(long.columns, [*UNIT, "level", "rater_role", "independent"], where="long table")
     has_level = long["level"].notna()
+    named = long[UNIT].notna().all(axis=1)
     of_either = long["rater_role"].isin(roles)
     independent = long["independent"].astype("boolean").fillna(True).astype(bool)
     unit = [long[name] for name in UNIT]
     both = {}
     for name, counted in (("any", has_level), ("independent", has_level & independent)):
         of_role = pd.DataFrame({role: counted & (long["rater_role"] == role) for role in roles})
-        both[name] = of_role.groupby(unit, observed=True, dropna=False).transform("any").all(axis=1)
+        both[name] = named & of_role.groupby(unit, observed=True, dropna=False).transform("any").all(axis=1)
     return pd.DataFrame(
         {
             "has_level": has_level,
@@ -140,6 +143,7 @@ def by_version(
     by: Sequence[str] = ("criterion",),
     cluster: Sequence[str] = ("candidate",),
     confidence: float = 0.95,
+    unit_weights: str | None = None,
 ) -> pd.DataFrame:
     """Agreement of the two sides under each rubric version; versions are never pooled.
 
@@ -153,6 +157,8 @@ def by_version(
         Further columns; one set of coefficients for each combination. Empty for a version at once.
     cluster
         Within which ratings go together: ``candidate``, ``supervisor`` (the second side), or both.
+    unit_weights
+        As in `coefficients`: a column of the pairs.
 
     Returns
     -------
@@ -173,9 +179,57 @@ def by_version(
             cluster=list(cluster),
             by=list(by) or None,
             confidence=confidence,
+            unit_weights=unit_weights,
         )
         parts.append(pd.concat([found], keys=[version], names=VERSION))
     return pd.concat(parts) if parts else _nothing([*VERSION, *by, "coefficient"])
+
+
+def side_by_side(
+    pairs: pd.DataFrame,
+    rubrics: pd.DataFrame,
+    *,
+    by: Sequence[str] = (),
+    cluster: Sequence[str] = ("candidate",),
+    confidence: float = 0.95,
+    lesson_weights: pd.Series | None = None,
+) -> pd.DataFrame:
+    """Agreement with and without ratings marked as not independent, and weighted to all lessons.
+
+    Parameters
+    ----------
+    pairs, rubrics, by, cluster, confidence
+        As in `by_version`.
+    lesson_weights
+        Weight of each observation, from `inverse_probability_weights`. Lessons without one are left out
+        of the weighted rows, and of rows of the same lessons without weights.
+
+    Returns
+    -------
+    DataFrame
+        As from `by_version`, with ``ratings`` in front of the index: ``all``, ``not_marked`` (a pair for
+        which nothing was recorded is kept), ``marked_independent`` (only pairs of which both are known to
+        be independent), and with weights ``weighted`` and ``weighted_lessons_alike``, the same pairs each
+        counting one.
+    """
+    need_columns(pairs.columns, ["observation", "independent"], where="pairs")
+    known = pairs["independent"].astype("boolean")
+    chosen: dict[str, tuple[pd.DataFrame, str | None]] = {
+        "all": (pairs, None),
+        "not_marked": (pairs[known.fillna(True).astype(bool)], None),
+        "marked_independent": (pairs[known.fillna(False).astype(bool)], None),
+    }
+    if lesson_weights is not None:
+        weight = pairs["observation"].map(lesson_weights).astype(float)
+        weighted = pairs.assign(lesson_weight=weight)[weight.notna()]
+        chosen |= {"weighted": (weighted, "lesson_weight"), "weighted_lessons_alike": (weighted, None)}
+    found = {
+        name: by_version(
+            rows, rubrics, by=by, cluster=cluster, confidence=confidence, unit_weights=unit_weights
+        )
+        for name, (rows, unit_weights) in chosen.items()
+    }
+    return pd.concat(found, names=["ratings"])
 
 
 def differences(
@@ -251,7 +305,9 @@ def _versions(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> list[tuple[tuple[st
 
 def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Estimate:
     same = "Every pair differs by the same amount."
-    return clustered("difference", values, cluster, confidence, of="candidates", same=same)
+    found = clustered("difference", values, cluster, confidence, of="candidates", same=same)
+    speaks_of = generality.of_members(["candidates"]) if math.isfinite(found.low) else ""
+    return replace(found, generalises_to=speaks_of)
 
 
 def _nothing(index: list[str]) -> pd.DataFrame:

@@ -7,27 +7,31 @@ import pandas as pd
 from mentorstats.errors import ArgumentError, need_columns
 
 UNIT = ["observation", "rubric", "rubric_version", "criterion"]
+ROLES = ("mentor", "supervisor")
 SHARED = ["placement", "candidate", "cohort", "site", "licensure_area", "grade_band", "week", "date"]
+BY_SIDE = ("rater", "rater_role", "level", "rank")
 
 
-def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "supervisor")) -> pd.DataFrame:
-    """Pair the ratings that raters of two roles gave to the same criterion of the same lesson.
+def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) -> pd.DataFrame:
+    """Pair the ratings that two raters gave to the same criterion of the same lesson.
 
     Parameters
     ----------
     long
-        The long table (`Records.long`). Ratings without a level pair with nothing.
+        The long table (`Records.long`). Ratings without a level, a rater or a part of the unit pair with
+        nothing: two lessons without a name are not the same lesson.
     roles
-        The two roles; the same role twice pairs different raters of that role, each pair once.
+        The two roles; the same role twice pairs different raters of that role, each pair once. None
+        pairs any two raters, each pair once, first the one whose name comes first.
 
     Returns
     -------
     DataFrame
         One row a pair, in the order of the table: the unit (observation, rubric, rubric_version,
         criterion), what its lesson shares (placement, candidate, cohort, …), ``rater_first``,
-        ``level_first``, ``rank_first`` and the same for ``second``, ``difference`` in ranks (first
-        minus second), and ``independent`` where both ratings are. A lesson that two supervisors and
-        a mentor rated gives two pairs, so cluster by candidate or lesson.
+        ``rater_role_first``, ``level_first``, ``rank_first`` and the same for ``second``, ``difference``
+        in ranks (first minus second), and ``independent`` where both ratings are. A lesson that two
+        supervisors and a mentor rated gives two pairs, so cluster by candidate or lesson.
 
     Raises
     ------
@@ -37,12 +41,12 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "su
     shared = [name for name in SHARED if name in long.columns]
     needed = [*UNIT, "rater", "rater_role", "level", "rank", "independent"]
     need_columns(long.columns, needed, where="long table")
-    rated = long.loc[long["level"].notna() & long["rater"].notna(), [*needed, *shared]]
-    first = rated[rated["rater_role"] == roles[0]]
-    second = rated.loc[rated["rater_role"] == roles[1], [*UNIT, "rater", "level", "rank", "independent"]]
-    pairs = first.merge(second, on=UNIT, suffixes=("_first", "_second"), sort=False)
-    if roles[0] == roles[1]:
-        pairs = pairs[pairs["rater_first"] < pairs["rater_second"]]
+    known = long[[*UNIT, "rater", "level"]].notna().all(axis=1)
+    rated = long.loc[known, [*needed, *shared]]
+    sides = [rated, rated] if roles is None else [rated[rated["rater_role"] == role] for role in roles]
+    pairs = sides[0].merge(sides[1][needed], on=UNIT, suffixes=("_first", "_second"), sort=False)
+    if roles is None or roles[0] == roles[1]:
+        pairs = pairs[pairs["rater_first"].astype("str") < pairs["rater_second"].astype("str")]
     else:
         pairs = pairs[pairs["rater_first"] != pairs["rater_second"]]
     pairs = pairs.assign(
@@ -53,7 +57,7 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] = ("mentor", "su
         [
             *UNIT,
             *shared,
-            *(f"{name}_{side}" for side in ("first", "second") for name in ("rater", "level", "rank")),
+            *(f"{name}_{side}" for side in ("first", "second") for name in BY_SIDE),
             "difference",
             "independent",
         ]
@@ -74,7 +78,7 @@ def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervi
     -------
     DataFrame
         Two rows a pair: the shared columns, ``pair`` (the unit), ``side`` (the rater), ``rater``,
-        ``level`` and ``rank``.
+        ``rater_role``, ``level`` and ``rank``.
     """
     if names[0] == names[1]:
         raise ArgumentError(
@@ -84,7 +88,7 @@ def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervi
     sides = []
     for name, side in zip(names, ("first", "second"), strict=True):
         of_side = pairs[kept].assign(pair=range(len(pairs)), side=name)
-        for column in ("rater", "level", "rank"):
+        for column in BY_SIDE:
             of_side[column] = pairs[f"{column}_{side}"]
         sides.append(of_side)
     return pd.concat(sides, ignore_index=True)

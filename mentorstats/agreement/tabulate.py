@@ -49,7 +49,7 @@ class Tabulation:
     counts : array (p, q)
         Ratings at each level, one row a pattern.
     units : array (p,)
-        Units that show the pattern.
+        Units that show the pattern, or the sum of their weights.
     pattern, rater, level : arrays (m,)
         One entry a rating of a pattern.
     n_raters
@@ -57,6 +57,9 @@ class Tabulation:
     clusters : tuple of Way
         One for a cluster column; for crossed columns also one for each of their combinations. Empty
         where every unit is its own cluster.
+    unweighted : array (p,) or None
+        Where ``units`` are sums of weights: units that show the pattern. Then the clusters are always
+        there and hold weights too, and the mean weight of a unit is 1.
     """
 
     counts: Array
@@ -66,6 +69,17 @@ class Tabulation:
     level: Codes
     n_raters: int
     clusters: tuple[Way, ...] = ()
+    unweighted: Array | None = None
+
+    @property
+    def weighted(self) -> bool:
+        """Whether units have weights."""
+        return self.unweighted is not None
+
+    @property
+    def times(self) -> Array:
+        """Number of units that show the pattern, whatever their weights (p,)."""
+        return self.units if self.unweighted is None else self.unweighted
 
     @property
     def per_unit(self) -> Array:
@@ -79,7 +93,7 @@ class Tabulation:
 
     @property
     def n_pairable(self) -> float:
-        """Units with two ratings or more."""
+        """Units with two ratings or more, or the sum of their weights."""
         return float(self.units[self.pairable].sum())
 
     def n_clusters(self) -> int:
@@ -94,8 +108,9 @@ class Tabulation:
         The sum of a cluster that holds the share w of the pairable units is divided by 1 - w, and the
         squares add up with (c - 1) / c: what leaving out one cluster after the other gives, to first
         order, and the plain c / (c - 1) where clusters are equal. ``factor`` replaces both. Crossed
-        columns add up and their combinations are taken off; where that leaves nothing, the largest of
-        the columns' own variances stands [cameron_2011].
+        columns add up and their combinations are taken off [cameron_2011], but never below the largest
+        of the columns' own variances: where ratings of a cluster go together the sum exceeds both, and
+        with few clusters a side a smaller one is chance, which made intervals too narrow.
         """
         if not self.clusters:
             n = self.n_pairable
@@ -106,7 +121,7 @@ class Tabulation:
             parts.append(self._variance_between(way, influence, factor))
         total = sum(way.sign * part for way, part in zip(self.clusters, parts, strict=True))
         largest = max(part for way, part in zip(self.clusters, parts, strict=True) if way.single)
-        return total if total > 0 else largest
+        return max(total, largest)
 
     def skewness(self, influence: Array) -> float:
         """Sum of cubes over the 3/2 power of the sum of squares, of influence summed by cluster."""
@@ -143,11 +158,20 @@ class Tabulation:
             rater=self.rater[kept],
             level=self.level[kept],
             clusters=tuple(replace(way, members=way.members[:, keep]) for way in self.clusters),
+            unweighted=None if self.unweighted is None else self.unweighted[keep],
         )
 
 
 def from_long(
-    unit: Codes, rater: Codes, level: Codes, *, q: int, n_units: int, n_raters: int, cluster: Codes | None
+    unit: Codes,
+    rater: Codes,
+    level: Codes,
+    *,
+    q: int,
+    n_units: int,
+    n_raters: int,
+    cluster: Codes | None,
+    weight: Array | None = None,
 ) -> Tabulation:
     """Tabulate one rating an entry; no code is missing, no unit and rater come twice.
 
@@ -161,18 +185,31 @@ def from_long(
         How many units and raters there are.
     cluster : integer array (n_units, m) or None
         Cluster codes of each unit, a column for each crossed way.
+    weight : array (n_units,), optional
+        Weight of each unit; only ratios matter.
     """
     filled = len(unit) / max(n_units * n_raters, 1)
     if (q + 1) ** n_raters <= _MOST_PATTERNS and filled >= _LEAST_FILLED:
         grid = np.full((n_units, n_raters), -1, dtype=np.int16)
         grid[unit, rater] = level
-        return from_grid(grid, q=q, cluster=cluster)
+        return from_grid(grid, q=q, cluster=cluster, weight=weight)
     counts = np.bincount(unit * np.int64(q) + level, minlength=n_units * q).reshape(n_units, q).astype(float)
-    ways = () if cluster is None else _ways(cluster, np.arange(n_units), n_units)
-    return Tabulation(counts, np.ones(n_units), unit, rater, level, n_raters, ways)
+    each, ones = np.arange(n_units), np.ones(n_units)
+    if weight is None:
+        ways = () if cluster is None else _ways(cluster, each, n_units)
+        return Tabulation(counts, ones, unit, rater, level, n_raters, ways)
+    weight, cluster = _weighed(weight, cluster)
+    ways = _ways(cluster, each, n_units, weight)
+    return Tabulation(counts, weight, unit, rater, level, n_raters, ways, unweighted=ones)
 
 
-def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
+def _weighed(weight: Array, cluster: Codes | None) -> tuple[Array, Codes]:
+    """Weights of mean 1, and the clusters: where there are none, every unit is one."""
+    n = len(weight)
+    return weight / weight.mean() if n else weight, np.arange(n)[:, None] if cluster is None else cluster
+
+
+def from_grid(grid: Codes, *, q: int, cluster: Codes | None, weight: Array | None = None) -> Tabulation:
     """Tabulate a units-by-raters grid of level codes, -1 where there is no rating.
 
     Parameters
@@ -183,6 +220,8 @@ def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
         Number of declared levels.
     cluster : integer array (n, m) or None
         Cluster codes of each unit, a column for each crossed way.
+    weight : array (n,), optional
+        Weight of each unit; only ratios matter.
     """
     n, n_raters = grid.shape
     if (q + 1) ** n_raters > _MOST_PATTERNS:
@@ -196,6 +235,7 @@ def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
             n_units=len(rated),
             n_raters=n_raters,
             cluster=None if cluster is None else cluster[rated],
+            weight=None if weight is None else weight[rated],
         )
     size = (q + 1) ** n_raters
     shown = np.zeros(n, dtype=np.int16)
@@ -209,30 +249,44 @@ def from_grid(grid: Codes, *, q: int, cluster: Codes | None) -> Tabulation:
     pattern, rater = np.nonzero(levels >= 0)
     level = levels[pattern, rater]
     counts = np.bincount(pattern * q + level, minlength=len(seen) * q).reshape(len(seen), q).astype(float)
-    ways: tuple[Way, ...] = ()
-    if cluster is not None:
-        number = np.zeros(size, dtype=np.int64)
-        number[seen] = np.arange(len(seen))
-        by_somebody = shown > 0
-        ways = _ways(cluster[by_somebody], number[shown[by_somebody]], len(seen))
-    return Tabulation(counts, how_many[seen].astype(float), pattern, rater, level, n_raters, ways)
+    units = how_many[seen].astype(float)
+    if cluster is None and weight is None:
+        return Tabulation(counts, units, pattern, rater, level, n_raters)
+    number = np.zeros(size, dtype=np.int64)
+    number[seen] = np.arange(len(seen))
+    by_somebody = shown > 0
+    shown_by = number[shown[by_somebody]]
+    of_units = None if cluster is None else cluster[by_somebody]
+    if weight is None:
+        ways = () if of_units is None else _ways(of_units, shown_by, len(seen))
+        return Tabulation(counts, units, pattern, rater, level, n_raters, ways)
+    scaled, of_units = _weighed(weight[by_somebody], of_units)
+    ways = _ways(of_units, shown_by, len(seen), scaled)
+    sums = np.bincount(shown_by, weights=scaled, minlength=len(seen)).astype(float)
+    return Tabulation(counts, sums, pattern, rater, level, n_raters, ways, unweighted=units)
 
 
-def _ways(cluster: Codes, pattern: Codes, n_patterns: int) -> tuple[Way, ...]:
+def _ways(cluster: Codes, pattern: Codes, n_patterns: int, weight: Array | None = None) -> tuple[Way, ...]:
     """Each cluster column and each of their combinations, with signs that alternate."""
     columns = range(cluster.shape[1])
     made = []
     for size in range(1, cluster.shape[1] + 1):
         for chosen in combinations(columns, size):
             _, code = np.unique(cluster[:, list(chosen)], axis=0, return_inverse=True)
-            made.append(Way((-1) ** (size + 1), size == 1, _membership(code.ravel(), pattern, n_patterns)))
+            members = _membership(code.ravel(), pattern, n_patterns, weight)
+            made.append(Way((-1) ** (size + 1), size == 1, members))
     return tuple(made)
 
 
-def _membership(cluster: Codes, pattern: Codes, n_patterns: int) -> sparse.csr_array:
-    """Units of each cluster by pattern, as a sparse count."""
+def _membership(cluster: Codes, pattern: Codes, n_patterns: int, weight: Array | None) -> sparse.csr_array:
+    """Units, or weights, of each cluster by pattern, as a sparse sum."""
     n_clusters = int(cluster.max()) + 1 if len(cluster) else 0
-    key, times = np.unique(cluster * np.int64(n_patterns) + pattern, return_counts=True)
+    both = cluster * np.int64(n_patterns) + pattern
+    if weight is None:
+        key, times = np.unique(both, return_counts=True)
+    else:
+        key, place = np.unique(both, return_inverse=True)
+        times = np.bincount(place, weights=weight, minlength=len(key))
     return sparse.csr_array(
         (times.astype(float), (key // n_patterns, key % n_patterns)), shape=(n_clusters, n_patterns)
     )

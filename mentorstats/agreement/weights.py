@@ -35,7 +35,8 @@ def matrix(weights: str | npt.ArrayLike, scores: Array) -> Array:
     Raises
     ------
     ArgumentError
-        Unknown name; array of another shape, not symmetric, or with impossible weights.
+        Unknown name; array of another shape, not symmetric, or with impossible weights; numbers under
+        ratio weights that are negative or do not rise.
     """
     if isinstance(weights, str):
         return _named(weights, scores)
@@ -81,6 +82,12 @@ def _relative(scores: Array) -> Array:
     """Squared difference over squared sum, zero for two zeros."""
     if (scores < 0).any():
         raise ArgumentError("ratio weights need levels that are not negative")
+    if (np.diff(scores) <= 0).any():
+        raise ArgumentError(
+            "ratio weights need numbers that rise from level to level",
+            where="levels",
+            remedy="Declare the levels lowest first.",
+        )
     total = scores[:, None] + scores[None, :]
     difference = scores[:, None] - scores[None, :]
     relative = np.divide(difference, total, out=np.zeros_like(total), where=total > 0)

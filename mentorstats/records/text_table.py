@@ -1,5 +1,6 @@
 """One file of anybody's as one table of text, for who has no folder of exports."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -8,6 +9,8 @@ from mentorstats.errors import SourceFileError
 from mentorstats.records.column import trimmed
 from mentorstats.records.read import read
 from mentorstats.records.sheet import Options
+
+DELIMITERS = {";": "';'", "\t": "tab", "|": "'|'"}  # what parts cells where a comma does not, as typed
 
 
 def read_table(path: Path, *, sheet: str | None = None, delimiter: str = ",") -> pd.DataFrame:
@@ -32,7 +35,8 @@ def read_table(path: Path, *, sheet: str | None = None, delimiter: str = ",") ->
     ------
     SourceFileError
         The file cannot be read; it has several sheets and none was named, or not that one; a row
-        has another number of cells than there are headings; a heading stands twice.
+        has another number of cells than there are headings; a heading stands twice; all is one column and
+        its heading looks like several.
     """
     sheets = read(path, path.name, Options(delimiter=delimiter))
     found = [one for one in sheets if sheet is None or one.sheet == sheet]
@@ -41,6 +45,7 @@ def read_table(path: Path, *, sheet: str | None = None, delimiter: str = ",") ->
         names = [one.sheet for one in sheets]
         raise SourceFileError(what, where=path.name, allowed=names, remedy="Name one of its sheets.")
     only = found[0]
+    _refuse_one_column(only.headings, only.where)
     if only.ragged:
         row, cells = only.ragged[0]
         raise SourceFileError(
@@ -52,3 +57,16 @@ def read_table(path: Path, *, sheet: str | None = None, delimiter: str = ",") ->
     frame = pd.DataFrame({name: texts.to_pandas().astype("str") for name, texts in columns.items()})
     filled: pd.DataFrame = frame.where(frame != "")
     return filled.set_axis(pd.Index(only.rows, name="row"))
+
+
+def _refuse_one_column(headings: Sequence[str], where: str) -> None:
+    """Raise SourceFileError where a single heading looks like several that something else parts."""
+    if len(headings) != 1:
+        return
+    parted = [words for mark, words in DELIMITERS.items() if mark in headings[0]]
+    if parted:
+        raise SourceFileError(
+            f"the file was read as one column, headed {headings[0]!r}",
+            where=where,
+            remedy=f"Say what stands between its cells with --delimiter {parted[0]}.",
+        )

@@ -17,6 +17,7 @@ from mentorstats.report.numbers import number
 _ROW = 0.46  # inches of height for a row
 _FRAME = 1.1  # inches for what is around the rows
 _LABEL = 36  # characters of a line
+_NARROW = 14  # the same under a column
 _PALE = "#f1f4f8"
 _BLACK = "#0b0f14"
 
@@ -98,6 +99,84 @@ def level_grid(axes: Axes, shares: pd.DataFrame) -> None:
     axes.tick_params(length=0)
     axes.tick_params(axis="x", rotation=0)
     axes.tick_params(axis="y", rotation=0)
+
+
+def level_counts(axes: Axes, counts: pd.DataFrame) -> None:
+    """Counts of paired levels as a grid, lowest level at the bottom left.
+
+    Parameters
+    ----------
+    counts
+        First rater's level by second rater's, both lowest first; the names of index and columns name the
+        raters.
+    """
+    upward = counts.iloc[::-1]
+    colours = sns.blend_palette([_PALE, ACCENT], as_cmap=True)
+    most = max(int(upward.to_numpy().max(initial=0)), 1)
+    sns.heatmap(
+        upward.astype(float),
+        annot=upward.map(lambda n: f"{n:,}"),
+        fmt="",
+        vmin=0,
+        vmax=most,
+        cmap=colours,
+        cbar=False,
+        linewidths=2,
+        linecolor="white",
+        annot_kws={"fontsize": 10},
+        ax=axes,
+    )
+    for text, n in zip(axes.texts, upward.to_numpy().ravel(), strict=True):
+        text.set_color(_readable(colours(float(n) / most)))
+    axes.set_xlabel(f"level given by {counts.columns.name}")
+    axes.set_ylabel(f"level given by {counts.index.name}")
+    axes.set_xticklabels([_short(label) for label in upward.columns])
+    axes.set_yticklabels([_short(label) for label in upward.index])
+    for side in ("x", "y"):
+        axes.tick_params(axis=side, length=0, rotation=0)
+
+
+def coefficient_intervals(axes: Axes, found: pd.DataFrame, legend: str) -> None:
+    """Dot and interval for each coefficient, the first on top; a hollow dot has no interval.
+
+    Parameters
+    ----------
+    found
+        value, low, high and status by coefficient; one without value says why.
+    legend
+        What the lines are.
+    """
+    place = pd.Series(range(len(found)), index=found.index)
+    spans = found[found["low"].notna()]
+    axes.axvline(0, color=QUIET, linewidth=1, zorder=1)
+    axes.hlines(place[spans.index], spans["low"], spans["high"], color=ACCENT, linewidth=1.8, zorder=2)
+    for has_interval, colour in ((True, ACCENT), (False, "white")):
+        dots = found[(found["low"].notna() == has_interval) & found["value"].notna()]
+        if len(dots):
+            sns.scatterplot(
+                x=dots["value"],
+                y=place[dots.index],
+                ax=axes,
+                color=colour,
+                edgecolor=ACCENT,
+                linewidth=1.6,
+                s=52,
+                zorder=3,
+                legend=False,
+            )
+    drawn = found[["value", "low", "high"]].to_numpy(dtype=float)
+    axes.set_xlim(min(0.0, np.nanmin(drawn, initial=0.0)) - 0.04, 1.04)
+    without = found[found["value"].isna()]
+    for at, status in zip(place[without.index], without["status"], strict=True):
+        words = str(status).replace("_", " ")
+        axes.text(0.02, at, f"no value: {words}", color=QUIET, fontsize=9, va="center")
+    _rows(axes, [str(name).replace("_", " ") for name in found.index])
+    axes.set_xlabel(legend)
+
+
+def _short(label: object) -> str:
+    """Name of a level on three narrow lines at most, cut where it is longer."""
+    return "\n".join(textwrap.wrap(str(label), _NARROW, max_lines=3, placeholder=" …"))
 
 
 def _rows(axes: Axes, names: list[str]) -> None:

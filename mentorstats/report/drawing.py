@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Callable
 from typing import Any
 from xml.etree import ElementTree
 
@@ -20,6 +21,7 @@ RULE = "#d3d8df"
 
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "http://www.w3.org/1999/xlink"
+_DPI = 160  # of a picture in pixels
 _WIDTH, _HEIGHT = 7.2, 3.6  # inches; a figure may set its own height
 
 _STYLE = {
@@ -59,6 +61,29 @@ def svg(figure: Figure) -> str:
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         canvas.savefig(out, format="svg", metadata=nothing)
     return _inline(out.getvalue(), figure)
+
+
+def picture(draw: Callable[[Canvas], None], *, kind: str, width: float, height: float) -> bytes:
+    """Draw a figure for a file of its own, the same bytes every time.
+
+    Parameters
+    ----------
+    draw
+        Puts axes on the figure and fills them.
+    kind
+        ``png`` or ``svg``.
+    width, height
+        Inches.
+    """
+    settings: Any = {**_STYLE, "svg.hashsalt": "picture"}
+    with matplotlib.rc_context(settings):
+        canvas = Canvas(figsize=(width, height), layout="constrained", facecolor="white")
+        FigureCanvasAgg(canvas)
+        draw(canvas)
+        out = io.BytesIO()
+        nothing = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+        canvas.savefig(out, format=kind, dpi=_DPI, metadata=nothing)
+    return out.getvalue()
 
 
 def _inline(content: bytes, figure: Figure) -> str:

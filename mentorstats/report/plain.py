@@ -14,6 +14,7 @@ Rows = Sequence[Sequence[str]]
 
 SHARES = {"percent_agreement": "Same level", "percent_adjacent": "At most one level apart"}
 _GAP = "  "
+_ICC_NUMBERS = {"sem": "SEM", "observed_sd": "observed SD", "q": "q", "k_harmonic": "k (harmonic)"}
 
 
 def columns(rows: Rows, *, right: Sequence[int] = ()) -> list[str]:
@@ -66,6 +67,48 @@ def agreement(found: pd.DataFrame, levels: pd.DataFrame, *, weights: str) -> str
     return "\n".join(parts)
 
 
+def intraclass(found: pd.DataFrame, note: str) -> str:
+    """Block of intraclass correlations: never a value without model, type, definition and interval.
+
+    Parameters
+    ----------
+    found
+        From `mentorstats.agreement.icc` or `icc_incomplete`, one row a coefficient.
+    note
+        On what the table rests.
+    """
+    percent = "interval"
+    if "confidence" in found and found["confidence"].notna().any():
+        percent = f"{number(float(found['confidence'].max()), 'share')} % interval"
+    given = [name for name in _ICC_NUMBERS if name in found]
+    rows: list[tuple[str, ...]] = [
+        ("coefficient", "value", percent, *(_ICC_NUMBERS[name] for name in given), "of", "status")
+    ]
+    for name, row in found.iterrows():
+        rows.append(
+            (
+                str(name),
+                number(row["value"], "coefficient"),
+                bounds(row["low"], row["high"], "coefficient"),
+                *("" if pd.isna(row[extra]) else number(row[extra], "coefficient") for extra in given),
+                _text(row.get("definition")),
+                _text(row.get("status", "ok")),
+            )
+        )
+    right = (1, *range(3, 3 + len(given)))
+    lines = ["Intraclass correlations of the levels as numbers", *columns(rows, right=right), *_kinds(found)]
+    return "\n".join([*lines, f"{_GAP}{note}", *_notes(found)])
+
+
+def _kinds(found: pd.DataFrame) -> list[str]:
+    """Model and type of each coefficient, those alike on one line."""
+    said: dict[str, list[str]] = {}
+    for name, row in found.iterrows():
+        words = "; ".join(_text(row[column]) for column in ("model", "type") if column in found)
+        said.setdefault(words, []).append(str(name))
+    return [f"{_GAP}{', '.join(names)}: {words}." for words, names in said.items() if words]
+
+
 def problems(found: pd.DataFrame) -> str:
     """Every fault by file and sheet with its remedy; those of one kind in one row stand together.
 
@@ -112,14 +155,25 @@ def _beyond(rest: pd.DataFrame) -> list[tuple[str, ...]]:
     return rows
 
 
-def _notes(found: pd.DataFrame, levels: pd.DataFrame) -> list[str]:
-    """Meanings of the statuses that are shown, and how the intervals were made."""
-    used = [str(status) for status in pd.concat([found["status"], levels["status"]]).unique()]
-    lines = [f"{status}: {meanings(STATUSES)[status]}" for status in used if status != Status.OK]
-    methods = sorted({str(name) for name in found["interval_method"]} - {"none"})
-    if methods:
-        lines.append(f"Intervals: {', '.join(methods)}.")
+def _notes(*tables: pd.DataFrame) -> list[str]:
+    """Meanings of the statuses that are shown, and how the intervals of the first table were made."""
+    shown = pd.concat([table.get("status", pd.Series(dtype="str")) for table in tables])
+    lines = [
+        f"{status}: {meanings(STATUSES)[str(status)]}" for status in shown.unique() if status != Status.OK
+    ]
+    lines += _methods(tables[0])
     return ["", *lines] if lines else []
+
+
+def _methods(found: pd.DataFrame) -> list[str]:
+    """Say how the intervals were made and of whom they speak."""
+    if "interval_method" not in found:
+        return []
+    methods = sorted({str(name) for name in found["interval_method"]} - {"none"})
+    if not methods:
+        return []
+    spoken = sorted(set(found.get("generalises_to", pd.Series(dtype="str"))) - {""})
+    return [f"Intervals: {', '.join(methods)}{'; for ' + ', '.join(spoken) if spoken else ''}."]
 
 
 def _sizes(row: pd.Series) -> str:

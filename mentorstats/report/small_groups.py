@@ -1,6 +1,7 @@
 """Blank groups of too few people in a table, until disclosure control does it across tables.
 
-A row is blanked where a count column in ``people`` is above zero and under the minimum: everything
+A row is blanked where a count column in ``people`` or ``raters``, who are people too, is above zero and
+under the minimum: everything
 but the name of the group goes, shown or not, and every statistic says why. Nothing is done about rows
 that could be worked out from a total, which is why such pages stay inside the programme.
 """
@@ -16,6 +17,8 @@ from mentorstats.estimate import Status
 from mentorstats.policy import Rule
 from mentorstats.report.model import STATUS, WORDS, Table
 
+PERSONS = ("people", "raters")  # units that count persons
+
 
 def blank(table: Table, rule: Rule) -> Table:
     """Return the table without the numbers of groups that do not meet the rule.
@@ -23,11 +26,11 @@ def blank(table: Table, rule: Rule) -> Table:
     Parameters
     ----------
     table
-        Its count columns in ``people`` decide; without one, it is returned as it is.
+        Its count columns in ``people`` and ``raters`` decide; without one, it is returned as it is.
     rule
         The policy's ``minimum_group_size``.
     """
-    people = [name for name in table.count_columns if table.units.get(name) == "people"]
+    people = [name for name in table.count_columns if table.units.get(name) in PERSONS]
     counts = table.data[people]
     small = ((counts > 0) & ~counts.map(rule.met)).any(axis=1)
     if not small.any():

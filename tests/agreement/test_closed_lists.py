@@ -12,9 +12,12 @@ from mentorstats.agreement import (
     finn,
     icc,
     icc_incomplete,
+    inverse_probability_weights,
     kendall_w,
+    likeness,
     limits_of_agreement,
     marginal_homogeneity,
+    partners,
 )
 from mentorstats.sources import SOURCES
 
@@ -44,3 +47,17 @@ def test_tables_for_scores(table):
     assert set(found["status"]) <= known("statuses.toml")
     assert set(found["reference"]) <= set(SOURCES)
     assert "interval_method" in found or table is marginal_homogeneity
+
+
+def test_columns_about_double_scores():
+    lessons = pd.DataFrame({"week": [1, 2, 3, 4] * 5, "double_scored": [True, False, False, True, True] * 4})
+    pairs = pd.DataFrame({"observation": ["o1"], "rater_first": ["m"], "rater_second": ["s"]})
+    tables = [
+        likeness(lessons, ["week"]),
+        inverse_probability_weights(lessons, ["week"]).to_frame(),
+        partners(pairs),
+    ]
+    for found in tables:
+        assert set(found.columns) <= known("result_columns.toml")
+        assert set(found.get("status", [])) <= known("statuses.toml")
+        assert set(found.get("reference", [])) <= set(SOURCES)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats.agreement import by_level, coefficients, from_codes
+from mentorstats.agreement import by_level, coefficients, from_codes, paired_counts
 from mentorstats.errors import ArgumentError, ColumnError, DuplicateRatingError
 from mentorstats.estimate import has_value
 
@@ -155,6 +155,9 @@ def test_a_transposed_call_is_refused():
         ({"replicates": 10}, "100 or more"),
         ({"interval": "handbook", "cluster": "unit"}, "no clusters"),
         ({"levels": [-1, 1, 2, 3, 4], "weights": "ratio"}, "not negative"),
+        ({"levels": [1, 3, 2, 4], "weights": "ratio"}, "rise"),
+        ({"levels": [4, 3, 2, 1], "weights": "ratio"}, "rise"),
+        ({"unit_weights": "weight"}, "no column 'weight'"),
     ],
 )
 def test_wrong_arguments(change, message):
@@ -275,3 +278,119 @@ def test_levels_that_are_no_scale(levels):
 def test_weights_that_forgive_everything():
     with pytest.raises(ArgumentError, match="full agreement"):
         family(pairs([1, 2], [1, 2]), levels=(1, 2), weights=np.ones((2, 2)))
+
+
+@pytest.mark.parametrize(
+    ("weight", "message"),
+    [
+        ([1, 1, 0, 1, 1, 0], "no usable weight in 2 rows, first at index 2, 5"),
+        ([1, 1, None, 1, 1, 1], "no usable weight in 1 rows"),
+        (["1", "1", "much", "1", "1", "1"], "no usable weight"),
+        ([1, 1, float("inf"), 1, 1, 1], "no usable weight"),
+        ([1, 2, 3, 1, 2, 4], "two weights, first at index 5"),
+    ],
+)
+def test_wrong_unit_weights(weight, message):
+    with pytest.raises(ArgumentError, match=message):
+        family(pairs([1, 2, 3], [1, 2, 4], weight=weight), unit_weights="weight")
+
+
+def test_weighted_units_and_the_handbook_do_not_go_together():
+    frame = pairs([1, 2, 3], [1, 2, 4], weight=[1, 2, 3] * 2)
+    with pytest.raises(ArgumentError, match="no unit weights"):
+        family(frame, unit_weights="weight", interval="handbook")
+
+
+def test_a_unit_of_two_groups_is_two_units():
+    frame = pairs([1, 2, 3, 4] * 5, [1, 2, 3, 3] * 5)
+    twice = pd.concat([frame.assign(term="a"), frame.assign(term="b")], ignore_index=True)
+    with pytest.raises(DuplicateRatingError):
+        family(twice)
+    found = family(twice, by="term")
+    for term in ("a", "b"):
+        pd.testing.assert_frame_equal(found.loc[term], family(frame))
+
+
+def test_a_rating_twice_within_a_group_is_still_refused():
+    frame = pd.concat([pairs([1, 2], [1, 2])] * 2, ignore_index=True).assign(term="a")
+    with pytest.raises(DuplicateRatingError):
+        family(frame, by="term")
+
+
+def test_groups_keep_large_integers_as_they_are():
+    large = 2**62 + 1  # no float holds it
+    frame = pairs([1, 2, 3, 4], [1, 2, 3, 3], number=large, half=0.5)
+    found = family(frame, by=["number", "half"])
+    assert set(found.index.get_level_values("number")) == {large}
+    assert found.index.get_level_values("number").dtype == "int64"
+    nullable = frame.astype({"number": "Int64"})
+    nullable.loc[nullable["unit"] == 3, "number"] = pd.NA
+    names = family(nullable, by="number").index.get_level_values("number")
+    assert [name for name in names.unique() if not pd.isna(name)] == [large]
+
+
+def test_groups_of_categories_are_named_by_their_values():
+    frame = pairs([1, 2, 3, 4], [1, 2, 3, 3], term=pd.Categorical(["a", "b", None, "b"] * 2))
+    names = family(frame, by="term").index.get_level_values("term").unique()
+    assert list(names[:2]) == ["a", "b"]
+    assert pd.isna(names[2])
+
+
+@pytest.mark.parametrize("interval", ["none", "handbook"])
+def test_perfect_agreement_without_an_exact_bound_has_no_interval(interval):
+    found = family(pairs([1, 2, 3, 4] * 10, [1, 2, 3, 4] * 10), interval=interval).loc["cohen_kappa"]
+    assert (found.value, found.status, found.interval_method) == (1.0, "no_disagreement", "none")
+    assert np.isnan([found.se, found.low, found.high, found.confidence]).all()
+    assert found.generalises_to == ""
+
+
+def test_no_interval_asked_for_is_said():
+    found = family(pairs([1, 2, 3, 4] * 10, [1, 2, 3, 3] * 10), interval="none")
+    assert set(found["interval_method"]) == {"none"}
+    assert found["confidence"].isna().all()
+    assert found.status["cohen_kappa"] == "ok"
+    assert np.isfinite(found.se["cohen_kappa"])
+
+
+def test_no_exact_bound_where_a_weight_lies_below_zero():
+    harsh = np.full((2, 2), -0.5) + 1.5 * np.eye(2)
+    found = family(pairs([1, 2] * 20, [1, 2] * 20), levels=(1, 2), weights=harsh)
+    for name in ("cohen_kappa", "krippendorff_alpha", "gwet_ac"):
+        assert found.status[name] == "no_disagreement"
+        assert np.isnan(found.low[name])
+        assert "less than 0" in found.status_note[name]
+    assert found.interval_method["percent_agreement"] == "clopper_pearson"
+    assert found.interval_method["pabak"] == "clopper_pearson"
+
+
+def test_no_exact_bound_for_weighted_units():
+    frame = pairs([1, 2] * 20, [1, 2] * 20, weight=[1, 2] * 40)
+    found = family(frame, levels=(1, 2), unit_weights="weight")
+    assert found.status["cohen_kappa"] == "no_disagreement"
+    assert np.isnan(found.low["cohen_kappa"])
+    assert "weighted units" in found.status_note["cohen_kappa"]
+
+
+def test_paired_counts_by_hand():
+    frame = pairs([1, 1, 2, 3, None], [1, 2, 2, 3, 3])
+    found = paired_counts(frame, unit="unit", rater="rater", level="level", levels=[1, 2, 3])
+    assert list(found.index.names) == ["a", "b"]
+    assert found["n"].unstack().to_numpy().tolist() == [[1, 1, 0], [0, 1, 0], [0, 0, 1]]
+    backward = paired_counts(frame[::-1], unit="unit", rater="rater", level="level", levels=[1, 2, 3])
+    pd.testing.assert_frame_equal(found, backward)
+
+
+def test_paired_counts_of_several_raters_go_both_ways():
+    frame = pd.DataFrame(
+        {"unit": [0, 0, 0, 1, 1, 2], "rater": ["a", "b", "c", "a", "b", "c"], "level": [1, 1, 2, 2, 1, 2]}
+    )
+    found = paired_counts(frame, unit="unit", rater="rater", level="level", levels=[1, 2])
+    assert list(found.index.names) == ["one rater", "another rater"]
+    assert found["n"].unstack().to_numpy().tolist() == [[2, 3], [3, 0]]
+
+
+def test_paired_counts_of_nothing():
+    found = paired_counts(
+        pairs([1, 2], [None, None]), unit="unit", rater="rater", level="level", levels=[1, 2]
+    )
+    assert found["n"].tolist() == [0, 0, 0, 0]

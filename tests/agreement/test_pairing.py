@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from mentorstats.agreement import coefficients, double_scored, stacked
+from mentorstats.agreement.overview import checks
 from mentorstats.errors import ArgumentError, ColumnError
 
 
@@ -63,3 +64,24 @@ def test_refusals():
         double_scored(long_table().drop(columns="independent"))
     with pytest.raises(ArgumentError, match="both sides"):
         stacked(double_scored(long_table()), names=("a", "a"))
+
+
+@pytest.mark.parametrize("key", ["observation", "criterion", "rubric_version"])
+def test_a_missing_key_pairs_with_nothing(key):
+    nameless = long_table().iloc[[0, 1, 5, 6]]
+    nameless.loc[nameless.index[:2], key] = None
+    assert list(double_scored(nameless)["observation"]) == ["o2"]
+    assert checks(nameless)["other_role_too"].tolist() == [False, False, True, True]
+
+
+def test_any_two_raters_each_pair_once():
+    pairs = double_scored(long_table(), roles=None)
+    found = set(pairs[["observation", "criterion", "rater_first", "rater_second"]].itertuples(index=False))
+    assert found == {
+        ("o1", "x", "m1", "s1"),
+        ("o1", "x", "m1", "s2"),
+        ("o1", "x", "s1", "s2"),
+        ("o2", "x", "m1", "s1"),
+    }
+    assert len(pairs) == 4
+    assert set(pairs["rater_role_second"]) == {"supervisor"}

@@ -98,6 +98,7 @@ def records(table=None):
         require=lambda *names: None,
         long=lambda: table,
         rubrics=rubrics(),
+        key_ratings=pd.DataFrame(),
         problems=problems(),
         sources=sources(len(table)),
     )

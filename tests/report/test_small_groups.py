@@ -50,6 +50,13 @@ def test_groups_under_the_minimum_lose_counts_statistics_bounds_and_verdicts(rul
     assert not any(cell.under for cell in cells)
 
 
+def test_groups_of_few_raters_are_hidden_as_those_of_few_candidates_are(rule):
+    units = {"people": "raters", "lessons": "lessons", "share": "share", "clear": "verdict"}
+    shown = blank(table([3, 12], units=units), rule)
+    assert list(shown.data["share_status"]) == ["too_few_to_show", "ok"]
+    assert shown.data.iloc[0][["people", "lessons"]].isna().all()
+
+
 def test_an_empty_group_hides_nobody(rule):
     given = table([0, 12])
     assert blank(given, rule) is given
