@@ -70,6 +70,27 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "brennan_1998": Source(
+        "Brennan, R. L.",
+        1998,
+        "Raw-score conditional standard errors of measurement in generalizability theory",
+        "Applied Psychological Measurement 22, 307–331",
+        memory=True,
+    ),
+    "brennan_2001": Source(
+        "Brennan, R. L.",
+        2001,
+        "Generalizability Theory",
+        "Springer",
+        memory=True,
+    ),
+    "brennan_kane_1977": Source(
+        "Brennan, R. L.; Kane, M. T.",
+        1977,
+        "An index of dependability for mastery tests",
+        "Journal of Educational Measurement 14, 277–289",
+        memory=True,
+    ),
     "brennan_prediger_1981": Source(
         "Brennan, R. L.; Prediger, D. J.",
         1981,
@@ -120,6 +141,13 @@ SOURCES: dict[str, Source] = {
         1986,
         "Assessment of local influence",
         "Journal of the Royal Statistical Society B 48, 133–169",
+        memory=True,
+    ),
+    "cornfield_tukey_1956": Source(
+        "Cornfield, J.; Tukey, J. W.",
+        1956,
+        "Average values of mean squares in factorials",
+        "Annals of Mathematical Statistics 27, 907–949",
         memory=True,
     ),
     "cox_reid_1987": Source(
@@ -325,6 +353,13 @@ SOURCES: dict[str, Source] = {
         "Biometrics 50, 1171–1177",
         memory=True,
     ),
+    "subkoviak_1976": Source(
+        "Subkoviak, M. J.",
+        1976,
+        "Estimating reliability from a single administration of a criterion-referenced test",
+        "Journal of Educational Measurement 13, 265–276",
+        memory=True,
+    ),
     "takahashi_1973": Source(
         "Takahashi, K.; Fagan, J.; Chin, M.-S.",
         1973,
@@ -339,6 +374,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the American Statistical Association 81, 82–86",
         memory=True,
     ),
+    "ting_1990": Source(
+        "Ting, N.; Burdick, R. K.; Graybill, F. A.; Jeyaratnam, S.; Lu, T.-F. C.",
+        1990,
+        "Confidence intervals on linear combinations of variance components that are unrestricted in sign",
+        "Journal of Statistical Computation and Simulation 35, 135–143",
+        memory=True,
+    ),
     "venzon_moolgavkar_1988": Source(
         "Venzon, D. J.; Moolgavkar, S. H.",
         1988,
@@ -351,6 +393,13 @@ SOURCES: dict[str, Source] = {
         2023,
         "Web Content Accessibility Guidelines (WCAG) 2.2",
         "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
+    ),
+    "weerahandi_1993": Source(
+        "Weerahandi, S.",
+        1993,
+        "Generalized confidence intervals",
+        "Journal of the American Statistical Association 88, 899–905",
         memory=True,
     ),
     "white_2018": Source(
