@@ -55,4 +55,4 @@ def _cleaned(weights: Floats) -> Floats:
 def drawn(found: Squares, generator: np.random.Generator, n: int) -> Floats:
     """Draw the expected mean squares as SS / chi-squared, and solve [weerahandi_1993]."""
     expected = found.ss / generator.chisquare(found.df, size=(n, len(found.df)))
-    return np.asarray(np.maximum(expected @ found.solving.T, 0.0))
+    return np.asarray(expected @ found.solving.T)

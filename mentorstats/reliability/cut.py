@@ -28,12 +28,11 @@ def columns(
     plan: Design,
     points: Sequence[Mapping[str, int]],
     cut: float,
-    components: Floats,
     universe: Floats,
     absolute: Floats,
 ) -> dict[str, Floats]:
     """Dependability, error and consistency at a cut, one value a plan."""
-    distance = squared_distance(study, cut, components)
+    distance = squared_distance(study, cut)
     return {
         "dependability_at_cut": dependability(universe, absolute, distance),
         "conditional_sem": conditional_sem(study, plan, points, cut),
@@ -41,10 +40,10 @@ def columns(
     }
 
 
-def squared_distance(study: GStudy, cut: float, components: Floats) -> float:
+def squared_distance(study: GStudy, cut: float) -> float:
     """(mean − cut)², less what chance adds to it: the error variance of the mean [brennan_kane_1977]."""
     carried = np.array([study.cells.mean_weight(several[0]) for several in study.told.effects])
-    return max((study.mean - cut) ** 2 - float(carried @ components), 0.0)
+    return max((study.mean - cut) ** 2 - max(float(carried @ study.estimated.raw), 0.0), 0.0)
 
 
 def dependability(universe: Floats, absolute: Floats, distance: float) -> Floats:

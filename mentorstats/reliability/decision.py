@@ -14,7 +14,7 @@ from mentorstats.estimate import Status, has_value
 from mentorstats.reliability import cut as at_cut
 from mentorstats.reliability.cost import Prices, costs
 from mentorstats.reliability.design import Design, Nested
-from mentorstats.reliability.plans import Sizes, Weights, grid, weights
+from mentorstats.reliability.plans import OWN, Sizes, Weights, grid, project, weights
 from mentorstats.reliability.study import GStudy
 
 Floats = NDArray[np.float64]
@@ -82,11 +82,11 @@ def d_study(
     plan = study.design.with_nesting(nested, (fixed,) if isinstance(fixed, str) else fixed)
     if plan.fixed >= frozenset(plan.facets):
         raise ArgumentError("every facet is fixed, so no error is left", remedy="Leave one facet random.")
-    points = grid(sizes, plan.facets, _known_sizes(study))
+    points = grid(sizes, plan.facets, _known_sizes(study) if study.cells.n else dict.fromkeys(plan.facets, 1))
     shares = weights(plan, study.told, points)
     frames = [
         _rows(study, plan, points, shares, scenario, cut, confidence)
-        for scenario in _scenarios(study, shares)
+        for scenario in _scenarios(study, plan, shares, confidence)
     ]
     if cost is not None:
         paid = costs(plan, cost, points)
@@ -97,7 +97,7 @@ def d_study(
 
 
 def _known_sizes(study: GStudy) -> dict[str, int]:
-    found = {facet: study.cells.per_parent(facet) for facet in study.design.facets if study.cells.n}
+    found = {facet: study.cells.per_parent(facet) for facet in study.design.facets}
     return {
         facet: round(size)
         for facet, size in found.items()
@@ -108,26 +108,34 @@ def _known_sizes(study: GStudy) -> dict[str, int]:
 @dataclass(frozen=True)
 class _Scenario:
     name: str
-    components: Floats
-    draws: Floats
+    least: Floats | None  # (k, g)
     note: str
 
 
-def _scenarios(study: GStudy, shares: Weights) -> list[_Scenario]:
+def _scenarios(study: GStudy, plan: Design, shares: Weights, confidence: float) -> list[_Scenario]:
     """The components as estimated; and those of error at zero at their upper limits, if there are any."""
-    variance = study.estimated.variance
-    found = [_Scenario(AS_ESTIMATED, variance, study.draws, "")]
-    error = shares.absolute.any(axis=0)
-    raised = (
-        (study.estimated.raw <= 0) & error & np.isfinite(study.estimated.high) & (study.estimated.high > 0)
-    )
-    if raised.any():
-        higher = np.where(raised, study.estimated.high, variance)
-        draws = np.where(raised, study.estimated.high, study.draws)
-        which = ", ".join(name for name, up in zip(study.component_names, raised, strict=True) if up)
-        note = f"At the upper limit of its interval, not at zero: {which}."
-        found.append(_Scenario(PESSIMISTIC, higher, draws, note))
+    found = [_Scenario(AS_ESTIMATED, None, "")]
+    least = np.zeros(shares.parts.shape[:2])
+    raised = []
+    for k, (effect, kind) in enumerate(zip(shares.effects, shares.kinds, strict=True)):
+        if kind == OWN or not (shares.parts[k] @ study.estimated.raw <= 0).all():
+            continue
+        high = _upper(study, shares.parts[k], confidence)
+        if np.isfinite(high).all() and (high > 0).all():
+            least[k] = high
+            raised.append(plan.name(effect))
+    if raised:
+        note = f"At the upper limit of its interval, not at zero: {', '.join(raised)}."
+        found.append(_Scenario(PESSIMISTIC, least, note))
     return found
+
+
+def _upper(study: GStudy, part: Floats, confidence: float) -> Floats:
+    """Upper limit of one effect of the plans, (g,): of the component, or of a sum of several from draws."""
+    used = np.flatnonzero(part.any(axis=0))
+    if len(used) == 1:
+        return np.asarray(part[:, used[0]] * study.estimated.high[used[0]])
+    return np.asarray(np.quantile(study.draws @ part.T, 0.5 + confidence / 2, axis=0))
 
 
 def _rows(
@@ -139,21 +147,19 @@ def _rows(
     cut: float | None,
     confidence: float,
 ) -> pd.DataFrame:
-    parts = [scenario.components @ share.T for share in (shares.universe, shares.relative, shares.absolute)]
-    universe, relative, absolute = parts
-    values: dict[str, str | float | Floats] = {"scenario": scenario.name, "universe_variance": universe}
-    values |= {"relative_error": relative, "absolute_error": absolute}
-    own = scenario.draws @ shares.universe.T
-    for name, error, share in zip(
-        _COEFFICIENTS, (relative, absolute), (shares.relative, shares.absolute), strict=True
-    ):
-        values[name] = ratio(universe, error)
-        low, high = _quantiles(ratio(own, scenario.draws @ share.T), confidence)
+    one = project(shares, study.estimated.raw[None, :], scenario.least)
+    many = project(shares, study.draws, scenario.least)
+    values: dict[str, str | float | Floats] = {"scenario": scenario.name}
+    values |= {"universe_variance": one.universe[0]}
+    values |= {"relative_error": one.relative[0], "absolute_error": one.absolute[0]}
+    for name, error in zip(_COEFFICIENTS, ("relative", "absolute"), strict=True):
+        low, high = _quantiles(ratio(many.universe, getattr(many, error)), confidence)
+        values[name] = ratio(one.universe[0], getattr(one, error)[0])
         values |= {f"{name}_low": low, f"{name}_high": high}
     values |= {"confidence": confidence, "interval_method": study.estimated.draw_method}
-    values |= {"sem": np.sqrt(absolute), "sem_relative": np.sqrt(relative)}
+    values |= {"sem": np.sqrt(one.absolute[0]), "sem_relative": np.sqrt(one.relative[0])}
     if cut is not None:
-        values |= at_cut.columns(study, plan, points, cut, scenario.components, universe, absolute)
+        values |= at_cut.columns(study, plan, points, cut, one.universe[0], one.absolute[0])
     frame = pd.DataFrame([dict(point) for point in points]).assign(**values)
     return _with_status(study, frame, shares, scenario)
 

@@ -78,22 +78,15 @@ class Design:
         """Name an effect: × for a crossing, "in" for a nesting."""
         own = self.own(effect)
         crossing = " × ".join(factor for factor in self.factors if factor in own)
-        inside = " × ".join(factor for factor in self._innermost_first if factor in effect - own)
-        return f"{crossing} in {inside}" if inside else crossing
-
-    @cached_property
-    def _innermost_first(self) -> tuple[str, ...]:
-        return tuple(sorted(self.factors, key=lambda factor: -len(self.above[factor])))
+        return f"{crossing} in {self.name(effect - own)}" if effect > own else crossing
 
     @property
     def text(self) -> str:
         """The design in one line, such as ``candidate × (rater in occasion)``."""
         innermost = [f for f in self.factors if not any(f in self.above[other] for other in self.factors)]
-        parts = []
-        for factor in innermost:
-            chain = sorted(self.above[factor], key=lambda outer: -len(self.above[outer]))
-            inside = " in ".join([factor, " × ".join(chain)]) if chain else factor
-            parts.append(f"({inside})" if chain and len(innermost) > 1 else inside)
+        inside = [self.name(self.closed({factor})) for factor in innermost]
+        several = len(innermost) > 1
+        parts = [f"({part})" if several and " in " in part else part for part in inside]
         fixed = [facet for facet in self.facets if facet in self.fixed]
         return " × ".join(parts) + (f"; fixed: {', '.join(fixed)}" if fixed else "")
 

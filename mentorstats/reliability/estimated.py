@@ -29,7 +29,7 @@ class Estimated:
     limit_methods, statuses, notes
         One a component.
     draw
-        Components that are as compatible with the data, (draws, e), never below zero.
+        Components that are as compatible with the data, (draws, e); below zero where an estimate could be.
     draw_method
         How they are drawn.
     """
@@ -43,11 +43,6 @@ class Estimated:
     notes: tuple[str, ...]
     draw: Draw
     draw_method: str
-
-    @property
-    def variance(self) -> Floats:
-        """Components with what is negative set to zero."""
-        return np.asarray(np.maximum(self.raw, 0.0))
 
 
 AT_ZERO = "The estimate is {raw:.3g}; a variance cannot be, so it is taken at zero: small, not absent."

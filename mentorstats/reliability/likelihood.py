@@ -157,11 +157,11 @@ def drawn(
     deviate; towards a limit of zero the standard deviation itself does.
     """
     roots, vectors = np.linalg.eigh(correlations)
-    z = generator.standard_normal((n, len(raw))) @ (vectors * np.sqrt(np.maximum(roots, 0.0))).T
-    out = np.zeros_like(z)
+    z: Floats = generator.standard_normal((n, len(raw))) @ (vectors * np.sqrt(np.maximum(roots, 0.0))).T
+    out = np.zeros((n, len(raw)))
     for i, (value, down, up) in enumerate(zip(raw, low, high, strict=True)):
         if not np.isfinite([value, down, up]).all():
-            out[:, i] = value
+            out[:, i] = float(value)
             continue
         sd, down_sd, up_sd = np.sqrt([max(value, 0.0), down, up])
         t = z[:, i] / level

@@ -19,12 +19,33 @@ Sizes = Mapping[str, int | Sequence[int]]
 
 @dataclass(frozen=True)
 class Weights:
-    """What each component adds, over a grid of plans: variance = weights @ components, (g, e) each."""
+    """How the components of a study make up those of a plan's mean score, over a grid of plans.
+
+    Attributes
+    ----------
+    effects
+        Effects of the plan: nested as it is, averaged over what it fixes.
+    kinds
+        For each of them whether it is the object's own, relative error, or error common to all objects.
+    parts : (k, g, e)
+        Variance of effect k in plan g = parts[k, g] @ components, or zero where that is below.
+    hidden
+        Effects of the study that count as the object's own because nothing told them from it.
+    """
+
+    effects: tuple[Factors, ...]
+    kinds: tuple[str, ...]
+    parts: Floats
+    hidden: tuple[Factors, ...]
+
+
+@dataclass(frozen=True)
+class Variances:
+    """What the mean score of an object consists of, (n, g) each."""
 
     universe: Floats
     relative: Floats
     absolute: Floats
-    hidden: tuple[Factors, ...]  # effects counted as the object's own because nothing tells them from it
 
 
 def grid(sizes: Sizes, facets: Sequence[str], known: Mapping[str, int]) -> list[dict[str, int]]:
@@ -69,37 +90,57 @@ def weights(plan: Design, told: Told, points: Sequence[Mapping[str, int]]) -> We
     absolute error; the object with fixed facets is its own. Where effects share a component, it takes the
     part that makes it largest.
     """
-    shape = (len(points), len(told.effects))
-    parts = {kind: np.zeros(shape) for kind in (_OWN, _RELATIVE, _COMMON)}
+    parts: dict[Factors, Floats] = {}
+    kinds: dict[Factors, str] = {}
     hidden: list[Factors] = []
     for j, several in enumerate(told.effects):
-        kinds = [kind_of(plan, effect) for effect in several]
-        divisors = [[divisor(plan, effect, point) for point in points] for effect in several]
-        own = [i for i, kind in enumerate(kinds) if kind == _OWN]
-        hidden += [several[i] for i, kind in enumerate(kinds) if own and kind not in (_OWN, None)]
-        counted = own or [i for i, kind in enumerate(kinds) if kind is not None]
+        found = {effect: kind_of(plan, effect) for effect in several}
+        own = [effect for effect, kind in found.items() if kind == OWN]
+        hidden += [effect for effect, kind in found.items() if own and kind in (RELATIVE, COMMON)]
+        counted = own or [effect for effect, kind in found.items() if kind is not None]
         if not counted:
             continue
-        kind = _OWN if own else _RELATIVE if _RELATIVE in [kinds[i] for i in counted] else _COMMON
-        parts[kind][:, j] = 1 / np.min([divisors[i] for i in counted], axis=0)
-    hidden += [e for e in told.constant if kind_of(plan, e) in (_RELATIVE, _COMMON)]
+        divisors = np.array([[divisor(plan, effect, point) for point in points] for effect in counted])
+        which = {found[effect] for effect in counted}
+        read = in_plan(plan, counted[int(divisors[:, 0].argmin())])
+        kinds[read] = OWN if own else RELATIVE if RELATIVE in which else COMMON
+        parts.setdefault(read, np.zeros((len(points), len(told.effects))))[:, j] = 1 / divisors.min(axis=0)
+    hidden += [effect for effect in told.constant if kind_of(plan, effect) in (RELATIVE, COMMON)]
+    stacked = np.array(list(parts.values())).reshape(len(parts), len(points), len(told.effects))
     return Weights(
-        parts[_OWN], parts[_RELATIVE], parts[_RELATIVE] + parts[_COMMON], tuple(dict.fromkeys(hidden))
+        tuple(parts), tuple(kinds[effect] for effect in parts), stacked, tuple(dict.fromkeys(hidden))
     )
 
 
-_OWN, _RELATIVE, _COMMON = "own", "relative", "common"
+def project(shares: Weights, components: Floats, least: Floats | None = None) -> Variances:
+    """Variances of a mean score from components, (n, e).
+
+    ``least``, (k, g), is what an effect has at least, zero otherwise.
+    """
+    sums = {kind: np.zeros((len(components), shares.parts.shape[1])) for kind in (OWN, RELATIVE, COMMON)}
+    for k, kind in enumerate(shares.kinds):
+        floor = 0.0 if least is None else least[k]
+        sums[kind] += np.maximum(components @ shares.parts[k].T, floor)
+    return Variances(sums[OWN], sums[RELATIVE], sums[RELATIVE] + sums[COMMON])
+
+
+OWN, RELATIVE, COMMON = "own", "relative", "common"
+
+
+def in_plan(plan: Design, effect: Factors) -> Factors:
+    """Effect of a plan that one of the study is part of: averaged over fixed facets, nested as planned."""
+    return plan.closed(effect - plan.fixed)
 
 
 def kind_of(plan: Design, effect: Factors) -> str | None:
     """Part of an effect in a plan; None for what is the same in every run of the plan."""
     measured = plan.differentiated
     if effect <= measured:
-        return _OWN
+        return OWN
     read = plan.closed(effect)
     if read - measured <= plan.fixed:
-        return _OWN if effect & measured else None
-    return _RELATIVE if read & measured else _COMMON
+        return OWN if effect & measured else None
+    return RELATIVE if read & measured else COMMON
 
 
 def divisor(plan: Design, effect: Factors, sizes: Mapping[str, int]) -> float:
