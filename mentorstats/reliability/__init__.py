@@ -1,7 +1,12 @@
-"""Generalizability: what a score is made of, and what plan of visits and raters makes it dependable."""
+"""Generalizability: what a score is made of, and what plan of visits and raters makes it dependable.
+
+``g_study`` estimates components, ``d_study`` projects them to plans, ``cheapest`` picks the plan that
+reaches a target; ``profile_study`` and ``composite`` are for several scores, such as criteria, at once.
+"""
 
 from mentorstats.reliability.cost import cheapest
 from mentorstats.reliability.decision import d_study
+from mentorstats.reliability.multivariate import ProfileStudy, composite, profile_study
 from mentorstats.reliability.study import GStudy, g_study
 
-__all__ = ["GStudy", "cheapest", "d_study", "g_study"]
+__all__ = ["GStudy", "ProfileStudy", "cheapest", "composite", "d_study", "g_study", "profile_study"]
