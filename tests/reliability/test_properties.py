@@ -229,9 +229,12 @@ def test_the_cheapest_plan():
     first = plans.iloc[0]
     assert first.cost == 15
     assert plans.cost.iloc[-1] == 10 * 8 + 5 * 24
-    found = cheapest(plans, 0.4).set_index("scenario")
-    reaching = plans[(plans.dependability >= 0.4) & (plans.scenario == "as_estimated")]
-    assert found.cost["as_estimated"] == reaching.cost.min()
+    estimated = plans[plans.scenario == "as_estimated"]
+    target = estimated.dependability.median()
+    found = cheapest(estimated, target)
+    assert found.cost[0] == estimated.cost[estimated.dependability >= target].min()
+    surer = cheapest(estimated, estimated.dependability_low.max(), limit="low")
+    assert surer.dependability_low[0] == estimated.dependability_low.max()
     assert cheapest(plans, 0.99999).empty
 
 
