@@ -157,6 +157,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the Royal Statistical Society B 49, 1–39",
         memory=True,
     ),
+    "cronbach_1972": Source(
+        "Cronbach, L. J.; Gleser, G. C.; Nanda, H.; Rajaratnam, N.",
+        1972,
+        "The Dependability of Behavioral Measurements",
+        "Wiley",
+        memory=True,
+    ),
     "dunn_smyth_1996": Source(
         "Dunn, P. K.; Smyth, G. K.",
         1996,
