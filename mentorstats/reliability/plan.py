@@ -21,6 +21,14 @@ VISITS, RATERS = (1, 2, 3, 4, 6), (1, 2, 3)
 
 
 @dataclass(frozen=True)
+class Trade:
+    """What one rater more, and two visits more, would bring to a plan's dependability."""
+
+    rater: float
+    visits: float
+
+
+@dataclass(frozen=True)
 class VisitPlans:
     """Plans of visits, and the study behind them.
 
@@ -43,6 +51,22 @@ class VisitPlans:
     chosen: pd.DataFrame
     target: float
     notes: tuple[str, ...]
+
+    @property
+    def estimable(self) -> pd.DataFrame:
+        """Plans that have a value, as estimated."""
+        table = self.table[self.table["scenario"] == AS_ESTIMATED]
+        return table[[has_value(Status(status)) for status in table["status"]]]
+
+    def trade(self, n_raters: int, n_visits: int) -> Trade | None:
+        """Gain by one more rater with as many visits, and by two more visits; None if not estimable."""
+        raters = set(self.estimable["n_raters"])
+        if not has_value(self.study.status) or max(raters, default=0) < 2:
+            return None
+        now = _dependability(self.study, n_raters, n_visits / n_raters)
+        rater = _dependability(self.study, n_raters + 1, n_visits / (n_raters + 1))
+        visits = _dependability(self.study, n_raters, (n_visits + 2) / n_raters)
+        return Trade(rater - now, visits - now) if np.isfinite([now, rater, visits]).all() else None
 
 
 def visit_plans(
@@ -155,35 +179,6 @@ def _covariates(scores: pd.DataFrame) -> list[FixedTerm]:
     return found
 
 
-# In words --------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Trade:
-    """What one rater more, and two visits more, would bring to a plan."""
-
-    rater: float
-    visits: float
-
-
-def trade(plans: VisitPlans, n_raters: int, n_visits: int) -> Trade | None:
-    """Gain in dependability by one more rater with as many visits in all, and by two more visits.
-
-    None where the study cannot say.
-    """
-    study = plans.study
-    if not has_value(study.status) or n_visits % n_raters:
-        return None
-    values = [
-        _dependability(study, n_raters, n_visits / n_raters),
-        _dependability(study, n_raters + 1, n_visits / (n_raters + 1)),
-        _dependability(study, n_raters, (n_visits + 2) / n_raters),
-    ]
-    if not np.isfinite(values).all():
-        return None
-    return Trade(values[1] - values[0], values[2] - values[0])
-
-
 def _dependability(study: GStudy, raters: float, visits: float) -> float:
     """Dependability with visits divided evenly, also where they do not divide into whole numbers."""
     raw = np.maximum(study.estimated.raw, 0.0)
@@ -196,9 +191,3 @@ def _dependability(study: GStudy, raters: float, visits: float) -> float:
         else:
             error += value / (raters * visits)
     return own / (own + error) if own + error > 0 else np.nan
-
-
-def estimable(plans: VisitPlans) -> pd.DataFrame:
-    """Plans that have a value, as estimated."""
-    table = plans.table[plans.table["scenario"] == AS_ESTIMATED]
-    return table[[has_value(Status(status)) for status in table["status"]]]

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.reliability.plan import VisitPlans, estimable, trade
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.vocabulary import STATUSES, meanings
+
+if TYPE_CHECKING:
+    from mentorstats.reliability.plan import VisitPlans
 
 Rows = Sequence[Sequence[str]]
 
@@ -69,7 +72,7 @@ def agreement(found: pd.DataFrame, levels: pd.DataFrame, *, weights: str) -> str
 
 def visit_plans(found: VisitPlans) -> str:
     """The sentence a director needs, the plans behind it, and what to know about them."""
-    shown = estimable(found)
+    shown = found.estimable
     if shown.empty:
         return "\n".join(["No plan can be judged from these records.", *_numbered(found.notes)])
     percent = f"{number(float(shown['confidence'].iloc[0]), 'share')} % interval"
@@ -100,11 +103,11 @@ def _advice(found: VisitPlans) -> str:
     unsure = _unsure(found)
     chosen = found.chosen[found.chosen["scenario"] == "as_estimated"]
     if chosen.empty:
-        best = estimable(found).sort_values("dependability").iloc[-1]
+        best = found.estimable.sort_values("dependability").iloc[-1]
         return f"No plan in the table reaches {wanted}. The best: {_plan(best)}.{unsure}"
     row = chosen.iloc[0]
     said = f"The cheapest plan that reaches {wanted}: {_plan(row)}"
-    gain = trade(found, int(row["n_raters"]), int(row["n_visits"]))
+    gain = found.trade(int(row["n_raters"]), int(row["n_visits"]))
     if gain is None:
         return f"{said}.{unsure}"
     more = "more" if gain.rater > gain.visits else "less"

@@ -7,7 +7,7 @@ from simulated import drawn
 
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
-from mentorstats.reliability.plan import estimable, trade, visit_plans
+from mentorstats.reliability.plan import visit_plans
 from mentorstats.report import plain
 
 SAME = 1e-6
@@ -35,7 +35,7 @@ def test_a_plan_is_what_its_components_make_it():
 def test_what_more_would_bring_is_the_difference_of_two_plans():
     found = visit_plans(ratings(), raters=[1, 2], visits=[2, 4, 6])
     value = found.table.set_index(["n_raters", "n_visits"]).dependability
-    gain = trade(found, 1, 4)
+    gain = found.trade(1, 4)
     assert gain.rater == pytest.approx(value[2, 4] - value[1, 4], abs=SAME)
     assert gain.visits == pytest.approx(value[1, 6] - value[1, 4], abs=SAME)
 
@@ -71,7 +71,7 @@ def test_criteria_are_averaged():
 def test_one_rater_says_what_is_not_estimable():
     found = visit_plans(ratings(rater=1), raters=[1, 2])
     assert set(found.table.status[found.table.n_raters == 2]) == {Status.NOT_IDENTIFIED}
-    assert set(estimable(found).n_raters) == {1}
+    assert set(found.estimable.n_raters) == {1}
     assert "too high" in plain.visit_plans(found)
 
 
