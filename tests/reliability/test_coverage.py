@@ -4,7 +4,7 @@
 p × r × o (30, 4, 3)      components .970 .940 .958 .942 .968 .932 .945; coefficients .952 .968
 p × (r in o) (40, 4, 2)   components .955 .950 .958 .940 .932; coefficients .950 .965
 
-By likelihood, 189 draws of p × r (30, 6) with two cells in five missing, seeds from 0, Monte Carlo error .016:
+By likelihood, 189 draws of p × r (30, 6), two cells in five missing, seeds from 0, Monte Carlo error .016:
 components .937 .915 .926; coefficients of two raters .968 .968 (no test: minutes of fitting)
 """
 
