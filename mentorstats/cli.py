@@ -188,6 +188,30 @@ def _draw(
     _note(f"mentorstats: wrote {write_beside(path, drawn)}")
 
 
+def _plan(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.reliability.plan import visit_plans
+    from mentorstats.report import plain
+
+    loaded = records.load(asked.folder)
+    _note_set_aside(loaded)
+    found = visit_plans(
+        loaded.long(),
+        visits=asked.visits,
+        raters=asked.raters,
+        target=asked.target,
+        visit_cost=asked.visit_cost,
+        rater_cost=asked.rater_cost,
+        cut=asked.cut,
+        confidence=asked.confidence,
+        seed=asked.seed,
+    )
+    if asked.out:
+        _write_table(found.table, asked.out)
+    print(plain.visit_plans(found))
+    return DONE
+
+
 def _declared(
     labels: Sequence[str], column: str, table: pd.DataFrame
 ) -> tuple[Sequence[object], pd.DataFrame]:
@@ -237,7 +261,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"mentorstats {__version__}")
     parser.add_argument("--debug", action="store_true", help="show where a defect happened")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_check, _add_report, _add_agree):
+    for add in (_add_demo, _add_check, _add_report, _add_agree, _add_plan):
         add(commands)
     return parser
 
@@ -305,6 +329,25 @@ def _add_agree(commands: Subparsers) -> None:
     command.set_defaults(command=_agree)
 
 
+def _add_plan(commands: Subparsers) -> None:
+    about = "how many visits by how many raters make a score dependable"
+    command = commands.add_parser(
+        "plan", help=about, description=f"{about.capitalize()}: from the ratings of a folder of exports."
+    )
+    add = command.add_argument
+    add("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    add("--target", type=float, default=0.8, help="dependability that is wanted (%(default)s)")
+    add("--raters", type=_sizes, default=[1, 2, 3], metavar="N,N,…", help="raters of a candidate (1,2,3)")
+    add("--visits", type=_sizes, default=[1, 2, 3, 4, 6], metavar="N,N,…", help="visits by each (1,2,3,4,6)")
+    add("--visit-cost", type=float, default=1.0, metavar="X", help="price of one visit (%(default)s)")
+    add("--rater-cost", type=float, default=0.0, metavar="X", help="price of each rater beside (%(default)s)")
+    add("--cut", type=float, metavar="X", help="a mean rank that decides; adds columns about it to the file")
+    add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
+    add("--seed", type=int, default=0, help="seed of the intervals (%(default)s)")
+    add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
+    command.set_defaults(command=_plan)
+
+
 def _add_date(command: argparse.ArgumentParser) -> None:
     command.add_argument("--date", help="day of the run, like 2026-09-01 (SOURCE_DATE_EPOCH, else today)")
 
@@ -321,6 +364,13 @@ def _character(text: str) -> str:
     if len(mark) != 1 or not mark.isascii():
         raise argparse.ArgumentTypeError(f"{text!r} is neither one character nor the word tab")
     return mark
+
+
+def _sizes(text: str) -> list[int]:
+    names = _several(text)
+    if not all(name.isdecimal() and int(name) > 0 for name in names):
+        raise argparse.ArgumentTypeError(f"{text!r} holds something other than whole numbers from 1")
+    return [int(name) for name in names]
 
 
 def _table_file(text: str) -> Path:

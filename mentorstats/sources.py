@@ -106,6 +106,27 @@ SOURCES: dict[str, Source] = {
         "Statistical Methods in Medical Research 8, 135–160",
         memory=True,
     ),
+    "brennan_1998": Source(
+        "Brennan, R. L.",
+        1998,
+        "Raw-score conditional standard errors of measurement in generalizability theory",
+        "Applied Psychological Measurement 22, 307–331",
+        memory=True,
+    ),
+    "brennan_2001": Source(
+        "Brennan, R. L.",
+        2001,
+        "Generalizability Theory",
+        "Springer",
+        memory=True,
+    ),
+    "brennan_kane_1977": Source(
+        "Brennan, R. L.; Kane, M. T.",
+        1977,
+        "An index of dependability for mastery tests",
+        "Journal of Educational Measurement 14, 277–289",
+        memory=True,
+    ),
     "brennan_prediger_1981": Source(
         "Brennan, R. L.; Prediger, D. J.",
         1981,
@@ -180,6 +201,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the Royal Statistical Society B 48, 133–169",
         memory=True,
     ),
+    "cornfield_tukey_1956": Source(
+        "Cornfield, J.; Tukey, J. W.",
+        1956,
+        "Average values of mean squares in factorials",
+        "Annals of Mathematical Statistics 27, 907–949",
+        memory=True,
+    ),
     "cox_reid_1987": Source(
         "Cox, D. R.; Reid, N.",
         1987,
@@ -192,6 +220,13 @@ SOURCES: dict[str, Source] = {
         1955,
         "Processes affecting scores on 'understanding of others' and 'assumed similarity'",
         "Psychological Bulletin 52, 177–193",
+        memory=True,
+    ),
+    "cronbach_1972": Source(
+        "Cronbach, L. J.; Gleser, G. C.; Nanda, H.; Rajaratnam, N.",
+        1972,
+        "The Dependability of Behavioral Measurements",
+        "Wiley",
         memory=True,
     ),
     "dunn_smyth_1996": Source(
@@ -475,6 +510,13 @@ SOURCES: dict[str, Source] = {
         "Biometrika 42, 412–416",
         memory=True,
     ),
+    "subkoviak_1976": Source(
+        "Subkoviak, M. J.",
+        1976,
+        "Estimating reliability from a single administration of a criterion-referenced test",
+        "Journal of Educational Measurement 13, 265–276",
+        memory=True,
+    ),
     "takahashi_1973": Source(
         "Takahashi, K.; Fagan, J.; Chin, M.-S.",
         1973,
@@ -501,6 +543,13 @@ SOURCES: dict[str, Source] = {
         1986,
         "Accurate approximations for posterior moments and marginal densities",
         "Journal of the American Statistical Association 81, 82–86",
+        memory=True,
+    ),
+    "ting_1990": Source(
+        "Ting, N.; Burdick, R. K.; Graybill, F. A.; Jeyaratnam, S.; Lu, T.-F. C.",
+        1990,
+        "Confidence intervals on linear combinations of variance components that are unrestricted in sign",
+        "Journal of Statistical Computation and Simulation 35, 135–143",
         memory=True,
     ),
     "venzon_moolgavkar_1988": Source(

@@ -608,3 +608,25 @@ def test_bad_records_end_with_one_message_and_nothing_half_written(folder, tmp_p
     assert words in last
     assert "Traceback" not in err
     assert not (tmp_path / "out").exists()
+
+
+def test_plan_prints_the_choice_and_writes_the_table(tmp_path, capsys):
+    from mentorstats.demo import write
+
+    folder, out = tmp_path / "exports", tmp_path / "plans.csv"
+    write(folder)
+    code, printed, err = run(capsys, "plan", folder, "--raters", "1,2", "--visits", "2,3", "--out", out)
+    assert code == 0
+    assert "dependability" in printed
+    assert str(out) in err
+    table = pd.read_csv(out)
+    assert set(table["n_visits"]) == {2, 3, 4, 6}
+    assert table["dependability"].between(0, 1).all()
+
+
+@pytest.mark.parametrize("sizes", ["0", "1,x", "2,,3", "1.5"])
+def test_plan_refuses_sizes_that_are_none(sizes, capsys):
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["plan", "folder", "--raters", sizes])
+    assert ended.value.code == 2
+    assert "--raters" in capsys.readouterr().err

@@ -164,11 +164,11 @@ class _Root:
 
 def _crossing(root: _Root, at: float, step: float, first: float) -> float | None:
     """Where the root crosses zero, going from ``at`` in the direction of ``step``; None if it never does."""
-    inside = at
+    inside, back = at, step
     for _ in range(_MOST):
         if root(inside) < 0:
             break
-        inside -= step
+        inside, back = inside - back, 1.5 * back
     outside = inside + first
     for _ in range(_MOST):
         if root(outside) >= 0:

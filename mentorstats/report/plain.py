@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.vocabulary import STATUSES, meanings
+
+if TYPE_CHECKING:
+    from mentorstats.reliability.plan import VisitPlans
 
 Rows = Sequence[Sequence[str]]
 
@@ -107,6 +111,66 @@ def _kinds(found: pd.DataFrame) -> list[str]:
         words = "; ".join(_text(row[column]) for column in ("model", "type") if column in found)
         said.setdefault(words, []).append(str(name))
     return [f"{_GAP}{', '.join(names)}: {words}." for words, names in said.items() if words]
+
+
+def visit_plans(found: VisitPlans) -> str:
+    """The sentence a director needs, the plans behind it, and what to know about them."""
+    shown = found.estimable
+    if shown.empty:
+        return "\n".join(["No plan can be judged from these records.", *_numbered(found.notes)])
+    percent = f"{number(float(shown['confidence'].iloc[0]), 'share')} % interval"
+    rows = [("raters", "visits", "dependability", percent, "cost", "status")]
+    for _, row in shown.iterrows():
+        value = number(row["dependability"], "coefficient")
+        between = bounds(row["dependability_low"], row["dependability_high"], "coefficient")
+        size = (str(row["n_raters"]), str(row["n_visits"]))
+        rows.append((*size, value, between, f"{row['cost']:g}", str(row["status"])))
+    lines = [_advice(found), "", "Plans", *columns(rows, right=(0, 1, 2, 3, 4)), ""]
+    told = dict.fromkeys(note for note in shown["status_note"] if note)
+    return "\n".join([*lines, *told, *found.notes, _METHOD])
+
+
+_METHOD = (
+    "Dependability: share of the candidates in the variance of a mean score, raters' severity counted as "
+    "error. For monitoring and training; not a sole basis for a decision about a person."
+)
+
+
+def _numbered(notes: Sequence[str]) -> list[str]:
+    return [f"{_GAP}{note}" for note in notes]
+
+
+def _advice(found: VisitPlans) -> str:
+    """One sentence on the cheapest plan that reaches the target, and what more would buy."""
+    wanted = number(found.target, "coefficient")
+    unsure = _unsure(found)
+    chosen = found.chosen[found.chosen["scenario"] == "as_estimated"]
+    if chosen.empty:
+        best = found.estimable.sort_values("dependability").iloc[-1]
+        return f"No plan in the table reaches {wanted}. The best: {_plan(best)}.{unsure}"
+    row = chosen.iloc[0]
+    said = f"The cheapest plan that reaches {wanted}: {_plan(row)}"
+    gain = found.trade(int(row["n_raters"]), int(row["n_visits"]))
+    if gain is None:
+        return f"{said}.{unsure}"
+    more = "more" if gain.rater > gain.visits else "less"
+    return f"{said}; one more rater for the same visits buys {more} than two more visits.{unsure}"
+
+
+def _unsure(found: VisitPlans) -> str:
+    """What the choice would be if an error that was taken at zero were as large as its interval allows."""
+    if "pessimistic" not in set(found.table["scenario"]):
+        return ""
+    worse = found.chosen[found.chosen["scenario"] == "pessimistic"]
+    then = _plan(worse.iloc[0]) if len(worse) else "no plan in the table"
+    return f" If what was taken at zero is as large as its interval allows, it is {then}."
+
+
+def _plan(row: pd.Series) -> str:
+    value = number(row["dependability"], "coefficient")
+    between = bounds(row["dependability_low"], row["dependability_high"], "coefficient")
+    size = f"{count(int(row['n_visits']), 'visit')} by {count(int(row['n_raters']), 'rater')}"
+    return f"{size}: {value} {between}"
 
 
 def problems(found: pd.DataFrame) -> str:

@@ -118,6 +118,19 @@ def test_a_rater_variance_of_zero():
     assert found.log_likelihood == pytest.approx(alone.log_likelihood, abs=EXACT)
 
 
+def test_the_limit_of_a_variance_that_is_far_below_its_natural_size():
+    """The search for it begins where the likelihood has long given up."""
+    rng = np.random.default_rng(0)
+    candidate, rest = np.divmod(np.arange(40 * 12), 12)
+    data = pd.DataFrame({"candidate": candidate, "rater": rest // 3, "criterion": rest % 3})
+    noise = rng.normal(size=len(data))
+    pairs = [data["candidate"], data["rater"]]
+    data["score"] = noise - 0.9 * pd.Series(noise).groupby(pairs).transform("mean")
+    pair = accounted(linear(data, (), [by("candidate", "rater"), "criterion"])).components.iloc[0]
+    assert pair.status == Status.BOUNDARY
+    assert 0 < pair.high < 0.1
+
+
 @pytest.mark.parametrize("grouped", ["candidate", BOTH])
 @pytest.mark.parametrize("fixed", ["week", "term"])
 def test_perfect_agreement_is_saturated(grouped, fixed):

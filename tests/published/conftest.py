@@ -67,3 +67,15 @@ def from_counts():
         return pd.DataFrame(rows)
 
     return expand
+
+
+@pytest.fixture
+def from_array():
+    """Long scores from an array, one axis a factor, members counted from 0."""
+
+    def expand(array, names):
+        values = np.asarray(array)
+        places = np.indices(values.shape).reshape(values.ndim, -1)
+        return pd.DataFrame(dict(zip(names, places, strict=True))).assign(score=values.ravel())
+
+    return expand

@@ -1,0 +1,432 @@
+"""How much of a score is the candidate, and how much the rater, the lesson, the criterion?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from mentorstats.errors import ArgumentError, ModelError
+from mentorstats.estimate import Status, has_value
+from mentorstats.mixed import Fit
+from mentorstats.mixed.terms import FixedTerm
+from mentorstats.reliability import anova, likelihood
+from mentorstats.reliability.cells import Cells, Told, as_array, read, told_apart
+from mentorstats.reliability.design import Design, Factors, Nested, design
+from mentorstats.reliability.estimated import Estimated, value_status
+from mentorstats.reliability.squares import squares
+
+Floats = NDArray[np.float64]
+
+METHODS = ("auto", "anova", "reml")
+DRAWS = 10_000
+
+_COLUMNS = [
+    "df",
+    "ss",
+    "ms",
+    "variance_raw",
+    "variance",
+    "share",
+    "low",
+    "high",
+    "confidence",
+    "interval_method",
+    "status",
+    "status_note",
+]
+_TEXT = ("interval_method", "status", "status_note")
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class GStudy:
+    """Variance components of a generalizability study.
+
+    Attributes
+    ----------
+    design
+        Object, facets, nesting, fixed facets; ``design.text`` is one line.
+    method
+        ``"anova"`` or ``"reml"``.
+    components
+        Indexed by component: df, ss, ms (balanced data), ``variance_raw`` (mean squares can give less than
+        nothing), ``variance``, ``share`` of the sum, limits, status. What cannot be told from another
+        component has a row, ``not_identified`` and the reason.
+    covariance
+        Sampling covariance of the raw components; missing where one lies at zero of a likelihood.
+    mean
+        Mean score; with covariates at their averages.
+    mean_squares
+        Indexed by effect: df, ss, ms and ``expected_ms`` in words; no rows for ``"reml"``.
+    notes
+        How the components were found, and what a reader has to know.
+    n_ratings, n_left_out
+        Scores that entered, and rows left out for a missing value.
+    """
+
+    design: Design
+    method: str
+    confidence: float
+    seed: int
+    components: pd.DataFrame
+    covariance: pd.DataFrame
+    mean: float
+    mean_squares: pd.DataFrame
+    notes: tuple[str, ...]
+    n_ratings: int
+    n_left_out: int
+    cells: Cells
+    told: Told
+    estimated: Estimated
+    status: Status = Status.OK
+    status_note: str = ""
+
+    @cached_property
+    def draws(self) -> Floats:
+        """Components that are as compatible with the data as those estimated, (draws, e)."""
+        return self.estimated.draw(np.random.default_rng(self.seed), DRAWS)
+
+    @property
+    def component_names(self) -> list[str]:
+        """Names of the all-random components, in the order of ``estimated``."""
+        return names(self.design, self.told)
+
+    def __repr__(self) -> str:
+        """Design, method and components in a few lines."""
+        lines = [f"generalizability study, {self.design.text}; {self.method}, {self.n_ratings} scores"]
+        for name, row in self.components.iterrows():
+            share = "–" if np.isnan(row["share"]) else f"{100 * row['share']:.0f} %"
+            lines.append(f"  {name}: {share} ({row['status']})")
+        return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
+
+
+def g_study(
+    scores: pd.DataFrame,
+    *,
+    object: str,
+    facets: str | Sequence[str],
+    score: str,
+    nested: Nested | None = None,
+    fixed: str | Sequence[str] = (),
+    covariates: FixedTerm | Sequence[FixedTerm] = (),
+    method: str = "auto",
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> GStudy:
+    """Estimate how much each source adds to the variance of a score.
+
+    Parameters
+    ----------
+    scores
+        One row a score; rows with a missing value are left out and counted.
+    object
+        Column of what the scores are to tell apart, for example the candidate.
+    facets
+        Columns of what else a score depends on: rater, occasion, criterion.
+    score
+        Numeric column.
+    nested
+        ``{"rater": "occasion"}``: each occasion has raters of its own, whose codes may repeat. A facet may
+        be nested in the object (lessons in candidates), in several others, or in one that is nested.
+    fixed
+        Facets whose members in the data are all there are, such as the criteria of a rubric. Scores are
+        averages over them: a component gains its interaction with a fixed facet over the number of its
+        members, and what is left of fixed facets alone is no error [brennan_2001].
+    covariates
+        Fixed terms, such as ``"week"``: a trend over weeks otherwise counts as differences of lessons.
+    method
+        ``"anova"`` (mean squares; balanced, complete data without covariates), ``"reml"`` (restricted
+        likelihood), or ``"auto"``: mean squares where possible.
+    confidence, seed
+        Coverage of intervals, and the seed of what is drawn.
+
+    Returns
+    -------
+    GStudy
+        Intervals: exact for one mean square, otherwise modified large-sample limits [ting_1990];
+        profile likelihood for ``"reml"``; where a fixed facet makes a sum of components, from draws.
+
+    Raises
+    ------
+    ColumnError, ArgumentError, ModelError, DuplicateRatingError
+        A column is missing, an option unknown, a cell has two scores, the nesting is not what the data say,
+        or mean squares are asked for where data are not balanced.
+
+    Examples
+    --------
+    >>> table = [[9, 9, 7, 4], [9, 8, 4, 6], [8, 8, 6, 2], [9, 8, 6, 3], [10, 9, 8, 7], [6, 4, 5, 1]]
+    >>> scores = pd.DataFrame(table).stack().rename_axis(["candidate", "criterion"]).reset_index(name="level")
+    >>> found = g_study(scores, object="candidate", facets="criterion", score="level")
+    >>> found.components["variance"].round(2).to_dict()
+    {'candidate': 1.91, 'criterion': 4.03, 'candidate × criterion, residual': 1.28}
+    """
+    _check(method, confidence)
+    terms = _tuple(covariates)
+    declared = design(object, _tuple(facets), nested, _tuple(fixed))
+    extra = [name for term in terms for name in likelihood.columns(term)]
+    cells = read(scores, declared, score, extra)
+    told = told_apart(cells)
+    array = None if terms else as_array(cells)
+    if method == "anova" and array is None:
+        raise ArgumentError(
+            "mean squares need one score in every cell of a balanced design, and no covariates",
+            where="scores",
+            remedy="Use method='reml', or 'auto'.",
+        )
+    by_squares = array is not None and method != "reml"
+    refused = _refusal(cells, told)
+    if refused is not None:
+        return _without_value(cells, told, "anova" if by_squares else "reml", confidence, seed, *refused)
+    if by_squares and array is not None:
+        return _by_squares(cells, told, array, confidence, seed)
+    return _by_likelihood(cells, told, terms, confidence, seed, balanced=array is not None)
+
+
+def _check(method: str, confidence: float) -> None:
+    if method not in METHODS:
+        raise ArgumentError(f"method {method!r} is not known", allowed=METHODS)
+    if not 0 < confidence < 1:
+        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
+
+
+def _tuple(given: Any) -> tuple[Any, ...]:
+    return tuple(given) if isinstance(given, list | tuple) else (given,)
+
+
+def names(design: Design, told: Told) -> list[str]:
+    """Names of the components; the last says that it holds the error of a single score too."""
+    return [
+        design.name(design.whole) + ", residual" if several[-1] == design.whole else design.name(several[0])
+        for several in told.effects
+    ]
+
+
+def _refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
+    """Why there is no component at all, if there is none."""
+    design = cells.design
+    if not cells.n:
+        return Status.NO_RECORDS, "No row has a value in every column of the design."
+    if np.ptp(cells.score) <= 1e-14 * np.abs(cells.score).max(initial=0.0):
+        return Status.NO_SPREAD, f"Every score is {cells.score[0]:g}; nothing varies."
+    if told.effects[-1][0] <= design.differentiated:
+        return Status.NOT_IDENTIFIED, f"Each {design.object} has one score, so nothing tells it from error."
+    if design.fixed >= frozenset(design.facets):
+        raise ModelError(
+            "every facet is fixed, so nothing is left that could be an error",
+            remedy="Leave one facet at least that stands for more than its members here.",
+        )
+    return None
+
+
+# Results ---------------------------------------------------------------------------------------------
+
+
+def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed: int) -> GStudy:
+    found = squares(array, cells.design, tuple(several[0] for several in told.effects))
+    made = anova.estimated(found, [cells.counts[effect] for effect in found.effects], confidence)
+    shown, mixing = _mixing(cells, told)
+    rows = _rows(cells.design, told, made, shown, mixing)
+    low, high, methods = anova.interval(found, mixing @ found.solving, confidence)
+    rows = rows.assign(low=low, high=high, interval_method=methods, confidence=confidence)
+    for name, values in (("df", found.df), ("ss", found.ss), ("ms", found.ms)):
+        rows[name] = values[shown]
+    labels = names(cells.design, told)
+    table = pd.DataFrame(
+        {"df": found.df, "ss": found.ss, "ms": found.ms, "expected_ms": found.in_words(labels)},
+        index=pd.Index(labels, name="component", dtype="str"),
+    )
+    how = "Components from mean squares: data are balanced and complete."
+    return _study(cells, told, made, rows, "anova", confidence, seed, float(array.mean()), table, [how])
+
+
+def _by_likelihood(
+    cells: Cells,
+    told: Told,
+    terms: Sequence[FixedTerm],
+    confidence: float,
+    seed: int,
+    *,
+    balanced: bool,
+) -> GStudy:
+    labels = names(cells.design, told)
+    found = likelihood.fitted(cells, told, labels, terms, confidence)
+    if not has_value(found.status):
+        return _without_value(cells, told, "reml", confidence, seed, found.status, found.status_note)
+    made = likelihood.estimated(found, labels)
+    shown, mixing = _mixing(cells, told)
+    rows = _rows(cells.design, told, made, shown, mixing).assign(confidence=confidence)
+    simple = (mixing > 0).sum(axis=1) == 1
+    drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
+    rows["low"] = np.where(simple, made.low[shown], low)
+    rows["high"] = np.where(simple, made.high[shown], high)
+    rows["interval_method"] = [
+        made.limit_methods[i] if alone else made.draw_method for i, alone in zip(shown, simple, strict=True)
+    ]
+    why = "as asked" if balanced else "cells are missing or unequal"
+    why = "covariates are allowed for" if terms else why
+    own = [note for note in found.notes if note not in set(found.components["status_note"])]
+    how = [f"Components by restricted likelihood: {why}.", *own]
+    empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
+    return _study(cells, told, made, rows, "reml", confidence, seed, _mean(found), empty, how)
+
+
+def _mean(found: Fit) -> float:
+    return float(found.predict(random=False, interval="none")["value"].mean())
+
+
+def _mixing(cells: Cells, told: Told) -> tuple[list[int], Floats]:
+    """Components shown, and what of the all-random ones each of them holds [brennan_2001].
+
+    Without fixed facets each holds itself. A fixed facet is averaged over: what is left of an effect
+    without it gains the interaction over the number of its members.
+    """
+    design, reps = cells.design, [several[0] for several in told.effects]
+    shown = [i for i, effect in enumerate(reps) if not design.own(effect) & design.fixed]
+    mixing = np.zeros((len(shown), len(reps)))
+    for row, i in enumerate(shown):
+        for j, other in enumerate(reps):
+            if reps[i] <= other and other - reps[i] <= design.fixed:
+                mixing[row, j] = _members(cells, reps[i]) / _members(cells, other)
+    return shown, mixing
+
+
+def _members(cells: Cells, effect: Factors) -> int:
+    """Combinations of the fixed facets of an effect."""
+    fixed = effect & cells.design.fixed
+    return cells.counts[fixed] if fixed else 1
+
+
+def _rows(design: Design, told: Told, made: Estimated, shown: list[int], mixing: Floats) -> pd.DataFrame:
+    raw = mixing @ made.raw
+    labels = names(design, told)
+    several = (mixing > 0).sum(axis=1) > 1
+    statuses, notes = [], []
+    for i, value, joined in zip(shown, raw, several, strict=True):
+        status, note = value_status(value) if joined else (made.statuses[i], made.notes[i])
+        statuses.append(status.value)
+        notes.append(note)
+    variance = np.maximum(raw, 0.0)
+    total = np.nansum(variance)
+    index = pd.Index(_residual_last([labels[i] for i in shown]), name="component", dtype="str")
+    share = variance / total if total > 0 else np.full(len(raw), np.nan)
+    return pd.DataFrame(
+        {"variance_raw": raw, "variance": variance, "share": share, "status": statuses, "status_note": notes},
+        index=index,
+    )
+
+
+def _residual_last(labels: list[str]) -> list[str]:
+    """Where a fixed facet took the residual up, what holds it now says so."""
+    if labels and not any(label.endswith(", residual") for label in labels):
+        labels[-1] += ", residual"
+    return labels
+
+
+def _study(
+    cells: Cells,
+    told: Told,
+    made: Estimated,
+    rows: pd.DataFrame,
+    method: str,
+    confidence: float,
+    seed: int,
+    mean: float,
+    mean_squares: pd.DataFrame,
+    how: list[str],
+) -> GStudy:
+    labels = names(cells.design, told)
+    table = _complete(pd.concat([rows, _untold(cells.design, told)]))
+    at_zero = list(table.index[table["status"] == Status.BOUNDARY])
+    notes = [*how, *_fixed_notes(cells.design), *table.loc[table["variance"].isna(), "status_note"]]
+    if at_zero:
+        notes.append(f"Taken at zero: {', '.join(at_zero)}.")
+    if cells.n_left_out:
+        notes.append(f"{cells.n_left_out} rows with a missing value were left out.")
+    covariance = pd.DataFrame(made.covariance, index=labels, columns=labels)
+    return GStudy(
+        cells.design,
+        method,
+        confidence,
+        seed,
+        table,
+        covariance,
+        mean,
+        mean_squares,
+        tuple(dict.fromkeys(notes)),
+        cells.n,
+        cells.n_left_out,
+        cells,
+        told,
+        made,
+    )
+
+
+def _fixed_notes(design: Design) -> list[str]:
+    if not design.fixed:
+        return []
+    which = ", ".join(facet for facet in design.facets if facet in design.fixed)
+    return [f"Fixed: {which}. Components are those of averages over its members."]
+
+
+def _untold(design: Design, told: Told) -> pd.DataFrame:
+    """Rows of effects that have no component of their own, each with its reason."""
+    rows: dict[str, tuple[str, str]] = {}
+    for effect in told.constant:
+        if effect == frozenset({design.object}):
+            note = f"There is one {design.object}; a variance needs several."
+            rows[design.name(effect)] = (Status.ONE_UNIT.value, note)
+        elif not effect <= design.fixed:
+            note = f"{design.name(effect)} has one member; a variance needs several."
+            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
+    labels = dict(zip([several[0] for several in told.effects], names(design, told), strict=True))
+    for effect, named in told.confounded.items():
+        if effect != design.whole and not effect <= design.fixed:
+            note = f"{design.name(effect)} cannot be told from {labels[named]} in these data."
+            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
+        elif effect == design.whole and labels[named] != design.name(named) + ", residual":
+            note = f"{design.name(named)} cannot be told from {labels[named]} in these data."
+            rows[design.name(named)] = (Status.NOT_IDENTIFIED.value, note)
+    index = pd.Index(list(rows), name="component", dtype="str")
+    return pd.DataFrame(list(rows.values()), columns=["status", "status_note"], index=index)
+
+
+def _complete(rows: pd.DataFrame) -> pd.DataFrame:
+    table = rows.reindex(columns=_COLUMNS)
+    numbers = [name for name in _COLUMNS if name not in _TEXT]
+    table[numbers] = table[numbers].astype("float64")
+    table["interval_method"] = table["interval_method"].astype("object").fillna("none")
+    return table.astype(dict.fromkeys(_TEXT, "str")).rename_axis("component")
+
+
+def _without_value(
+    cells: Cells, told: Told, method: str, confidence: float, seed: int, status: Status, note: str
+) -> GStudy:
+    """A study of which nothing can be computed, and why."""
+    labels = names(cells.design, told)
+    e = len(labels)
+    missing = np.full(e, np.nan)
+    made = Estimated(
+        missing,
+        missing,
+        missing,
+        np.full((e, e), np.nan),
+        ("none",) * e,
+        (status,) * e,
+        (note,) * e,
+        lambda generator, n: np.full((n, e), np.nan),
+        "none",
+    )
+    index = pd.Index(labels, name="component", dtype="str")
+    rows = pd.DataFrame({"status": status.value, "status_note": note}, index=index)
+    empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
+    mean = float(cells.score.mean()) if cells.n else float("nan")
+    study = _study(cells, told, made, rows, method, confidence, seed, mean, empty, [])
+    table = study.components.assign(status=status.value, status_note=note)
+    return replace(study, components=table, notes=(note,), status=status, status_note=note)
