@@ -25,6 +25,8 @@ from mentorstats.report import (
     records_used,
     role_agreement,
     run,
+    single_scores,
+    study_items,
     wording,
 )
 from mentorstats.report.model import Report
@@ -49,6 +51,9 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
     difference = overview.differences(apart, confidence=confidence)
     levels = overview.paired_levels(apart, rubrics)
     certified, chances = overview.key_scores(records.key_ratings, policy, confidence=confidence, seed=seed)
+    items = agreement.reporting_items(
+        overall, long=long, raters=records.raters, weights="quadratic", cluster="candidate"
+    )
 
     sections = (
         records_used.section(records.sources, long, records.problems, flow, policy),
@@ -62,10 +67,12 @@ def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
         role_agreement.by_criterion(by_criterion, overall, rubrics, policy),
         role_agreement.independence(overall_with_all, overall, overall_crossed, pairs, policy),
         differences.section(difference, levels, rubrics, policy),
+        single_scores.section(overview.single_scores(long, confidence=confidence, seed=seed), policy),
         key_scores.section(certified, chances, policy),
         reading.how_to_read(policy),
         reading.how_made(policy),
         reading.cautions(),
+        study_items.section(items),
     )
     return Report(
         name="rater-calibration",

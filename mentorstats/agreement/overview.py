@@ -13,6 +13,7 @@ import pandas as pd
 from mentorstats.agreement import generality
 from mentorstats.agreement.certification import Certification, certify
 from mentorstats.agreement.coefficients import coefficients
+from mentorstats.agreement.icc_incomplete import icc_incomplete
 from mentorstats.agreement.means import clustered
 from mentorstats.agreement.operating import operating_characteristic
 from mentorstats.agreement.pairing import ROLES, UNIT, stacked
@@ -352,3 +353,36 @@ def key_scores(
         seed=seed,
     )
     return found, chances
+
+
+def single_scores(long: pd.DataFrame, *, confidence: float, seed: int) -> pd.DataFrame:
+    """Intraclass correlations of ratings and of candidates' means, each rubric version apart.
+
+    Parameters
+    ----------
+    long
+        The long table; levels count by their rank.
+
+    Returns
+    -------
+    DataFrame
+        rubric, rubric_version, object, coefficient and the columns of `icc_incomplete`; no rows where a
+        version has fewer than two raters.
+    """
+    parts = []
+    rated = long[long["rank"].notna()]
+    for key, rows in rated.groupby(VERSION, observed=True, sort=True):
+        rubric, version = map(str, key)
+        if rows["rater"].nunique() < 2 or rows["candidate"].nunique() < 2:
+            continue
+        found = icc_incomplete(
+            rows,
+            unit=["observation", "criterion"],
+            rater="rater",
+            level="rank",
+            nested="candidate",
+            confidence=confidence,
+            seed=seed,
+        )
+        parts.append(found.reset_index().assign(rubric=rubric, rubric_version=version))
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()

@@ -30,6 +30,7 @@ UNITS = {
     "share": Unit("%", 0, factor=100),
     "coefficient": Unit("\N{MINUS SIGN}1 to 1", 2),
     "levels": Unit("levels", 2, signed=True),
+    "distance": Unit("levels", 2),
     "plain": Unit("", 4),
 }
 

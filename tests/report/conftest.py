@@ -99,6 +99,7 @@ def records(table=None):
         long=lambda: table,
         rubrics=rubrics(),
         key_ratings=pd.DataFrame(),
+        raters=None,
         problems=problems(),
         sources=sources(len(table)),
     )
