@@ -17,9 +17,12 @@ KEYS = [
     "agreement",
     "independence",
     "differences",
+    "single-scores",
+    "key-scores",
     "reading",
     "methods",
     "cautions",
+    "reporting-items",
 ]
 
 
