@@ -280,3 +280,7 @@ def _table_file(text: str) -> Path:
     if path.suffix.lower() not in SUFFIXES:
         raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(SUFFIXES)}")
     return path
+
+
+if __name__ == "__main__":
+    sys.exit(main())
