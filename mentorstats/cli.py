@@ -386,3 +386,7 @@ def _ending(text: str, suffixes: Sequence[str]) -> Path:
     if path.suffix.lower() not in suffixes:
         raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(suffixes)}")
     return path
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -33,6 +33,12 @@ def ratings(tmp_path):
     return path
 
 
+def test_the_module_runs_as_the_command_does():
+    asked = [sys.executable, "-m", "mentorstats.cli", "--version"]
+    done = subprocess.run(asked, capture_output=True, text=True, cwd=ROOT, check=True)
+    assert __version__ in done.stdout
+
+
 def run(capsys, *argv):
     code = cli.main([str(part) for part in argv])
     said = capsys.readouterr()

@@ -134,6 +134,16 @@ def _notes(found: Survey, screening: Screening) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
 
 
+def _without_cuts(problem: OrdinalProblem, found: Survey) -> list[str]:
+    """What to say of values of ``thresholds_by`` with which only one level was given."""
+    name = found.layout.declared.thresholds_by
+    return [
+        f"{name}: every rating of {group} has one level; there is no cut-point for it."
+        for g, group in enumerate(found.threshold_groups)
+        if g not in problem.cut.groups
+    ]
+
+
 def _convergence(converged: bool, norm: float) -> Verdict | None:
     if converged:
         return None
@@ -180,7 +190,7 @@ def _ordinal(chunks: Chunks, found: Survey, points: int) -> Model:
         chunks,
         engine,
         verdict,
-        _notes(found, screening),
+        (*_without_cuts(problem, found), *_notes(found, screening)),
         lead,
         _aliases(products.fixed[:-1, :-1], columns, lead),
     )

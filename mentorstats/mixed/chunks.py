@@ -159,5 +159,5 @@ def _unreadable(file: Path, error: Exception) -> SourceFileError:
     return SourceFileError(
         f"is not a readable Parquet file: {str(error).splitlines()[0]}",
         where=str(file),
-        remedy="Export it again, or give it its true suffix.",
+        remedy="Export it again, or read it into a DataFrame and give that.",
     )

@@ -172,8 +172,15 @@ def table(model: Model, found: Inference | None, confidence: float) -> pd.DataFr
         frame.loc[kept, name] = column
     frame.loc[kept, "se"], frame.loc[kept, "confidence"] = errors, confidence
     frame.loc[kept, "interval_method"] = method_names(df, found.method)
+    for name, others in model.shared().items():
+        frame.loc[name, "status_note"] = (
+            f"Holds what belongs to {', '.join(others)} too; the records cannot tell them apart."
+        )
     if found.status is not Status.OK:
-        frame.loc[kept, "status"], frame.loc[kept, "status_note"] = found.status.value, found.note
+        frame.loc[kept, "status"] = found.status.value
+        frame.loc[kept, "status_note"] = [
+            f"{found.note} {note}".strip() for note in frame.loc[kept, "status_note"]
+        ]
     return frame
 
 

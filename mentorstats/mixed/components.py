@@ -60,10 +60,10 @@ _FIXED = "Set by the scale of the latent variable, not estimated."
 _COLUMNS = [
     "component",
     "variance",
-    "sd",
-    "share",
     "low",
     "high",
+    "sd",
+    "share",
     "confidence",
     "interval_method",
     "n_members",

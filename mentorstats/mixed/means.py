@@ -15,7 +15,7 @@ from mentorstats.estimate import Status
 from mentorstats.mixed.coefficients import Inference, judged, method_names
 from mentorstats.mixed.grid import Grid, comparison_grid
 from mentorstats.mixed.levels_scale import SCALES, evaluate, places
-from mentorstats.mixed.model import Model
+from mentorstats.mixed.model import ROUNDING, Model
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ class Cells:
     value: Floats
     covariance: Floats
     tilt: Floats  # how each depends on the fixed parameters, for degrees of freedom
-    estimable: NDArray[np.bool_]
+    beyond: Floats  # how each depends on columns set aside
     span: tuple[float, float] | None  # range of the scale
 
 
@@ -57,17 +57,30 @@ def cells(
     if model.lead:
         group = places(model, grid.rows, random=False).group
         groups[np.arange(len(group)), group] = 1.0
-    estimable = model.estimable(
-        grid.averaging @ model.layout.matrix(grid.rows), np.asarray(grid.averaging @ groups)
-    )
+    groups = np.asarray(grid.averaging @ groups)
+    beyond = model.beyond(grid.averaging @ model.layout.matrix(grid.rows), groups)
+    if model.lead:
+        beyond = np.concatenate([beyond, _without_cuts(model, groups, scale)], axis=1)
     if model.ordinal:
-        return _ordinal(model, grid, estimable, scale, integrated)
+        return _ordinal(model, grid, beyond, scale, integrated)
     x = np.asarray(grid.averaging @ model.fixed_part(grid.rows))
     value = x @ model.fitted.joint.beta
-    return Cells(grid.cells, value, x @ found.covariance @ x.T, x, estimable, None)
+    return Cells(grid.cells, value, x @ found.covariance @ x.T, x, beyond, None)
 
 
-def _ordinal(model: Model, grid: Grid, estimable: NDArray[np.bool_], scale: str, integrated: bool) -> Cells:
+def _without_cuts(model: Model, groups: Floats, scale: str) -> Floats:
+    """Share of each cell in groups that have no cut-point, so no place on the latent scale.
+
+    Their one level is certain as far as the ratings go, which averages with others may count.
+    """
+    alone = np.setdiff1d(np.arange(model.lead), model.levels.problem.cut.groups)
+    shares = groups[:, alone]
+    if scale != "latent":
+        shares = shares * (shares.sum(axis=1, keepdims=True) > 1 - ROUNDING)
+    return shares
+
+
+def _ordinal(model: Model, grid: Grid, beyond: Floats, scale: str, integrated: bool) -> Cells:
     engine = model.levels
     at = places(model, grid.rows, random=integrated)
     psi = np.concatenate([engine.theta, engine.state.psi[engine.problem.q :]])
@@ -79,8 +92,8 @@ def _ordinal(model: Model, grid: Grid, estimable: NDArray[np.bool_], scale: str,
     if scale == "probability":
         repeated = index.iloc[np.repeat(np.arange(len(index)), count)].reset_index(drop=True)
         index = repeated.assign(level=list(model.found.levels) * len(index))
-        estimable = np.repeat(estimable, count)
-    return Cells(index, value, slopes @ engine.full_covariance @ slopes.T, tilt, estimable, span)
+        beyond = np.repeat(beyond, count, axis=0)
+    return Cells(index, value, slopes @ engine.full_covariance @ slopes.T, tilt, beyond, span)
 
 
 def _slopes(model: Model, psi: Floats, function: Any) -> tuple[Floats, Floats]:
@@ -111,7 +124,7 @@ def mean_table(found: Inference, made: Cells, confidence: float) -> pd.DataFrame
     )
     if made.span is not None:
         frame["interval_method"] = [f"{name}_on_logit" for name in frame["interval_method"]]
-    _mark(frame, made.estimable)
+    _mark(frame, _estimable(made.beyond))
     return frame.set_index(_index(made.index))
 
 
@@ -121,6 +134,10 @@ def _index(cells_: pd.DataFrame) -> pd.Index[Any]:
         return single
     several: pd.Index[Any] = pd.MultiIndex.from_frame(cells_)
     return several
+
+
+def _estimable(beyond: Floats) -> NDArray[np.bool_]:
+    return np.asarray((np.abs(beyond) < ROUNDING).all(axis=1))
 
 
 def _mark(frame: pd.DataFrame, estimable: NDArray[np.bool_]) -> None:
@@ -179,9 +196,8 @@ def contrast_table(
         table["low"], table["high"] = np.maximum(table["low"], -width), np.minimum(table["high"], width)
     frame = pd.DataFrame({"value": value, "se": se} | table | {"confidence": confidence})
     frame["interval_method"] = method_names(df, found.method)
-    estimable = (
-        made.estimable[[first for first, _ in pairs]] & made.estimable[[second for _, second in pairs]]
-    )
+    linear = made.span is None  # there, what neither cell can tell may cancel between the two
+    estimable = _estimable(rows @ made.beyond) if linear else ~(np.abs(rows) @ ~_estimable(made.beyond) > 0)
     _mark(frame, estimable)
     frame["p_adjusted"] = adjusted(frame["p"].to_numpy(dtype=float), adjust)
     index = made.index[keep].iloc[[first for first, _ in pairs]].reset_index(drop=True)

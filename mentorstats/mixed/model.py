@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 RESIDUAL = "residual"
+ROUNDING = 1e-6  # of a dependence on columns set aside; below it there is none
 
 
 @dataclass(frozen=True)
@@ -113,13 +114,25 @@ class Model:
         """Variance of a rating given all effects; for ordinal models that of the latent error."""
         return SPREAD[self.declared.link] if self.ordinal else self.linear.residual
 
-    def estimable(self, wide: Floats, groups: Floats) -> NDArray[np.bool_]:
-        """Whether combinations of all fixed columns, (r, all), do not depend on what was set aside."""
+    def beyond(self, wide: Floats, groups: Floats) -> Floats:
+        """How combinations of all fixed columns, (r, all), depend on what was set aside, (r, set aside)."""
         if self.aliases is None:
-            return np.ones(len(wide), dtype=bool)
+            return np.zeros((len(wide), 0))
         aside = [j for j in range(wide.shape[1]) if j not in self.columns]
         kept = np.concatenate([groups, wide[:, list(self.columns)]], axis=1)
-        return np.asarray((np.abs(wide[:, aside] - kept @ self.aliases) < 1e-6).all(axis=1))
+        return np.asarray(wide[:, aside] - kept @ self.aliases)
+
+    def shared(self) -> dict[str, list[str]]:
+        """Columns kept whose coefficient holds that of columns set aside too, and which those are."""
+        if self.aliases is None:
+            return {}
+        aside = [name for j, name in enumerate(self.layout.names) if j not in self.columns]
+        own = np.abs(self.aliases[self.lead :]) > ROUNDING
+        return {
+            name: [aside[j] for j in np.flatnonzero(row)]
+            for name, row in zip(self.names, own, strict=True)
+            if row.any()
+        }
 
     @cached_property
     def frame(self) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from scipy import sparse
 from scipy.stats import norm
 
 from mentorstats.errors import ArgumentError, need_columns
-from mentorstats.mixed.layout import Categories, check_columns
+from mentorstats.mixed.layout import Categories, check_columns, is_number
 from mentorstats.mixed.levels_scale import SCALES, evaluate, places
 from mentorstats.mixed.model import Model
 
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 
 INTERVALS = ("none", "confidence", "prediction")
 _STEP = 1e-5
+_ALONG = np.linspace(-1, 1, 33)  # the latent interval, along which a level in between rises and falls again
 
 
 def table(
@@ -36,8 +38,8 @@ def table(
     allowed_intervals = INTERVALS[:2] if model.ordinal else INTERVALS
     if interval not in allowed_intervals:
         raise ArgumentError(f"interval {interval!r}", allowed=allowed_intervals)
-    frame = readable(model, model.frame if data is None else data)
     included = chosen(model, random)
+    frame = readable(model, model.frame if data is None else data, included)
     good = frame.notna().all(axis=1).to_numpy()
     part = frame[good]
     z, unseen = model.random_part(part, included)
@@ -64,15 +66,21 @@ def _spread(found: pd.DataFrame, good: NDArray[np.bool_], index: pd.Index) -> pd
     return out.set_axis(index)
 
 
-def readable(model: Model, data: pd.DataFrame) -> pd.DataFrame:
-    """The columns that predictions need, checked: all of the model's but response and weights."""
-    declared = model.declared
+def readable(model: Model, data: pd.DataFrame, included: Sequence[int]) -> pd.DataFrame:
+    """The columns that predictions need, checked: not response, weights and groupings left out."""
+    declared = replace(model.declared, grouped=tuple(model.members[t].grouping for t in included))
     needed = [name for name in declared.used if name not in (declared.response, declared.weights)]
     need_columns(data.columns, needed, where="data")
     frame = data[needed]
     for atom in [*model.layout.atoms.values(), *model.found.scale_atoms]:
         if isinstance(atom, Categories):
             _known(frame[atom.name], list(atom.levels))
+        elif not is_number(frame[atom.name]) and frame[atom.name].notna().any():
+            raise ArgumentError(
+                f"{atom.name!r} holds {frame[atom.name].dtype}, and the fit had numbers there",
+                where="data",
+                remedy="Convert it to numbers first.",
+            )
     if declared.thresholds_by:
         _known(frame[declared.thresholds_by], list(model.found.threshold_groups))
     check_columns(data[[*needed]].assign(**_placeholders(model)), declared)
@@ -163,6 +171,14 @@ def _ordinal(
         if span is not None:
             part = _inside(part, span, confidence)
         parts.append(part)
+    if scale == "probability" and interval != "none":
+        latent = _ordinal(model, frame, z, unseen, "latent", interval, confidence)[0]
+        reach = (latent["high"] - latent["value"]).to_numpy()
+        for step in _ALONG:
+            shares = evaluate(model, psi, at, scale, offset + step * reach)
+            for column, part in enumerate(parts):
+                part["low"] = np.minimum(part["low"], shares[:, column])
+                part["high"] = np.maximum(part["high"], shares[:, column])
     return parts
 
 

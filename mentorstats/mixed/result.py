@@ -147,7 +147,7 @@ class Fit:
 
         Indexed by component: ``variance`` with profile-likelihood limits ``low`` and ``high`` that hold
         at zero too, ``sd``, ``share`` of the variance of a rating at the slopes' zero (missing for
-        slopes), ``n_members``, ``median_ratings`` a member, ``status``.
+        slopes), ``n_members``, ``median_ratings`` a member, ``status``. Limits of the shares: ``shares``.
         """
         return components.table(self.model, self.confidence)
 
@@ -185,6 +185,11 @@ class Fit:
 
     def effects(self, name: str) -> pd.DataFrame:
         """Shrunken effects of the members of one grouping.
+
+        Above zero: higher ratings than in the middle, the fixed terms held: where the role of raters is
+        one, than in the middle of the own role. Each interval is for one member by itself, and of many
+        who do not differ some lie apart. A reason to look and to talk, no ranking and no sole basis for a
+        decision about a person.
 
         Parameters
         ----------
@@ -286,13 +291,15 @@ class Fit:
         Parameters
         ----------
         data
-            Rows with the columns of the model but the response; the data of the fit otherwise. A row with
-            a missing value gets none.
+            Rows with the columns of the model but the response and the groupings left out by ``random``;
+            the data of the fit otherwise. A row with a missing value gets none.
         random
             Whether the effects of members are included, or the groupings for which they are. A member
             not seen before stands in the middle, and the variance of its grouping adds to the error.
         scale
-            As in ``means``; linear models have the latent scale, their response, only.
+            As in ``means``; linear models have the latent scale, their response, only. With a member not
+            seen before, levels and probabilities are those in the middle, not the average over members,
+            for which ask ``means`` with ``random="integrated"``.
         interval
             ``"none"``, ``"confidence"`` (of the expected response) or, for linear models,
             ``"prediction"`` (of one new rating).
@@ -345,8 +352,9 @@ class Fit:
         """Whether a column, such as the criterion, shifts all cut-points alike.
 
         The model is fitted again with cut-points for each value of the column. The table has the shift of
-        each value at each cut-point, with the p-value of a Wald test that they are equal; the comparison
-        is the likelihood-ratio test of all values together.
+        each value at each cut-point; its ``p``, repeated at each, is of a Wald test that the shifts of the
+        value are equal, not that they are zero. The comparison is the likelihood-ratio test of all values
+        together.
         """
         free = checks.with_thresholds_by(self._sound, column)
         table = checks.shift_table(self.model, free, column, self.confidence)

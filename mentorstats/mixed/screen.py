@@ -20,6 +20,7 @@ from mentorstats.mixed.survey import Rows, Survey
 Floats = NDArray[np.float64]
 
 _ALIAS = 1e-9  # share of a column's length left after regression on the ones before it
+_FEW_PARTS = 3  # columns of which a combination is said to be
 _ROUNDING = 1e-13  # what rounding leaves of a column that is an exact combination
 _MOST_ROWS_FOR_SEPARATION = 20_000
 
@@ -113,11 +114,11 @@ def of_columns(cross: Floats, names: list[str]) -> dict[int, Verdict]:
     """Find columns that are combinations of the ones before them."""
     scale = np.sqrt(np.maximum(np.diagonal(cross), 1e-300))
     left = cross / np.outer(scale, scale)
-    found = {}
+    found: dict[int, Verdict] = {}
     for j in range(len(left)):
         pivot = left[j, j]
         if pivot <= _ALIAS or cross[j, j] <= 0:
-            text = f"{names[j]} is a combination of the terms before it"
+            text = f"{names[j]} is a combination of the terms before it{_which(cross, names, j, found)}"
             if pivot > _ROUNDING:
                 text += ", as far as numbers of its size can tell; subtract a number near its mean"
             found[j] = Verdict(Status.RANK_DEFICIENT, f"{text}.")
@@ -125,6 +126,15 @@ def of_columns(cross: Floats, names: list[str]) -> dict[int, Verdict]:
             continue
         left = left - np.outer(left[:, j], left[j]) / pivot
     return found
+
+
+def _which(cross: Floats, names: list[str], j: int, aside: dict[int, Verdict]) -> str:
+    """The columns that make up column ``j``, where they are few enough to be read."""
+    before = [k for k in range(j) if k not in aside]
+    shares = scaled_inverse(cross[np.ix_(before, before)]) @ cross[before, j]
+    sizes = np.abs(shares) * np.sqrt(np.diagonal(cross)[before] / max(cross[j, j], 1e-300))
+    parts = [names[k] for k, size in zip(before, sizes, strict=True) if size > 1e-6]
+    return f", {' and '.join(parts)}" if parts and all(parts) and len(parts) <= _FEW_PARTS else ""
 
 
 def separation(rows: Rows, cut: Cuts, names: list[str]) -> Verdict | None:

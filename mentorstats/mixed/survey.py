@@ -144,6 +144,13 @@ def _levels(frame: pd.DataFrame, declared: Declared) -> tuple[Any, ...]:
         return ()
     if declared.levels is not None:
         levels = declared.levels
+        own = list(dtype.categories) if isinstance(dtype, pd.CategoricalDtype) and dtype.ordered else []
+        if [level for level in levels if level in own] != [level for level in own if level in levels]:
+            raise ModelError(
+                f"levels= and the categorical column {declared.response!r} give the levels in another order",
+                where="data",
+                remedy="Leave levels= out, or reorder the column.",
+            )
     elif isinstance(dtype, pd.CategoricalDtype) and dtype.ordered:
         levels = tuple(dtype.categories)
     else:
@@ -264,6 +271,8 @@ class _Total:
             if unused:
                 shown = ", ".join(map(str, unused))
                 notes.append(f"{part}: no rating has {shown}; there is no column for it.")
+        if len(levels) == 1 and part in self.declared.fixed:
+            notes.append(f"{part}: every rating has {levels[0]}; there is no column for it.")
         against = self.declared.reference.get(part, levels[0] if levels else None)
         if levels and against not in levels:
             raise ModelError(f"{part!r} has no value {against!r} to compare with", allowed=levels)

@@ -246,3 +246,84 @@ def test_a_wrong_question_is_refused(change, message):
 def test_something_else_than_a_table_is_refused():
     with pytest.raises(ArgumentError, match="DataFrame"):
         fit([1, 2], response="y")
+
+
+def cohorts(seed=3):
+    random = np.random.default_rng(seed)
+    cohort = np.repeat(["one", "two", "three"], 60)
+    version = np.where(cohort == "three", "B", "A")
+    candidate = np.repeat(np.arange(30), 6)
+    latent = 0.8 * (cohort == "two") + random.normal(size=30)[candidate] + random.logistic(size=180)
+    level = np.digitize(latent, [-1.0, 1.0])
+    frame = {"cohort": cohort, "version": version, "candidate": candidate, "level": level, "week": 1.0}
+    return pd.DataFrame(frame | {"site": "here"})
+
+
+@pytest.mark.parametrize("more", [{}, {"kind": "ordinal", "levels": [0, 1, 2]}])
+def test_a_cohort_in_a_version_of_its_own_is_told_apart_from_no_other_and_says_so(more):
+    whole = {"response": "level", "grouped": "candidate"} | more
+    found = fit(cohorts(), fixed=["cohort", "version"], **whole, reference={"cohort": "one"})
+    terms = found.coefficients
+    assert terms.status["version: B"] == "rank_deficient"
+    assert "version: B" in terms.status_note["cohort: three"]
+    assert not terms.status_note["cohort: two"]
+    assert "version: B is a combination of the terms before it, cohort: three." in found.notes
+    differences = found.contrasts("cohort")
+    assert differences.status["three − one"] == differences.status["two − three"] == "not_identified"
+    assert differences.status["two − one"] == "ok"
+    assert differences.value["two − one"] == pytest.approx(terms.estimate["cohort: two"], abs=1e-8)
+    assert set(found.means("cohort").status) == {"not_identified"}
+    if more:
+        assert set(found.contrasts("cohort", scale="level").status) == {"not_identified"}
+
+
+def test_a_level_in_between_has_an_interval_as_wide_as_a_new_member_makes_it(ordinal):
+    new = pd.DataFrame({"temp": ["cold"], "contact": ["yes"], "judge": ["new"]})
+    latent = ordinal.predict(new).iloc[0]
+    told = ordinal.predict(new, scale="probability")
+    cut = ordinal.thresholds["estimate"].to_numpy()
+    for eta in np.linspace(latent.low, latent.high, 9) + cut.mean():
+        below = np.concatenate([[0.0], 1 / (1 + np.exp(eta - cut)), [1.0]])
+        inner = np.diff(below)[1:-1]
+        assert (inner >= told["low"].to_numpy()[1:-1] - 1e-3).all()
+        assert (inner <= told["high"].to_numpy()[1:-1] + 1e-3).all()
+
+
+def test_predictions_need_no_column_of_a_grouping_that_is_left_out(ordinal, linear):
+    new = pd.DataFrame({"temp": ["cold"], "contact": ["yes"]})
+    for found in (ordinal, linear):
+        with_it = found.predict(new.assign(judge="new"), random=False)
+        pd.testing.assert_frame_equal(found.predict(new, random=False), with_it)
+        with pytest.raises(ArgumentError, match="judge"):
+            found.predict(new)
+
+
+def test_text_where_the_fit_had_numbers_is_named():
+    frame = cohorts().assign(week=np.arange(180) % 9)
+    found = fit(frame, response="level", fixed="week", grouped="candidate")
+    with pytest.raises(ArgumentError, match="the fit had numbers there"):
+        found.predict(frame.assign(week="second"))
+
+
+def test_what_has_one_value_or_one_level_is_said():
+    frame = cohorts()
+    found = fit(frame, response="level", fixed=["cohort", "site"], grouped="candidate")
+    assert "site: every rating has here; there is no column for it." in found.notes
+    frame.loc[frame["version"] == "B", "level"] = 2
+    ordinal = fit(frame, response="level", thresholds_by="version", kind="ordinal", levels=[0, 1, 2])
+    assert "version: every rating of B has one level; there is no cut-point for it." in ordinal.notes
+    for scale in ("latent", "level"):
+        assert list(ordinal.means("version", scale=scale).status) == ["ok", "not_identified"]
+        assert set(ordinal.contrasts("version", scale=scale).status) == {"not_identified"}
+
+
+def test_levels_against_the_order_of_the_column_are_refused():
+    rating = pd.Categorical(wine()["rating"], WINE, ordered=True)
+    asked = {"response": "rating", "fixed": "temp", "kind": "ordinal"}
+    with pytest.raises(ModelError, match="another order"):
+        fit(wine().assign(rating=rating), **asked, levels=WINE[::-1])
+    fit(wine().assign(rating=rating), **asked, levels=WINE)
+
+
+def test_limits_stand_beside_the_variance_they_belong_to(linear):
+    assert list(linear.components.columns[:3]) == ["variance", "low", "high"]
