@@ -361,7 +361,7 @@ def single_scores(long: pd.DataFrame, *, confidence: float, seed: int) -> pd.Dat
     Parameters
     ----------
     long
-        The long table; levels count by their rank.
+        The long table; levels count by their rank. Ratings whose lesson has no known candidate stay out.
 
     Returns
     -------
@@ -370,7 +370,7 @@ def single_scores(long: pd.DataFrame, *, confidence: float, seed: int) -> pd.Dat
         version has fewer than two raters.
     """
     parts = []
-    rated = long[long["rank"].notna()]
+    rated = long[long["rank"].notna() & long["candidate"].notna()]
     for key, rows in rated.groupby(VERSION, observed=True, sort=True):
         rubric, version = map(str, key)
         if rows["rater"].nunique() < 2 or rows["candidate"].nunique() < 2:
