@@ -1,4 +1,4 @@
-"""Coverage of intervals and level of tests, against the committed table of 20 situations (recovery.py)."""
+"""Coverage of intervals and level of tests, against the committed table (13 of the 19 situations so far)."""
 
 import csv
 
