@@ -45,18 +45,7 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
         )
     for filled, colour in ((True, ACCENT), (False, "white")):
         dots = rows[(clear == filled) & rows["value"].notna()]
-        if len(dots):
-            sns.scatterplot(
-                x=dots["value"],
-                y=place[dots.index],
-                ax=axes,
-                color=colour,
-                edgecolor=ACCENT,
-                linewidth=1.6,
-                s=52,
-                zorder=3,
-                legend=False,
-            )
+        _dots(axes, dots["value"], place[dots.index], colour)
     _rows(axes, order)
     drawn = rows[["value", "value_low", "value_high"]].to_numpy(dtype=float)
     reach = np.nanmax(np.abs(drawn), initial=0.1) * 1.08
@@ -152,18 +141,7 @@ def coefficient_intervals(axes: Axes, found: pd.DataFrame, legend: str) -> None:
     axes.hlines(place[spans.index], spans["low"], spans["high"], color=ACCENT, linewidth=1.8, zorder=2)
     for has_interval, colour in ((True, ACCENT), (False, "white")):
         dots = found[(found["low"].notna() == has_interval) & found["value"].notna()]
-        if len(dots):
-            sns.scatterplot(
-                x=dots["value"],
-                y=place[dots.index],
-                ax=axes,
-                color=colour,
-                edgecolor=ACCENT,
-                linewidth=1.6,
-                s=52,
-                zorder=3,
-                legend=False,
-            )
+        _dots(axes, dots["value"], place[dots.index], colour)
     drawn = found[["value", "low", "high"]].to_numpy(dtype=float)
     axes.set_xlim(min(0.0, np.nanmin(drawn, initial=0.0)) - 0.04, 1.04)
     without = found[found["value"].isna()]
@@ -177,6 +155,13 @@ def coefficient_intervals(axes: Axes, found: pd.DataFrame, legend: str) -> None:
 def _short(label: object) -> str:
     """Name of a level on three narrow lines at most, cut where it is longer."""
     return "\n".join(textwrap.wrap(str(label), _NARROW, max_lines=3, placeholder=" …"))
+
+
+def _dots(axes: Axes, x: pd.Series, y: pd.Series, colour: str) -> None:
+    if len(x):
+        sns.scatterplot(
+            x=x, y=y, ax=axes, color=colour, edgecolor=ACCENT, linewidth=1.6, s=52, zorder=3, legend=False
+        )
 
 
 def _rows(axes: Axes, names: list[str]) -> None:

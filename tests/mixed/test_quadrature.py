@@ -10,7 +10,7 @@ from engine import ordinal, reference
 from scipy.special import expit, logsumexp, ndtr
 
 from mentorstats.errors import ModelError
-from mentorstats.mixed import quadrature
+from mentorstats.mixed import integrals, quadrature
 from mentorstats.mixed.ordinal import OrdinalProblem
 from mentorstats.mixed.quadrature import QuadratureProblem, applies, fit_quadrature
 from mentorstats.mixed.terms import by
@@ -247,7 +247,8 @@ def test_blocks_of_members_and_chunks_of_nodes_change_nothing(monkeypatch):
     engine, _ = ordinal(frame, "y", range(3), ["x"], [by("o"), by("i")])
     psi = engine.state.psi
     whole = QuadratureProblem(engine.problem, 5)
-    monkeypatch.setattr(quadrature, "_AT_ONCE", 100)
+    monkeypatch.setattr(quadrature, "AT_ONCE", 100)
+    monkeypatch.setattr(integrals, "AT_ONCE", 100)
     parts = QuadratureProblem(engine.problem, 5)
     for problem in (whole, parts):
         problem.recentre(psi)
