@@ -33,17 +33,29 @@ WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
+THREADS = ("OPENBLAS_NUM_THREADS", "GOTO_NUM_THREADS", "OMP_NUM_THREADS")
 NARROW = "ratings of one candidate go together; without --cluster the interval is likely too narrow"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code; argparse itself exits for ``--help`` and usage."""
     asked = _parser().parse_args(argv)
+    _one_thread()
     command: Callable[[argparse.Namespace], int] = asked.command
     with _Outcome(debug=asked.debug) as outcome:
         outcome.code = command(asked)
         sys.stdout.flush()
     return outcome.code
+
+
+def _one_thread() -> None:
+    """Let linear algebra run on one thread unless the user says otherwise; before numpy is loaded.
+
+    Models factorise small matrices many times. Threads then spend their time waiting for each other: on a
+    busy machine with two cores a plan took 90 seconds with two threads, and 4 with one.
+    """
+    if not any(name in os.environ for name in THREADS):
+        os.environ[THREADS[0]] = "1"
 
 
 class _Outcome:
