@@ -1,0 +1,1 @@
+"""What identifies severity, severity itself, and the other habits of raters."""
