@@ -15,7 +15,7 @@ from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit
 from mentorstats.mixed.terms import FixedTerm
-from mentorstats.reliability import anova, likelihood
+from mentorstats.reliability import anova, hidden, likelihood
 from mentorstats.reliability.cells import Cells, Told, as_array, read, told_apart
 from mentorstats.reliability.design import Design, Factors, Nested, design
 from mentorstats.reliability.estimated import Estimated, value_status
@@ -63,10 +63,15 @@ class GStudy:
         Mean score; with covariates at their averages.
     mean_squares
         Indexed by effect: df, ss, ms and ``expected_ms`` in words; no rows for ``"reml"``.
+    hidden
+        Indexed by facet: facets of the design, or columns named ``beside``, that have no component of their
+        own, what holds them, and whether that is ``by_assumption`` or they are ``not_identified``.
     notes
         How the components were found, and what a reader has to know.
     n_ratings, n_left_out
         Scores that entered, and rows left out for a missing value.
+    expected
+        What each score would be by mean and covariates alone, (n,).
     """
 
     design: Design
@@ -77,12 +82,14 @@ class GStudy:
     covariance: pd.DataFrame
     mean: float
     mean_squares: pd.DataFrame
+    hidden: pd.DataFrame
     notes: tuple[str, ...]
     n_ratings: int
     n_left_out: int
     cells: Cells
     told: Told
     estimated: Estimated
+    expected: Floats
     status: Status = Status.OK
     status_note: str = ""
 
@@ -114,6 +121,7 @@ def g_study(
     nested: Nested | None = None,
     fixed: str | Sequence[str] = (),
     covariates: FixedTerm | Sequence[FixedTerm] = (),
+    beside: str | Sequence[str] = (),
     method: str = "auto",
     confidence: float = 0.95,
     seed: int = 0,
@@ -139,6 +147,9 @@ def g_study(
         members, and what is left of fixed facets alone is no error [brennan_2001].
     covariates
         Fixed terms, such as ``"week"``: a trend over weeks otherwise counts as differences of lessons.
+    beside
+        Columns that are no facets of this study, such as the site or the day: where one divides the scores as
+        a facet does, or lies within one, ``hidden`` and the notes say so.
     method
         ``"anova"`` (mean squares; balanced, complete data without covariates), ``"reml"`` (restricted
         likelihood), or ``"auto"``: mean squares where possible.
@@ -169,7 +180,7 @@ def g_study(
     terms = _tuple(covariates)
     declared = design(object, _tuple(facets), nested, _tuple(fixed))
     extra = [name for term in terms for name in likelihood.columns(term)]
-    cells = read(scores, declared, score, extra)
+    cells = read(scores, declared, score, extra, _tuple(beside))
     told = told_apart(cells)
     array = None if terms else as_array(cells)
     if method == "anova" and array is None:
@@ -241,7 +252,8 @@ def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed
         index=pd.Index(labels, name="component", dtype="str"),
     )
     how = "Components from mean squares: data are balanced and complete."
-    return _study(cells, told, made, rows, "anova", confidence, seed, float(array.mean()), table, [how])
+    expected = np.full(cells.n, array.mean())
+    return _study(cells, told, made, rows, "anova", confidence, seed, expected, table, [how])
 
 
 def _by_likelihood(
@@ -274,11 +286,11 @@ def _by_likelihood(
     own = [note for note in found.notes if note not in set(found.components["status_note"])]
     how = [f"Components by restricted likelihood: {why}.", *own]
     empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
-    return _study(cells, told, made, rows, "reml", confidence, seed, _mean(found), empty, how)
+    return _study(cells, told, made, rows, "reml", confidence, seed, _expected(found), empty, how)
 
 
-def _mean(found: Fit) -> float:
-    return float(found.predict(random=False, interval="none")["value"].mean())
+def _expected(found: Fit) -> Floats:
+    return found.predict(random=False, interval="none")["value"].to_numpy(dtype=np.float64)
 
 
 def _mixing(cells: Cells, told: Told) -> tuple[list[int], Floats]:
@@ -337,16 +349,19 @@ def _study(
     method: str,
     confidence: float,
     seed: int,
-    mean: float,
+    expected: Floats,
     mean_squares: pd.DataFrame,
     how: list[str],
 ) -> GStudy:
     labels = names(cells.design, told)
-    table = _complete(pd.concat([rows, _untold(cells.design, told)]))
+    table = _complete(pd.concat([_with_carriers(rows, cells.design, told), _untold(cells.design, told)]))
+    unseen = hidden.table(cells, told)
     at_zero = list(table.index[table["status"] == Status.BOUNDARY])
     notes = [*how, *_fixed_notes(cells.design), *table.loc[table["variance"].isna(), "status_note"]]
+    notes += list(unseen.loc[unseen.index.isin(cells.beside), "status_note"])
     if at_zero:
-        notes.append(f"Taken at zero: {', '.join(at_zero)}.")
+        alone = "" if method == "anova" else " The covariance of the others is that with these held there."
+        notes.append(f"Taken at zero: {', '.join(at_zero)}.{alone}")
     if cells.n_left_out:
         notes.append(f"{cells.n_left_out} rows with a missing value were left out.")
     covariance = pd.DataFrame(made.covariance, index=labels, columns=labels)
@@ -357,15 +372,28 @@ def _study(
         seed,
         table,
         covariance,
-        mean,
+        float(expected.mean()) if cells.n else float("nan"),
         mean_squares,
+        unseen,
         tuple(dict.fromkeys(notes)),
         cells.n,
         cells.n_left_out,
         cells,
         told,
         made,
+        expected,
     )
+
+
+def _with_carriers(rows: pd.DataFrame, design: Design, told: Told) -> pd.DataFrame:
+    """Say of a component that holds other effects too that its name is an assumption."""
+    labels, out = names(design, told), rows.copy()
+    for at, others in hidden.carriers(told).items():
+        held = [design.name(effect) for effect in others if not effect <= design.fixed]
+        if held and labels[at] in out.index and out.loc[labels[at], "status"] == Status.OK:
+            note = f"Holds {', '.join(held)} as well: read as {labels[at]} alone by assumption."
+            out.loc[labels[at], ["status", "status_note"]] = [Status.BY_ASSUMPTION.value, note]
+    return out
 
 
 def _fixed_notes(design: Design) -> list[str]:
@@ -426,7 +454,7 @@ def _without_value(
     index = pd.Index(labels, name="component", dtype="str")
     rows = pd.DataFrame({"status": status.value, "status_note": note}, index=index)
     empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
-    mean = float(cells.score.mean()) if cells.n else float("nan")
-    study = _study(cells, told, made, rows, method, confidence, seed, mean, empty, [])
+    expected = np.full(cells.n, cells.score.mean() if cells.n else np.nan)
+    study = _study(cells, told, made, rows, method, confidence, seed, expected, empty, [])
     table = study.components.assign(status=status.value, status_note=note)
     return replace(study, components=table, notes=(note,), status=status, status_note=note)
