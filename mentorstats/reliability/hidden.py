@@ -75,7 +75,7 @@ def _of_column(cells: Cells, name: str) -> list[tuple[str, str, str, str]]:
             rows.append((name, holder, Status.NOT_IDENTIFIED.value, note))
         else:
             note = (
-                f"Each {holder} has one {name}, so that what differs between members of {name} counts as "
+                f"Each {holder} has one {name}: what differs between one {name} and another counts as "
                 f"differences of {holder}."
             )
             rows.append((name, holder, Status.BY_ASSUMPTION.value, note))

@@ -24,6 +24,7 @@ from mentorstats.reliability.squares import squares
 Floats = NDArray[np.float64]
 
 METHODS = ("auto", "anova", "reml")
+LIMITS = (likelihood.PROFILE, likelihood.ONE_STEP)
 DRAWS = 10_000
 
 _COLUMNS = [
@@ -33,6 +34,8 @@ _COLUMNS = [
     "variance_raw",
     "variance",
     "share",
+    "share_low",
+    "share_high",
     "low",
     "high",
     "confidence",
@@ -55,8 +58,9 @@ class GStudy:
         ``"anova"`` or ``"reml"``.
     components
         Indexed by component: df, ss, ms (balanced data), ``variance_raw`` (mean squares can give less than
-        nothing), ``variance``, ``share`` of the sum, limits, status. What cannot be told from another
-        component has a row, ``not_identified`` and the reason.
+        nothing), ``variance``, ``share`` of the sum with limits from draws, limits, status. What
+        cannot be told from another component has a row, ``not_identified`` and the reason; the component
+        that holds it as well is ``by_assumption`` what its name says.
     covariance
         Sampling covariance of the raw components; missing where one lies at zero of a likelihood.
     mean
@@ -123,6 +127,7 @@ def g_study(
     covariates: FixedTerm | Sequence[FixedTerm] = (),
     beside: str | Sequence[str] = (),
     method: str = "auto",
+    limits: str = "profile",
     confidence: float = 0.95,
     seed: int = 0,
 ) -> GStudy:
@@ -153,6 +158,9 @@ def g_study(
     method
         ``"anova"`` (mean squares; balanced, complete data without covariates), ``"reml"`` (restricted
         likelihood), or ``"auto"``: mean squares where possible.
+    limits
+        Limits for ``"reml"``: ``"profile"``, or ``"one_step"`` in a fraction of the time: a profile in which
+        the other parameters take one Newton step instead of being fitted again.
     confidence, seed
         Coverage of intervals, and the seed of what is drawn.
 
@@ -176,7 +184,7 @@ def g_study(
     >>> found.components["variance"].round(2).to_dict()
     {'candidate': 1.91, 'criterion': 4.03, 'candidate × criterion, residual': 1.28}
     """
-    _check(method, confidence)
+    _check(method, limits, confidence)
     terms = _tuple(covariates)
     declared = design(object, _tuple(facets), nested, _tuple(fixed))
     extra = [name for term in terms for name in likelihood.columns(term)]
@@ -190,17 +198,19 @@ def g_study(
             remedy="Use method='reml', or 'auto'.",
         )
     by_squares = array is not None and method != "reml"
-    refused = _refusal(cells, told)
+    refused = refusal(cells, told)
     if refused is not None:
         return _without_value(cells, told, "anova" if by_squares else "reml", confidence, seed, *refused)
     if by_squares and array is not None:
         return _by_squares(cells, told, array, confidence, seed)
-    return _by_likelihood(cells, told, terms, confidence, seed, balanced=array is not None)
+    return _by_likelihood(cells, told, terms, limits, confidence, seed, balanced=array is not None)
 
 
-def _check(method: str, confidence: float) -> None:
+def _check(method: str, limits: str, confidence: float) -> None:
     if method not in METHODS:
         raise ArgumentError(f"method {method!r} is not known", allowed=METHODS)
+    if limits not in LIMITS:
+        raise ArgumentError(f"limits {limits!r} are not known", allowed=LIMITS)
     if not 0 < confidence < 1:
         raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
 
@@ -217,7 +227,7 @@ def names(design: Design, told: Told) -> list[str]:
     ]
 
 
-def _refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
+def refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
     """Why there is no component at all, if there is none."""
     design = cells.design
     if not cells.n:
@@ -244,6 +254,7 @@ def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed
     rows = _rows(cells.design, told, made, shown, mixing)
     low, high, methods = anova.interval(found, mixing @ found.solving, confidence)
     rows = rows.assign(low=low, high=high, interval_method=methods, confidence=confidence)
+    rows = _with_share_limits(rows, made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T, confidence)
     for name, values in (("df", found.df), ("ss", found.ss), ("ms", found.ms)):
         rows[name] = values[shown]
     labels = names(cells.design, told)
@@ -260,6 +271,7 @@ def _by_likelihood(
     cells: Cells,
     told: Told,
     terms: Sequence[FixedTerm],
+    limits: str,
     confidence: float,
     seed: int,
     *,
@@ -269,11 +281,12 @@ def _by_likelihood(
     found = likelihood.fitted(cells, told, labels, terms, confidence)
     if not has_value(found.status):
         return _without_value(cells, told, "reml", confidence, seed, found.status, found.status_note)
-    made = likelihood.estimated(found, labels)
+    made = likelihood.estimated(found, labels, limits)
     shown, mixing = _mixing(cells, told)
     rows = _rows(cells.design, told, made, shown, mixing).assign(confidence=confidence)
     simple = (mixing > 0).sum(axis=1) == 1
     drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T
+    rows = _with_share_limits(rows, drawn, confidence)
     tail = (1 - confidence) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
     rows["low"] = np.where(simple, made.low[shown], low)
@@ -283,7 +296,7 @@ def _by_likelihood(
     ]
     why = "as asked" if balanced else "cells are missing or unequal"
     why = "covariates are allowed for" if terms else why
-    own = [note for note in found.notes if note not in set(found.components["status_note"])]
+    own = [note for note in found.notes if note not in set(made.notes)]
     how = [f"Components by restricted likelihood: {why}.", *own]
     empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
     return _study(cells, told, made, rows, "reml", confidence, seed, _expected(found), empty, how)
@@ -334,6 +347,18 @@ def _rows(design: Design, told: Told, made: Estimated, shown: list[int], mixing:
     )
 
 
+def _with_share_limits(rows: pd.DataFrame, drawn: Floats, confidence: float) -> pd.DataFrame:
+    """Limits of shares: quantiles over draws of the components, (draws, c)."""
+    held = np.maximum(drawn, 0.0)
+    total = held.sum(axis=1, keepdims=True)
+    shares = np.divide(held, total, out=np.full_like(held, np.nan), where=total > 0)
+    tail = (1 - confidence) / 2
+    if not np.isfinite(shares).any(axis=0).all():
+        return rows
+    low, high = np.nanquantile(shares, [tail, 1 - tail], axis=0)
+    return rows.assign(share_low=low, share_high=high)
+
+
 def _residual_last(labels: list[str]) -> list[str]:
     """Where a fixed facet took the residual up, what holds it now says so."""
     if labels and not any(label.endswith(", residual") for label in labels):
@@ -360,8 +385,9 @@ def _study(
     notes = [*how, *_fixed_notes(cells.design), *table.loc[table["variance"].isna(), "status_note"]]
     notes += list(unseen.loc[unseen.index.isin(cells.beside), "status_note"])
     if at_zero:
-        alone = "" if method == "anova" else " The covariance of the others is that with these held there."
-        notes.append(f"Taken at zero: {', '.join(at_zero)}.{alone}")
+        notes.append(f"Taken at zero: {', '.join(at_zero)}.")
+        if method == "reml":
+            notes.append("Covariances of the other components are those with these held at zero.")
     if cells.n_left_out:
         notes.append(f"{cells.n_left_out} rows with a missing value were left out.")
     covariance = pd.DataFrame(made.covariance, index=labels, columns=labels)

@@ -109,7 +109,7 @@ def test_covariance_of_the_components_that_are_not_at_zero():
     assert np.isfinite(values).all()
     np.testing.assert_allclose(values, values.T)
     assert (np.linalg.eigvalsh(values) > 0).all()
-    assert any("held there" in note for note in found.notes)
+    assert any("held at zero" in note for note in found.notes)
     balanced = drawn(SIZES, TRUE, nested={"lesson": "candidate"}, seed=3)
     one, other = (studied(balanced, method=method).covariance for method in ("anova", "reml"))
     np.testing.assert_allclose(np.sqrt(np.diagonal(other)), np.sqrt(np.diagonal(one)), rtol=NEAR)
