@@ -80,7 +80,7 @@ def _differences(table: pd.DataFrame) -> tuple[pd.DataFrame, float, int]:
         dated[second == later].groupby(["candidate", "rater"])[SCORE].agg(["mean", "size"])
         for later in (False, True)
     ]
-    both = halves[0].join(halves[1], lsuffix="_first", rsuffix="_second", how="inner")
+    both = halves[0].merge(halves[1], left_index=True, right_index=True, suffixes=("_first", "_second"))
     change = (both["mean_second"] - both["mean_first"]).rename(CHANGE).reset_index()
     each = both[["size_first", "size_second"]].to_numpy(dtype=float)
     n_visits = float(each.size / (1 / each).sum()) if len(both) else float("nan")

@@ -103,7 +103,8 @@ def _components(found: Fit, names: Sequence[str], limits: str, sharp: _Optimum) 
     deviate = float(norm.ppf(0.5 + found.confidence / 2))
     labels = [*names[:-1], RESIDUAL]
     for entry, place in enumerate(sharp.places):
-        bounds = np.array(sd_limits(found, sharp.x, entry, deviate)) * found.model.linear.scale
+        se = float(np.sqrt(sharp.logs[entry, entry]))
+        bounds = np.array(sd_limits(found, sharp.x, entry, se, deviate)) * found.model.linear.scale
         rows.loc[labels[place], ["low", "high"]] = bounds**2
         rows.loc[labels[place], "interval_method"] = _ONE_STEP_METHOD
     return rows

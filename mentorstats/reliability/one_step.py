@@ -17,11 +17,14 @@ from mentorstats.mixed import Fit
 Floats = NDArray[np.float64]
 
 _CLOSE = 1e-3  # relative, of a standard deviation
+_SURE = 0.01  # of a logarithm: after a secant's move of less than this the next is far smaller
+_KNOWN = 0.5  # standard error of a logarithm from which on a root is not about straight
+_SECANTS = 6
 _STEPS = 40
 _FAR = 1e3  # a drop beyond numbers
 
 
-def sd_limits(found: Fit, x: Floats, entry: int, deviate: float) -> tuple[float, float]:
+def sd_limits(found: Fit, x: Floats, entry: int, se: float, deviate: float) -> tuple[float, float]:
     """Limits of one standard deviation where the root of the likelihood's drop reaches ``deviate``.
 
     Parameters
@@ -32,6 +35,8 @@ def sd_limits(found: Fit, x: Floats, entry: int, deviate: float) -> tuple[float,
         Optimum: relative standard deviations, and the logarithm of the residual's.
     entry
         Which of the q is held; q for the residual's.
+    se
+        Standard error of the logarithm of the standard deviation, to begin with.
 
     Returns
     -------
@@ -49,11 +54,30 @@ def sd_limits(found: Fit, x: Floats, entry: int, deviate: float) -> tuple[float,
         drop = _held(found, x, entry, sd) - best
         return float(np.sqrt(max(drop, 0.0)) - deviate) if np.isfinite(drop) else _FAR
 
-    low = 0.0
-    if at > 0 and (of_residual or root(0.0) > 0):
-        low = _down(root, at)
-    start = at if at > 0 else 0.05 * float(problem.natural[entry]) * sigma
-    return low, _up(root, at, start)
+    low, high = (_secant(root, at, sign * se, deviate) if at > 0 else None for sign in (-1, 1))
+    if low is None:
+        low = _down(root, at) if at > 0 and (of_residual or root(0.0) > 0) else 0.0
+    if high is None:
+        high = _up(root, at, at if at > 0 else 0.05 * float(problem.natural[entry]) * sigma)
+    return low, high
+
+
+def _secant(root: Callable[[float], float], at: float, se: float, deviate: float) -> float | None:
+    """Where the root, about straight in the logarithm, crosses zero; None where it is not that straight."""
+    if not abs(se) < _KNOWN:
+        return None
+    a, below, b = float(np.log(at)), -deviate, float(np.log(at)) + deviate * se
+    for _ in range(_SECANTS):
+        here = root(float(np.exp(b)))
+        if here == below:
+            return None
+        then = b - here * (b - a) / (here - below)
+        if not 0.3 < (then - np.log(at)) / (deviate * se) < 3:
+            return None
+        if abs(then - b) < _SURE:
+            return float(np.exp(then))
+        a, below, b = b, here, then
+    return None
 
 
 def _down(root: Callable[[float], float], at: float) -> float:

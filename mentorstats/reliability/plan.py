@@ -80,13 +80,13 @@ class VisitPlans:
     def pessimistic(self) -> pd.DataFrame:
         """Plans with components of error at zero carried at their upper limit; none where none is at zero."""
         table = self.table[self.table["scenario"] == PESSIMISTIC]
-        return table[[has_value(Status(status)) for status in table["status"]]]
+        return _with_value(table)
 
     @property
     def estimable(self) -> pd.DataFrame:
         """Plans that have a value, as estimated."""
         table = self.table[self.table["scenario"] == AS_ESTIMATED]
-        return table[[has_value(Status(status)) for status in table["status"]]]
+        return _with_value(table)
 
     def trade(self, n_raters: int, n_visits: int) -> Trade | None:
         """Gain by one more rater with as many visits, and by two more visits; None if not estimable."""
@@ -97,6 +97,10 @@ class VisitPlans:
         rater = _dependability(self.study, n_raters + 1, n_visits / (n_raters + 1))
         visits = _dependability(self.study, n_raters, (n_visits + 2) / n_raters)
         return Trade(rater - now, visits - now) if np.isfinite([now, rater, visits]).all() else None
+
+
+def _with_value(table: pd.DataFrame) -> pd.DataFrame:
+    return table[np.array([has_value(Status(status)) for status in table["status"]], dtype=bool)]
 
 
 def visit_plans(

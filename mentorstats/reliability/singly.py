@@ -84,7 +84,7 @@ def _row(
     row: dict[str, object] = {"weight": float(scores.weights[name]), "n_ratings": study.n_ratings}
     row["share"] = _share(study)
     row |= {key: plan[key] for key in (*_OF_PLAN, *_LIMITS, *_TEXT)}
-    row["correlation"], status = _correlation(scores, wide, name)
+    row["correlation"], status = _correlation(scores, wide, name, study)
     row["correlation_status"] = status.value
     return row
 
@@ -114,7 +114,7 @@ def _share(study: GStudy) -> float:
     return float(table["share"].get("candidate", np.nan))
 
 
-def _correlation(scores: VisitScores, wide: pd.DataFrame, name: str) -> tuple[float, Status]:
+def _correlation(scores: VisitScores, wide: pd.DataFrame, name: str, study: GStudy) -> tuple[float, Status]:
     """Correlation of universe scores of one criterion and of the weighted mean of the others."""
     others = wide.drop(columns=name)
     both = wide[wide[name].notna() & others.notna().any(axis=1)]
@@ -123,7 +123,10 @@ def _correlation(scores: VisitScores, wide: pd.DataFrame, name: str) -> tuple[fl
     weights = scores.weights.reindex(others.columns)
     rest = both[others.columns]
     mean = (rest * weights).sum(axis=1) / (rest.notna() * weights).sum(axis=1)
-    one, other, whole = (_variance(scores, values) for values in (both[name], mean, both[name] + mean))
+    one = float(study.components["variance"].get("candidate", np.nan))
+    if len(both) < study.n_ratings:
+        one = _variance(scores, both[name])
+    other, whole = (_variance(scores, values) for values in (mean, both[name] + mean))
     if not min(one, other) > 0:
         return np.nan, Status.NOT_IDENTIFIED
     found = float((whole - one - other) / 2 / np.sqrt(one * other))

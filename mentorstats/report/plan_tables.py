@@ -119,8 +119,8 @@ def plans(found: VisitPlans) -> Table:
 def _plans_note(found: VisitPlans) -> str:
     said = (
         f"In brackets: {percent(found)} intervals. Comparing candidates: the same without severity as an "
-        "error, which holds only where all candidates have the same raters. Cost is for one candidate, in the "
-        "unit of the prices given."
+        "error, which holds only where all candidates have the same raters. Cost is for one candidate, in "
+        "the unit of the prices given."
     )
     if found.pessimistic.empty:
         return said
@@ -213,5 +213,5 @@ def links(found: Sequence[RoleLinks]) -> Table | None:
         units={"cost": "plain"},
         group_columns=("role", "rater", "candidate"),
         statistic_columns=("cost",),
-        note="Of each network the rater with most lessons, once. Other pairs of the same networks do as well.",
+        note="Of each network the rater with most lessons, once. Other pairs of these networks do as well.",
     )
