@@ -151,8 +151,8 @@ def _effects(study: GStudy) -> tuple[Factors, ...]:
 
 
 def _kind(design: Design, effect: Factors) -> int:
-    kind = kind_of(design, effect)
-    return _KINDS.index(kind) if kind in _KINDS else len(_KINDS) - 1
+    """Place of an effect's kind; without fixed facets each effect has one."""
+    return _KINDS.index(kind_of(design, effect) or COMMON)
 
 
 def _weights(study: ProfileStudy, weights: Mapping[object, float]) -> Floats:

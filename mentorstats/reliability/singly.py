@@ -7,11 +7,12 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.reliability.cells import read, told_apart
+from mentorstats.reliability.component_rows import names
 from mentorstats.reliability.decision import AS_ESTIMATED, d_study
 from mentorstats.reliability.design import design
 from mentorstats.reliability.likelihood import columns, fitted, variances
 from mentorstats.reliability.plan_scores import SCORE, VisitScores
-from mentorstats.reliability.study import GStudy, g_study, names, refusal
+from mentorstats.reliability.study import GStudy, g_study, refusal
 
 _FACETS = ["rater", "observation"]
 _KEYS = ["candidate", "observation", "rater", "rater_role"]

@@ -17,8 +17,17 @@ from mentorstats.mixed import Fit
 from mentorstats.mixed.terms import FixedTerm
 from mentorstats.reliability import anova, hidden, likelihood
 from mentorstats.reliability.cells import Cells, Told, as_array, read, told_apart
-from mentorstats.reliability.design import Design, Factors, Nested, design
-from mentorstats.reliability.estimated import Estimated, value_status
+from mentorstats.reliability.component_rows import (
+    complete,
+    component_rows,
+    mixing,
+    names,
+    untold,
+    with_carriers,
+    with_share_limits,
+)
+from mentorstats.reliability.design import Design, Nested, design
+from mentorstats.reliability.estimated import Estimated
 from mentorstats.reliability.squares import squares
 
 Floats = NDArray[np.float64]
@@ -26,24 +35,6 @@ Floats = NDArray[np.float64]
 METHODS = ("auto", "anova", "reml")
 LIMITS = (likelihood.PROFILE, likelihood.ONE_STEP)
 DRAWS = 10_000
-
-_COLUMNS = [
-    "df",
-    "ss",
-    "ms",
-    "variance_raw",
-    "variance",
-    "share",
-    "share_low",
-    "share_high",
-    "low",
-    "high",
-    "confidence",
-    "interval_method",
-    "status",
-    "status_note",
-]
-_TEXT = ("interval_method", "status", "status_note")
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -219,14 +210,6 @@ def _tuple(given: Any) -> tuple[Any, ...]:
     return tuple(given) if isinstance(given, list | tuple) else (given,)
 
 
-def names(design: Design, told: Told) -> list[str]:
-    """Names of the components; the last says that it holds the error of a single score too."""
-    return [
-        design.name(design.whole) + ", residual" if several[-1] == design.whole else design.name(several[0])
-        for several in told.effects
-    ]
-
-
 def refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
     """Why there is no component at all, if there is none."""
     design = cells.design
@@ -250,11 +233,11 @@ def refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
 def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed: int) -> GStudy:
     found = squares(array, cells.design, tuple(several[0] for several in told.effects))
     made = anova.estimated(found, [cells.counts[effect] for effect in found.effects], confidence)
-    shown, mixing = _mixing(cells, told)
-    rows = _rows(cells.design, told, made, shown, mixing)
-    low, high, methods = anova.interval(found, mixing @ found.solving, confidence)
+    shown, mixed = mixing(cells, told)
+    rows = component_rows(cells.design, told, made, shown, mixed)
+    low, high, methods = anova.interval(found, mixed @ found.solving, confidence)
     rows = rows.assign(low=low, high=high, interval_method=methods, confidence=confidence)
-    rows = _with_share_limits(rows, made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T, confidence)
+    rows = with_share_limits(rows, made.draw(np.random.default_rng(seed), DRAWS) @ mixed.T, confidence)
     for name, values in (("df", found.df), ("ss", found.ss), ("ms", found.ms)):
         rows[name] = values[shown]
     labels = names(cells.design, told)
@@ -282,11 +265,11 @@ def _by_likelihood(
     if not has_value(found.status):
         return _without_value(cells, told, "reml", confidence, seed, found.status, found.status_note)
     made = likelihood.estimated(found, labels, limits)
-    shown, mixing = _mixing(cells, told)
-    rows = _rows(cells.design, told, made, shown, mixing).assign(confidence=confidence)
-    simple = (mixing > 0).sum(axis=1) == 1
-    drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T
-    rows = _with_share_limits(rows, drawn, confidence)
+    shown, mixed = mixing(cells, told)
+    rows = component_rows(cells.design, told, made, shown, mixed).assign(confidence=confidence)
+    simple = (mixed > 0).sum(axis=1) == 1
+    drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixed.T
+    rows = with_share_limits(rows, drawn, confidence)
     tail = (1 - confidence) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
     rows["low"] = np.where(simple, made.low[shown], low)
@@ -306,66 +289,6 @@ def _expected(found: Fit) -> Floats:
     return found.predict(random=False, interval="none")["value"].to_numpy(dtype=np.float64)
 
 
-def _mixing(cells: Cells, told: Told) -> tuple[list[int], Floats]:
-    """Components shown, and what of the all-random ones each of them holds [brennan_2001].
-
-    Without fixed facets each holds itself. A fixed facet is averaged over: what is left of an effect
-    without it gains the interaction over the number of its members.
-    """
-    design, reps = cells.design, [several[0] for several in told.effects]
-    shown = [i for i, effect in enumerate(reps) if not design.own(effect) & design.fixed]
-    mixing = np.zeros((len(shown), len(reps)))
-    for row, i in enumerate(shown):
-        for j, other in enumerate(reps):
-            if reps[i] <= other and other - reps[i] <= design.fixed:
-                mixing[row, j] = _members(cells, reps[i]) / _members(cells, other)
-    return shown, mixing
-
-
-def _members(cells: Cells, effect: Factors) -> int:
-    """Combinations of the fixed facets of an effect."""
-    fixed = effect & cells.design.fixed
-    return cells.counts[fixed] if fixed else 1
-
-
-def _rows(design: Design, told: Told, made: Estimated, shown: list[int], mixing: Floats) -> pd.DataFrame:
-    raw = mixing @ made.raw
-    labels = names(design, told)
-    several = (mixing > 0).sum(axis=1) > 1
-    statuses, notes = [], []
-    for i, value, joined in zip(shown, raw, several, strict=True):
-        status, note = value_status(value) if joined else (made.statuses[i], made.notes[i])
-        statuses.append(status.value)
-        notes.append(note)
-    variance = np.maximum(raw, 0.0)
-    total = np.nansum(variance)
-    index = pd.Index(_residual_last([labels[i] for i in shown]), name="component", dtype="str")
-    share = variance / total if total > 0 else np.full(len(raw), np.nan)
-    return pd.DataFrame(
-        {"variance_raw": raw, "variance": variance, "share": share, "status": statuses, "status_note": notes},
-        index=index,
-    )
-
-
-def _with_share_limits(rows: pd.DataFrame, drawn: Floats, confidence: float) -> pd.DataFrame:
-    """Limits of shares: quantiles over draws of the components, (draws, c)."""
-    held = np.maximum(drawn, 0.0)
-    total = held.sum(axis=1, keepdims=True)
-    shares = np.divide(held, total, out=np.full_like(held, np.nan), where=total > 0)
-    tail = (1 - confidence) / 2
-    if not np.isfinite(shares).any(axis=0).all():
-        return rows
-    low, high = np.nanquantile(shares, [tail, 1 - tail], axis=0)
-    return rows.assign(share_low=low, share_high=high)
-
-
-def _residual_last(labels: list[str]) -> list[str]:
-    """Where a fixed facet took the residual up, what holds it now says so."""
-    if labels and not any(label.endswith(", residual") for label in labels):
-        labels[-1] += ", residual"
-    return labels
-
-
 def _study(
     cells: Cells,
     told: Told,
@@ -379,7 +302,7 @@ def _study(
     how: list[str],
 ) -> GStudy:
     labels = names(cells.design, told)
-    table = _complete(pd.concat([_with_carriers(rows, cells.design, told), _untold(cells.design, told)]))
+    table = complete(pd.concat([with_carriers(rows, cells.design, told), untold(cells.design, told)]))
     unseen = hidden.table(cells, told)
     at_zero = list(table.index[table["status"] == Status.BOUNDARY])
     notes = [*how, *_fixed_notes(cells.design), *table.loc[table["variance"].isna(), "status_note"]]
@@ -411,52 +334,11 @@ def _study(
     )
 
 
-def _with_carriers(rows: pd.DataFrame, design: Design, told: Told) -> pd.DataFrame:
-    """Say of a component that holds other effects too that its name is an assumption."""
-    labels, out = names(design, told), rows.copy()
-    for at, others in hidden.carriers(told).items():
-        held = [design.name(effect) for effect in others if not effect <= design.fixed]
-        if held and labels[at] in out.index and out.loc[labels[at], "status"] == Status.OK:
-            note = f"Holds {', '.join(held)} as well: read as {labels[at]} alone by assumption."
-            out.loc[labels[at], ["status", "status_note"]] = [Status.BY_ASSUMPTION.value, note]
-    return out
-
-
 def _fixed_notes(design: Design) -> list[str]:
     if not design.fixed:
         return []
     which = ", ".join(facet for facet in design.facets if facet in design.fixed)
     return [f"Fixed: {which}. Components are those of averages over its members."]
-
-
-def _untold(design: Design, told: Told) -> pd.DataFrame:
-    """Rows of effects that have no component of their own, each with its reason."""
-    rows: dict[str, tuple[str, str]] = {}
-    for effect in told.constant:
-        if effect == frozenset({design.object}):
-            note = f"There is one {design.object}; a variance needs several."
-            rows[design.name(effect)] = (Status.ONE_UNIT.value, note)
-        elif not effect <= design.fixed:
-            note = f"{design.name(effect)} has one member; a variance needs several."
-            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
-    labels = dict(zip([several[0] for several in told.effects], names(design, told), strict=True))
-    for effect, named in told.confounded.items():
-        if effect != design.whole and not effect <= design.fixed:
-            note = f"{design.name(effect)} cannot be told from {labels[named]} in these data."
-            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
-        elif effect == design.whole and labels[named] != design.name(named) + ", residual":
-            note = f"{design.name(named)} cannot be told from {labels[named]} in these data."
-            rows[design.name(named)] = (Status.NOT_IDENTIFIED.value, note)
-    index = pd.Index(list(rows), name="component", dtype="str")
-    return pd.DataFrame(list(rows.values()), columns=["status", "status_note"], index=index)
-
-
-def _complete(rows: pd.DataFrame) -> pd.DataFrame:
-    table = rows.reindex(columns=_COLUMNS)
-    numbers = [name for name in _COLUMNS if name not in _TEXT]
-    table[numbers] = table[numbers].astype("float64")
-    table["interval_method"] = table["interval_method"].astype("object").fillna("none")
-    return table.astype(dict.fromkeys(_TEXT, "str")).rename_axis("component")
 
 
 def _without_value(
