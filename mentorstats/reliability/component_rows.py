@@ -49,12 +49,12 @@ def mixing(cells: Cells, told: Told) -> tuple[list[int], Floats]:
     """
     design, reps = cells.design, [several[0] for several in told.effects]
     shown = [i for i, effect in enumerate(reps) if not design.own(effect) & design.fixed]
-    mixing = np.zeros((len(shown), len(reps)))
+    held = np.zeros((len(shown), len(reps)))
     for row, i in enumerate(shown):
         for j, other in enumerate(reps):
             if reps[i] <= other and other - reps[i] <= design.fixed:
-                mixing[row, j] = _members(cells, reps[i]) / _members(cells, other)
-    return shown, mixing
+                held[row, j] = _members(cells, reps[i]) / _members(cells, other)
+    return shown, held
 
 
 def _members(cells: Cells, effect: Factors) -> int:
@@ -66,6 +66,7 @@ def _members(cells: Cells, effect: Factors) -> int:
 def component_rows(
     design: Design, told: Told, made: Estimated, shown: list[int], mixed: Floats
 ) -> pd.DataFrame:
+    """Variances of the components shown, their shares and statuses; ``mixed`` from ``mixing``, (c, e)."""
     raw = mixed @ made.raw
     labels = names(design, told)
     several = (mixed > 0).sum(axis=1) > 1

@@ -42,10 +42,10 @@ def by_criterion(
         Indexed by criterion: ``weight``, ``n_ratings``, ``share`` of the candidates in one rating, columns of
         ``d_study`` for the plan, and ``correlation``: of what candidates have on this criterion with what
         they have on the (weighted) mean of the others, error taken out. Incomplete data have no mean
-        products; the covariance is half of what the variance of the sum exceeds those of the two
-        by, all three by restricted likelihood on the lessons that have both, and has no interval.
-        It is missing where a variance is zero; where it is beyond 1 by chance, ``correlation_status`` is
-        ``boundary`` and it is 1.
+        products; the covariance is half of what the variance of the sum exceeds those of the two by, all
+        three by restricted likelihood on the lessons that have both, and has no interval. It is missing
+        where a variance is zero; where it is beyond 1 by chance, ``correlation_status`` is ``boundary`` and
+        it is 1.
 
         Limits rest on profiles with one step.
     """

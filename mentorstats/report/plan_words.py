@@ -99,4 +99,4 @@ def change(found: HalvesChange) -> str:
         row["generalizability"], row["generalizability_low"], row["generalizability_high"], "zero_one"
     )
     by = count(int(row["n_raters"]), "rater")
-    return f"The change of a candidate beside the others, seen by {by} in both halves, is {value} dependable."
+    return f"Reliability of a candidate's change beside the others, seen by {by} in both halves: {value}."
