@@ -128,7 +128,7 @@ def _correlation(scores: VisitScores, wide: pd.DataFrame, name: str, study: GStu
     if len(both) < study.n_ratings:
         one = _variance(scores, both[name])
     other, whole = (_variance(scores, values) for values in (mean, both[name] + mean))
-    if not min(one, other) > 0:
+    if not (one > 0 and other > 0 and np.isfinite(whole)):
         return np.nan, Status.NOT_IDENTIFIED
     found = float((whole - one - other) / 2 / np.sqrt(one * other))
     return float(np.clip(found, -1, 1)), Status.OK if abs(found) < 1 else Status.BOUNDARY

@@ -26,6 +26,7 @@ def section(
     plans: VisitPlans,
     policy: Policy,
     *,
+    rubrics: pd.DataFrame | None = None,
     criteria: pd.DataFrame | None = None,
     change: HalvesChange | None = None,
     links: Sequence[RoleLinks] = (),
@@ -36,8 +37,10 @@ def section(
     ----------
     plans
         From `mentorstats.reliability.plan.visit_plans`.
+    rubrics
+        ``Records.rubrics``, for the titles of the criteria.
     criteria
-        From `mentorstats.reliability.singly.by_criterion`, for the plan that was chosen.
+        From `mentorstats.reliability.singly.by_criterion`, for ``plans.size``.
     change
         From `mentorstats.reliability.halves.change_between_halves`.
     links
@@ -54,8 +57,10 @@ def section(
     if plans.estimable.empty:
         return _without(f"No plan can be judged from these records. {' '.join(plans.notes)}", _status(plans))
     tables = [plan_tables.components(plans), plan_tables.squares(plans), plan_tables.plans(plans)]
-    tables.append(plan_tables.criteria(criteria, plans) if criteria is not None else None)
-    tables.append(plan_tables.change(change) if change is not None else None)
+    if criteria is not None:
+        tables.append(plan_tables.criteria(criteria, plans, _titles(plans, rubrics)))
+    if change is not None:
+        tables.append(plan_tables.change(change))
     tables.append(plan_tables.links(links))
     return Section(
         key=KEY,
@@ -83,6 +88,13 @@ def section(
     )
 
 
+def _titles(plans: VisitPlans, rubrics: pd.DataFrame | None) -> dict[str, str]:
+    rows = plans.scores.rows
+    if rubrics is None or rows.empty or not {"rubric", "rubric_version"} <= set(rows.columns):
+        return {}
+    return wording.criterion_titles(rubrics, str(rows["rubric"].iloc[0]), str(rows["rubric_version"].iloc[0]))
+
+
 def _without(answer: str, status: Status) -> Section:
     return Section(key=KEY, question=QUESTION, answer=answer, status=status)
 
@@ -106,9 +118,9 @@ def _method(plans: VisitPlans, singly: bool, change: HalvesChange | None) -> tup
     study = plans.study
     method = [
         "A score is the mean rank over criteria that one rater gave one lesson, levels counted 1, 2, 3, …. "
-        f"Its variance is taken apart into {study.design.text}. Dependability is the candidates' part of the "
-        "variance of a mean score, in which a rater's severity counts as error. In the plans every rater "
-        "makes visits of their own.",
+        f"Its variance is taken apart by the design {study.design.text}. Dependability is the candidates' "
+        "part of the variance of a mean score, in which a rater's severity counts as error. In the plans every "
+        "rater makes visits of their own.",
         f"Brackets hold {plan_tables.percent(plans)} intervals. Shares and dependability: quantiles over "
         "components as compatible with the records as those estimated "
         f"({study.estimated.draw_method.replace('_', ' ')}).",

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.report.model import BOUNDS, STATUS, Table
+from mentorstats.report.model import BOUNDS, STATUS, WORDS, Table
 from mentorstats.report.numbers import count, number
 
 if TYPE_CHECKING:
@@ -127,16 +127,22 @@ def _plans_note(found: VisitPlans) -> str:
     return f"{said} At worst: {found.pessimistic['status_note'].iloc[0]}"
 
 
-def criteria(found: pd.DataFrame, plans: VisitPlans) -> Table:
+def _size(plans: VisitPlans) -> str:
+    n_raters, each = plans.size
+    return f"{count(n_raters * each, 'visit')} by {count(n_raters, 'rater')}"
+
+
+def criteria(found: pd.DataFrame, plans: VisitPlans, titles: Mapping[str, str]) -> Table:
     """Dependability of each criterion reported singly under one plan."""
     data = found.reset_index()
+    data["criterion" + WORDS] = data["criterion"].map(titles)
     data["dependability_status"] = data["share_status"] = data["status"]
     for name in ("share", "correlation"):
         for end in BOUNDS:
             data[name + end] = np.nan
     return Table(
         key="criteria-singly",
-        title="Criteria reported singly, under the plan chosen",
+        title=f"Criteria reported singly, {_size(plans)}",
         data=data,
         labels={
             "criterion": "Criterion",
@@ -156,7 +162,7 @@ def criteria(found: pd.DataFrame, plans: VisitPlans) -> Table:
         group_columns=("criterion",),
         count_columns=("n_ratings",),
         statistic_columns=("weight", "share", "dependability", "correlation"),
-        note=f"In brackets: {percent(plans)} intervals.",
+        note=f"In brackets: {percent(plans)} intervals. Correlations at the edge came out beyond 1.",
         references=("brennan_2001",),
     )
 

@@ -245,3 +245,18 @@ def test_change_with_visits_in_one_half_only():
     none = change_between_halves(visit_scores(table[table.week == 1].assign(week=1)))
     assert none.study.status == Status.NO_RECORDS
     assert none.table.dependability.isna().all()
+
+
+def test_criteria_of_which_nothing_can_be_told():
+    """A criterion that never varies, one alone, and no ratings at all."""
+    constant = two_criteria()
+    constant.loc[constant.criterion == "b", "rank"] = 3
+    found = by_criterion(visit_scores(constant), 2, 2)
+    assert found.status["b"] == Status.NO_SPREAD
+    assert np.isnan(found.dependability["b"])
+    assert np.isnan(found.correlation[["a", "b"]]).all()
+    assert set(found.correlation_status) == {Status.NOT_IDENTIFIED}
+    alone = by_criterion(visit_scores(ratings()), 1, 1)
+    assert np.isnan(alone.correlation["a"])
+    none = by_criterion(visit_scores(ratings().assign(rank=np.nan)), 1, 1)
+    assert none.empty

@@ -93,6 +93,17 @@ def test_mean_squares_have_a_table_of_their_own():
     assert "df" not in section.tables[0].labels
 
 
+def test_criteria_have_their_titles(declared):
+    table = ratings().assign(rubric="hearthside", rubric_version="1")
+    found = visit_plans(table, rubrics=declared.assign(weight=1.0))
+    criteria = by_criterion(found.scores, *found.size)
+    section = components_and_plan.section(found, policy.read(), rubrics=declared, criteria=criteria)
+    shown = next(each for each in section.tables if each.key == "criteria-singly")
+    assert shown.data["criterion_words"].iloc[0] == "Says what the lesson is for"
+    n_raters, each = found.size
+    assert f"{n_raters * each} visits by {n_raters} rater" in shown.title
+
+
 def test_few_people_are_not_shown():
     section = components_and_plan.section(visit_plans(ratings(supervisors=8)), policy.read())
     assert section.status is Status.TOO_FEW_TO_SHOW
