@@ -119,8 +119,8 @@ def _method(plans: VisitPlans, singly: bool, change: HalvesChange | None) -> tup
     method = [
         "A score is the mean rank over criteria that one rater gave one lesson, levels counted 1, 2, 3, …. "
         f"Its variance is taken apart by the design {study.design.text}. Dependability is the candidates' "
-        "part of the variance of a mean score, in which a rater's severity counts as error. In the plans every "
-        "rater makes visits of their own.",
+        "part of the variance of a mean score, in which a rater's severity counts as error. In the plans "
+        "every rater makes visits of their own.",
         f"Brackets hold {plan_tables.percent(plans)} intervals. Shares and dependability: quantiles over "
         "components as compatible with the records as those estimated "
         f"({study.estimated.draw_method.replace('_', ' ')}).",
