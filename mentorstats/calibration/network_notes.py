@@ -1,0 +1,94 @@
+"""What a rater's link means, in words for whoever runs the programme."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from mentorstats.calibration.forms import RUBRIC_VERSION, Forms
+from mentorstats.estimate import Status
+
+SAME_LESSONS, SAME_CANDIDATES, OTHER_ROLE, NONE = "same_lessons", "same_candidates", "other_role", "none"
+_MOST_PLACES = 3
+
+_LINKED = {
+    SAME_LESSONS: "Rated the same lessons as other raters of the role, directly or in a chain of them.",
+    SAME_CANDIDATES: "Rated candidates whom others of the role rated in other lessons; this takes a "
+    "candidate to be the same from lesson to lesson but for growth.",
+    OTHER_ROLE: "Linked with most others of the role only through raters of another role, who are taken to "
+    "keep one standard from candidate to candidate.",
+}
+_ALONE = (
+    "Shares no candidate with others of the role, nor a chain of raters and candidates; compared only by "
+    "taking candidates to have come as if at random."
+)
+_WITHOUT = {
+    Status.NO_RECORDS.value: "No rating that could be used.",
+    Status.ONE_RATER.value: "Nobody else of the role has ratings, so there is nobody to compare with.",
+}
+
+
+def of_raters(raters: pd.DataFrame, fewest_lessons: float) -> list[str]:
+    """Explain the status of each rater; ``raters`` has the other columns of `Linkage.raters`."""
+    return [
+        _of_rater(*row, fewest_lessons)
+        for row in zip(
+            raters["status"],
+            raters["link"],
+            raters["thin"],
+            raters["n_in_network"],
+            raters["coincides"],
+            strict=True,
+        )
+    ]
+
+
+def _of_rater(status: str, link: str, thin: bool, n: int, coincides: str, fewest_lessons: float) -> str:
+    if status in _WITHOUT:
+        return _WITHOUT[status]
+    if status == Status.OK.value:
+        parts = [_LINKED[link]]
+    elif status == Status.NOT_IDENTIFIED.value:
+        same = coincides or "site, cohort and rubric version taken together"
+        parts = [f"Nobody else of the role rated these candidates, and rater and {same} are the same thing."]
+        coincides = ""
+    elif n > 1:
+        others = f"{n - 1} other{'s' if n > 2 else ''}"
+        parts = [
+            f"Linked with {others} of the role, but compared with most only by taking candidates to have "
+            "come as if at random."
+        ]
+    else:
+        parts = [_ALONE]
+    if thin:
+        parts.append(
+            f"It, or a group around it, hangs on fewer than {fewest_lessons:g} shared lessons in its network."
+        )
+    if coincides:
+        parts.append(f"A difference from other networks can be one of {coincides}.")
+    return " ".join(parts)
+
+
+def place(name: str, values: Sequence[str]) -> str:
+    """``site Fern``, ``sites Fern and Moss`` or ``4 sites``."""
+    if len(values) > _MOST_PLACES:
+        return f"{len(values)} {name}s"
+    if len(values) == 1:
+        return f"{name} {values[0]}"
+    return f"{name}s {', '.join(values[:-1])} and {values[-1]}"
+
+
+def of_rows(found: Forms) -> tuple[str, ...]:
+    """What was left out, and what else a reader has to know of the rows."""
+    told = [f"{n:,} ratings left out: {reason}." for reason, n in found.left_out.items()]
+    unknown = int((found.candidates == "").sum())
+    if unknown:
+        told.append(f"{unknown:,} lessons without a known candidate link only the raters of that lesson.")
+    versions = len(found.names[RUBRIC_VERSION])
+    if versions > 1:
+        told.append(f"{versions} rubric versions are linked only by raters who used more than one of them.")
+    twice = found.raters.get_level_values("rater").duplicated().sum()
+    if twice:
+        told.append(f"{twice:,} people rated in several roles; each role of theirs counts as a rater.")
+    return tuple(told)

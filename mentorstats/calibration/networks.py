@@ -1,0 +1,264 @@
+"""What lets the severity of raters be compared: shared lessons, shared candidates, or an assumption only?
+
+Raters are linked where they share a candidate, directly or in a chain of raters and candidates: then
+their severities differ by what the ratings show, whatever the candidates are like. Without a chain there
+is only the assumption that candidates came to raters as if at random, and where a rater and a site or
+cohort are the same thing, not even that. Raters are compared within their role.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from mentorstats.calibration import network_notes
+from mentorstats.calibration.forms import VERSION, Forms, combined, forms, version_name
+from mentorstats.calibration.graphs import firm_parts, joined
+from mentorstats.calibration.holding import bridges, cuts, firm_table
+from mentorstats.calibration.meetings import counts, shared_lessons
+from mentorstats.calibration.network_notes import NONE, OTHER_ROLE, SAME_CANDIDATES, SAME_LESSONS
+from mentorstats.errors import ArgumentError
+from mentorstats.estimate import Status
+
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+COUNTED = (
+    Status.BY_ASSUMPTION.value,
+    Status.NOT_IDENTIFIED.value,
+    Status.ONE_RATER.value,
+    Status.NO_RECORDS.value,
+)
+LINKS = (SAME_LESSONS, SAME_CANDIDATES, OTHER_ROLE, NONE)  # strongest first
+
+
+@dataclass(frozen=True)
+class Linkage:
+    """What lets raters be compared.
+
+    Attributes
+    ----------
+    raters
+        Indexed by rater and rater_role, a row each, also for raters without a usable rating:
+
+        - ``n_lessons``, ``n_candidates``, and how many of them another rater rated too under the same
+          version (``n_shared_lessons``, ``n_shared_candidates``); ``n_met_same_role`` and
+          ``n_met_other_role``, raters with a candidate in common.
+        - ``network``: raters of all roles joined by candidates, 1 for the one with most; ``n_in_network``
+          raters of the same role are in it. Missing without a usable rating.
+        - ``link``: the strongest kind of chain to more than half of the raters of the role in the network:
+          the same lessons or the same candidates at other times, both through raters of the role alone,
+          or through raters of another role (``same_lessons``, ``same_candidates``, ``other_role``,
+          ``none``).
+        - ``part``: raters who by shared lessons, of any role, hold together by ``fewest_lessons`` wherever
+          they are cut, 1 for the largest of the network; ``thin``: the rater is not in it, or it is one
+          rater alone.
+        - ``n_cut_off_same_role``, ``n_cut_off_other_role``: raters who would be cut off from most of
+          their role in the network without this one; ``holds_together``: the network would fall apart.
+        - ``coincides``: site, cohort or rubric version that is the same thing as the rater's network, for
+          raters outside the network of most.
+        - ``status``, ``status_note``: ``ok`` in the network that holds more than half of the role's
+          raters; ``by_assumption`` outside it; ``not_identified`` where nobody of the role is in the
+          network or rated at the same site, in the same cohort and under the same version;
+          ``one_rater``; ``no_records``.
+    roles
+        Indexed by rater_role: numbers of the above, ``n_networks`` that hold raters of the role, and
+        ``share_largest``, the largest one's share of them.
+    bridges
+        Indexed by bridge_kind (rater, lesson, candidate) and bridge, what a network hangs on:
+        ``n_raters`` it joins directly and ``n_cut_off`` from the rest without it, of any role.
+    parts
+        Indexed by network and part, the parts of at least two raters in a network of several parts:
+        ``n_raters``, and ``n_shared_lessons`` that join it with the rest of the network.
+    fewest_lessons
+        As given.
+    n_ratings
+        Ratings used.
+    notes
+        What was left out, and what a reader has to know.
+    """
+
+    raters: pd.DataFrame
+    roles: pd.DataFrame
+    bridges: pd.DataFrame
+    parts: pd.DataFrame
+    fewest_lessons: float
+    n_ratings: int
+    notes: tuple[str, ...]
+
+
+def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False) -> Linkage:
+    """Find the networks of raters, how each rater is linked in them and what they hang on.
+
+    Parameters
+    ----------
+    ratings
+        The long table: observation, candidate, rater, rater_role, level; rubric, rubric_version, site,
+        cohort and independent where there are such columns. Ratings under different versions of a rubric
+        link nobody, so a chain runs over versions only through raters who used both.
+    fewest_lessons
+        Shared lessons under which a link is called thin; the policy's ``linking_lessons``.
+    dependent
+        Let ratings count that are marked as not independent.
+
+    Raises
+    ------
+    ColumnError, ArgumentError
+        A column is missing, a lesson belongs to two candidates, or ``fewest_lessons`` is not above zero.
+    """
+    if not fewest_lessons > 0:
+        raise ArgumentError(f"fewest_lessons is {fewest_lessons!r}", allowed="a number above zero")
+    found = forms(ratings, dependent=dependent)
+    rated = np.bincount(found.rater, minlength=len(found.raters)) > 0
+    network = _numbered(joined(found.rater, [found.candidate], len(rated)), rated)
+    role_network = combined([found.role, network], len(rated))
+    in_network = np.where(rated, np.bincount(role_network)[role_network], 0)
+    ties = shared_lessons(found)
+    firm = firm_parts(ties, fewest_lessons)
+    hangs = cuts(found)
+    of_own_role = hangs.raters[np.arange(len(rated)), 1 + found.role]
+    table = pd.DataFrame(counts(found), index=found.raters)
+    table["network"] = _where(rated, network)
+    table["n_in_network"] = in_network
+    table["link"] = _links(found, role_network, in_network)
+    part = _within(firm, network)
+    table["part"] = _where(rated, part)
+    firmly = (part == 1) & (np.bincount(firm)[firm] > 1)
+    table["thin"] = ~firmly & (np.bincount(network)[network] > 1) & rated
+    table["n_cut_off_same_role"] = of_own_role
+    table["n_cut_off_other_role"] = hangs.raters[:, 1:].sum(axis=1) - of_own_role
+    table["holds_together"] = hangs.raters[:, 0] > 0
+    table["status"] = _status(found, rated, network, in_network)
+    table["coincides"] = _coinciding(found, network, role_network, table["status"])
+    table["status_note"] = network_notes.of_raters(table, fewest_lessons)
+    return Linkage(
+        raters=table,
+        roles=_roles(table, found.roles),
+        bridges=bridges(
+            hangs, found, network, (table["n_met_same_role"] + table["n_met_other_role"]).to_numpy()
+        ),
+        parts=firm_table(table, ties),
+        fewest_lessons=fewest_lessons,
+        n_ratings=found.n_ratings,
+        notes=network_notes.of_rows(found),
+    )
+
+
+def by_version(
+    ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False
+) -> dict[str, Linkage]:
+    """Find the networks under each version of each rubric by itself, as in `linkage`.
+
+    Severity is not pooled over versions, so what compares raters under one version is the other ratings
+    under it. Ratings without a version are left out; without version columns there is nothing here.
+    """
+    keys = [name for name in VERSION if name in ratings.columns]
+    if not keys:
+        return {}
+    return {
+        version_name(key): linkage(rows, fewest_lessons=fewest_lessons, dependent=dependent)
+        for key, rows in ratings.groupby(keys, observed=True, sort=True)
+    }
+
+
+def _where(rated: Flags, numbers: Ints) -> pd.arrays.IntegerArray:
+    return pd.arrays.IntegerArray(numbers, ~rated)
+
+
+def _numbered(label: Ints, counted: Flags) -> Ints:
+    """Number groups from 1, the largest first, those alike by their first member."""
+    groups, first, number = np.unique(label, return_index=True, return_inverse=True)
+    size = np.bincount(number, counted, minlength=len(groups))
+    place = np.empty(len(groups), dtype=np.int64)
+    place[np.lexsort((first, -size))] = np.arange(1, len(groups) + 1)
+    return place[number]
+
+
+def _within(label: Ints, network: Ints) -> Ints:
+    """Number groups from 1 in each network, in the order of ``_numbered``."""
+    number = _numbered(label, np.ones(len(label), dtype=bool))
+    groups, home = np.unique(np.column_stack([network, number]), axis=0, return_inverse=True)
+    first = np.searchsorted(groups[:, 0], groups[:, 0])
+    return (np.arange(len(groups)) - first + 1)[home]
+
+
+def _majority(label: Ints, within: Ints) -> Flags:
+    """Whether more than half of the members of each one's ``within`` have the same ``label``."""
+    both = combined([within, label], len(label))
+    return np.asarray(2 * np.bincount(both)[both] > np.bincount(within)[within])
+
+
+def _links(found: Forms, role_network: Ints, in_network: Ints) -> NDArray[np.str_]:
+    """Strongest kind of chain to more than half of the raters of the role in the network."""
+    roles = len(found.roles)
+    of_role = found.role[found.rater]
+    lessons = np.where(found.lesson >= 0, found.lesson * roles + of_role, -1)
+    by_lessons = joined(found.rater, [lessons], len(found.raters))
+    by_candidates = joined(found.rater, [found.candidate * roles + of_role], len(found.raters))
+    return np.select(
+        [
+            in_network < 2,
+            _majority(by_lessons, role_network),
+            _majority(by_candidates, role_network),
+        ],
+        [NONE, SAME_LESSONS, SAME_CANDIDATES],
+        OTHER_ROLE,
+    )
+
+
+def _status(found: Forms, rated: Flags, network: Ints, in_network: Ints) -> list[str]:
+    """Status of each rater, see `Linkage`."""
+    of_role = np.bincount(found.role, rated, minlength=len(found.roles))[found.role]
+    cell = combined(list(found.places.values()), len(found.rater))
+    alike = combined([found.role, joined(found.rater, [found.candidate, cell], len(rated))], len(rated))
+    comparable = np.bincount(alike, rated)[alike] if len(rated) else alike
+    chosen = np.select(
+        [~rated, of_role == 1, 2 * in_network > of_role, comparable > 1],
+        [Status.NO_RECORDS.value, Status.ONE_RATER.value, Status.OK.value, Status.BY_ASSUMPTION.value],
+        Status.NOT_IDENTIFIED.value,
+    )
+    return [str(status) for status in chosen]
+
+
+def _coinciding(found: Forms, network: Ints, role_network: Ints, status: pd.Series) -> list[str]:
+    """Places at which no other network has a rater of the role, where they are all of a network's places."""
+    texts: list[list[str]] = [[] for _ in network]
+    wanted = np.flatnonzero(status.isin([Status.BY_ASSUMPTION.value, Status.NOT_IDENTIFIED.value]))
+    for name, codes in found.places.items():
+        frame = pd.DataFrame(
+            {
+                "role": found.role[found.rater],
+                "place": codes,
+                "network": network[found.rater],
+                "home": role_network[found.rater],
+            }
+        ).drop_duplicates()
+        frame["own"] = frame.groupby(["role", "place"])["network"].transform("size") == 1
+        own = frame.groupby("home")["own"].all()
+        told = frame.groupby("home")["place"].agg(lambda codes: sorted(codes))
+        for rater in wanted:
+            if own[role_network[rater]]:
+                texts[rater].append(network_notes.place(name, found.names[name][told[role_network[rater]]]))
+    return ["; ".join(parts) for parts in texts]
+
+
+def _roles(raters: pd.DataFrame, roles: pd.Index) -> pd.DataFrame:
+    """One row a role: how its raters are linked."""
+    by_role = raters.groupby(level="rater_role", observed=True)
+    linked = raters["status"] == Status.OK.value
+    of = pd.DataFrame({"n_raters": by_role.size(), "n_networks": by_role["network"].nunique()})
+    rated = raters["network"].notna().groupby(level="rater_role").sum()
+    of["share_largest"] = by_role["n_in_network"].max() / rated.where(rated > 0)
+    flags = {
+        "n_linked": linked,
+        **{f"n_{link}": linked & (raters["link"] == link) for link in LINKS[:-1]},
+        **{f"n_{status}": raters["status"] == status for status in COUNTED},
+        "n_thin": raters["thin"],
+        "n_holding": raters["holds_together"],
+    }
+    for name, flag in flags.items():
+        of[name] = flag.groupby(level="rater_role").sum().astype("int64")
+    return of.reindex(pd.Index(roles.astype("str"), name="rater_role"))
