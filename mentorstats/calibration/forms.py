@@ -136,10 +136,11 @@ def _reasons(
 
 def _check_lessons(rows: pd.DataFrame, observation: Ints, person: Ints) -> None:
     both = (observation >= 0) & (person >= 0)
-    pairs = np.unique(np.column_stack([observation[both], person[both]]), axis=0)
-    twice = np.flatnonzero(pairs[1:, 0] == pairs[:-1, 0])
+    wide = int(person.max(initial=0)) + 1
+    lessons = np.unique(observation[both] * wide + person[both]) // wide
+    twice = np.flatnonzero(lessons[1:] == lessons[:-1])
     if len(twice):
-        at = rows[observation == pairs[twice[0], 0]]
+        at = rows[observation == lessons[twice[0]]]
         some = sorted(at["candidate"].dropna().astype("str").unique())[:2]
         raise ArgumentError(
             f"lesson {str(at['observation'].iloc[0])!r} belongs to candidates {some[0]!r} and {some[1]!r}",

@@ -66,7 +66,7 @@ def bridges(hangs: Cuts, found: Forms, network: Ints, met: Ints) -> pd.DataFrame
                 "rater_role": codes("rater_role"),
                 "rubric_version": "",
                 "network": network,
-                "n_raters": met,
+                "n_joined": met,
                 "n_cut_off": hangs.raters[:, 0],
             }
         )
@@ -84,7 +84,7 @@ def bridges(hangs: Cuts, found: Forms, network: Ints, met: Ints) -> pd.DataFrame
                     "rater_role": "",
                     "rubric_version": version[first],
                     "network": network[found.rater[first]],
-                    "n_raters": np.bincount(what, minlength=len(names)),
+                    "n_joined": np.bincount(what, minlength=len(names)),
                     "n_cut_off": n_cut_off,
                 }
             )
@@ -100,13 +100,13 @@ def bridges(hangs: Cuts, found: Forms, network: Ints, met: Ints) -> pd.DataFrame
 def firm_table(raters: pd.DataFrame, ties: sparse.csr_array) -> pd.DataFrame:
     """Table parts of at least two raters in networks of several, see `mentorstats.calibration.Linkage`."""
     rated = raters["network"].notna().to_numpy()
-    home = raters.loc[rated, ["network", "part"]].to_numpy(dtype=np.int64)
+    home = raters.loc[rated, ["network", "firm_part"]].to_numpy(dtype=np.int64)
     numbers, codes = np.unique(home, axis=0, return_inverse=True)
     inside = ties[rated][:, rated].tocoo()
     leaving = codes[inside.row] != codes[inside.col]
     joining = np.bincount(codes[inside.row][leaving], inside.data[leaving], minlength=len(numbers))
-    index = pd.MultiIndex.from_arrays([numbers[:, 0], numbers[:, 1]], names=["network", "part"])
+    index = pd.MultiIndex.from_arrays([numbers[:, 0], numbers[:, 1]], names=["network", "firm_part"])
     size = np.bincount(codes, minlength=len(numbers))
-    table = pd.DataFrame({"n_raters": size, "n_shared_lessons": joining}, index=index)
+    table = pd.DataFrame({"n_raters": size, "n_joining_lessons": joining}, index=index)
     several = table.groupby(level="network")["n_raters"].transform("size") > 1
     return table[several & (table["n_raters"] > 1)]

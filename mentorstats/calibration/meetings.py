@@ -38,7 +38,8 @@ def pairs(rater: Ints, thing: Ints) -> tuple[Ints, Ints]:
     """Different pairs of a rater and a thing that is known."""
     known = thing >= 0
     wide = int(thing.max(initial=0)) + 1
-    found = np.unique(rater[known] * wide + thing[known])
+    found = np.sort(rater[known] * wide + thing[known])
+    found = found[np.append(found[:1] >= 0, found[1:] > found[:-1])]
     return found // wide, found % wide
 
 

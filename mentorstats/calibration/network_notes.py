@@ -56,7 +56,7 @@ def _of_rater(status: str, link: str, thin: bool, n: int, coincides: str, fewest
     elif n > 1:
         others = f"{n - 1} other{'s' if n > 2 else ''}"
         parts = [
-            f"Linked with {others} of the role, but compared with most only by taking candidates to have "
+            f"Linked with {others} of the role, but compared with the rest only by taking candidates to have "
             "come as if at random."
         ]
     else:

@@ -53,7 +53,7 @@ class Linkage:
           the same lessons or the same candidates at other times, both through raters of the role alone,
           or through raters of another role (``same_lessons``, ``same_candidates``, ``other_role``,
           ``none``).
-        - ``part``: raters who by shared lessons, of any role, hold together by ``fewest_lessons`` wherever
+        - ``firm_part``: raters, of any role, who hold together by ``fewest_lessons`` shared lessons wherever
           they are cut, 1 for the largest of the network; ``thin``: the rater is not in it, or it is one
           rater alone.
         - ``n_cut_off_same_role``, ``n_cut_off_other_role``: raters who would be cut off from most of
@@ -69,10 +69,10 @@ class Linkage:
         ``share_largest``, the largest one's share of them.
     bridges
         Indexed by bridge_kind (rater, lesson, candidate) and bridge, what a network hangs on:
-        ``n_raters`` it joins directly and ``n_cut_off`` from the rest without it, of any role.
+        ``n_joined`` directly, and raters ``n_cut_off`` from the rest without it, of any role.
     parts
-        Indexed by network and part, the parts of at least two raters in a network of several parts:
-        ``n_raters``, and ``n_shared_lessons`` that join it with the rest of the network.
+        Indexed by network and firm_part, the parts of at least two raters in a network of several parts:
+        ``n_raters``, and ``n_joining_lessons`` that join it with the rest of the network.
     fewest_lessons
         As given.
     n_ratings
@@ -125,7 +125,7 @@ def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool
     table["n_in_network"] = in_network
     table["link"] = _links(found, role_network, in_network)
     part = _within(firm, network)
-    table["part"] = _where(rated, part)
+    table["firm_part"] = _where(rated, part)
     firmly = (part == 1) & (np.bincount(firm)[firm] > 1)
     table["thin"] = ~firmly & (np.bincount(network)[network] > 1) & rated
     table["n_cut_off_same_role"] = of_own_role
@@ -249,8 +249,8 @@ def _roles(raters: pd.DataFrame, roles: pd.Index) -> pd.DataFrame:
     """One row a role: how its raters are linked."""
     by_role = raters.groupby(level="rater_role", observed=True)
     linked = raters["status"] == Status.OK.value
-    of = pd.DataFrame({"n_raters": by_role.size(), "n_networks": by_role["network"].nunique()})
     rated = raters["network"].notna().groupby(level="rater_role").sum()
+    of = pd.DataFrame({"n_raters": rated, "n_networks": by_role["network"].nunique()})
     of["share_largest"] = by_role["n_in_network"].max() / rated.where(rated > 0)
     flags = {
         "n_linked": linked,

@@ -31,10 +31,10 @@ def in_common(ratings: pd.DataFrame, *, by: str = "cohort", dependent: bool = Fa
     Returns
     -------
     DataFrame
-        Indexed by rater_role, first and second: ``n_raters_first``, ``n_raters_second``, ``n_raters``
-        in both, ``n_networks`` that hold raters of the role from both, ``status`` and ``status_note``.
-        Without a rater in common the status is cohort_is_rater, for sites and versions unlinked, unless a
-        network joins their raters through others.
+        Indexed by rater_role, first and second: ``n_raters_first``, ``n_raters_second``,
+        ``n_raters_both``, ``n_networks`` that hold raters of the role from both, ``status`` and
+        ``status_note``. Without a rater in common the status is cohort_is_rater, for sites and versions
+        unlinked, unless a network joins their raters through others.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def in_common(ratings: pd.DataFrame, *, by: str = "cohort", dependent: bool = Fa
         for own in [found.role == number]
         for a, b in combinations(range(len(names)), 2)
     ]
-    columns = ["n_raters_first", "n_raters_second", "n_raters", "n_networks", "status", "status_note"]
+    columns = ["n_raters_first", "n_raters_second", "n_raters_both", "n_networks", "status", "status_note"]
     index = ["rater_role", "first", "second"]
     table = pd.DataFrame(rows, columns=[*index, *columns])
     return table.astype(dict.fromkeys([*index, *columns[-2:]], "str")).set_index(index)
