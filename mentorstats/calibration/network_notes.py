@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from mentorstats.calibration.forms import RUBRIC_VERSION, Forms
@@ -66,7 +67,7 @@ def _of_rater(status: str, link: str, thin: bool, n: int, coincides: str, fewest
             f"It, or a group around it, hangs on fewer than {fewest_lessons:g} shared lessons in its network."
         )
     if coincides:
-        parts.append(f"A difference from other networks can be one of {coincides}.")
+        parts.append(f"A difference from other networks can also be due to {coincides}.")
     return " ".join(parts)
 
 
@@ -81,14 +82,23 @@ def place(name: str, values: Sequence[str]) -> str:
 
 def of_rows(found: Forms) -> tuple[str, ...]:
     """What was left out, and what else a reader has to know of the rows."""
-    told = [f"{n:,} ratings left out: {reason}." for reason, n in found.left_out.items()]
+    told = [f"{_plural(n, 'rating', 'ratings')} left out: {reason}." for reason, n in found.left_out.items()]
+    idle = len(found.raters) - len(np.unique(found.rater))
+    if idle:
+        told.append(f"{_plural(idle, 'rater has', 'raters have')} no rating that could be used.")
     unknown = int((found.candidates == "").sum())
     if unknown:
-        told.append(f"{unknown:,} lessons without a known candidate link only the raters of that lesson.")
+        lessons = _plural(unknown, "lesson", "lessons")
+        told.append(f"{lessons} without a known candidate, which can link only those who rated it.")
     versions = len(found.names[RUBRIC_VERSION])
     if versions > 1:
         told.append(f"{versions} rubric versions are linked only by raters who used more than one of them.")
     twice = found.raters.get_level_values("rater").duplicated().sum()
     if twice:
-        told.append(f"{twice:,} people rated in several roles; each role of theirs counts as a rater.")
+        people = _plural(int(twice), "person", "people")
+        told.append(f"{people} rated in several roles; each role counts as a rater of its own.")
     return tuple(told)
+
+
+def _plural(n: int, one: str, many: str) -> str:
+    return f"{n:,} {one if n == 1 else many}"
