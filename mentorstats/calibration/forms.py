@@ -170,12 +170,7 @@ def _version(rows: pd.DataFrame) -> tuple[Ints, pd.Index]:
         return np.zeros(len(rows), dtype=np.int64), pd.Index([NOT_RECORDED])
     different = pd.MultiIndex.from_arrays(given)
     codes, found = different.factorize(sort=True)
-    return codes.astype(np.int64), pd.Index([version_name(key) for key in found], dtype="str")
-
-
-def version_name(parts: Sequence[object]) -> str:
-    """Rubric and version, or the one that there is, in words."""
-    return ", version ".join(map(str, parts))
+    return codes.astype(np.int64), pd.Index([", version ".join(key) for key in found], dtype="str")
 
 
 def _place(column: pd.Series) -> tuple[Ints, pd.Index]:

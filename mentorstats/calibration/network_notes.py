@@ -51,8 +51,7 @@ def _of_rater(status: str, link: str, thin: bool, n: int, coincides: str, fewest
     if status == Status.OK.value:
         parts = [_LINKED[link]]
     elif status == Status.NOT_IDENTIFIED.value:
-        same = coincides or "site, cohort and rubric version taken together"
-        parts = [f"Nobody else of the role rated these candidates, and rater and {same} are the same thing."]
+        parts = [f"Nothing tells the rater from {coincides}: nobody else of the role rated there."]
         coincides = ""
     elif n > 1:
         others = f"{n - 1} other{'s' if n > 2 else ''}"
@@ -62,12 +61,12 @@ def _of_rater(status: str, link: str, thin: bool, n: int, coincides: str, fewest
         ]
     else:
         parts = [_ALONE]
-    if thin:
+    if thin and n > 1:
         parts.append(
             f"It, or a group around it, hangs on fewer than {fewest_lessons:g} shared lessons in its network."
         )
     if coincides:
-        parts.append(f"A difference from other networks can also be due to {coincides}.")
+        parts.append(f"A difference from others can also be due to {coincides}.")
     return " ".join(parts)
 
 
@@ -75,9 +74,12 @@ def place(name: str, values: Sequence[str]) -> str:
     """``site Fern``, ``sites Fern and Moss`` or ``4 sites``."""
     if len(values) > _MOST_PLACES:
         return f"{len(values)} {name}s"
-    if len(values) == 1:
-        return f"{name} {values[0]}"
-    return f"{name}s {', '.join(values[:-1])} and {values[-1]}"
+    return f"{name}{'s' * (len(values) > 1)} {listed(values)}"
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items in prose: ``a, b and c``."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
 def of_rows(found: Forms) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from mentorstats.calibration import network_notes
-from mentorstats.calibration.forms import VERSION, Forms, combined, forms, version_name
+from mentorstats.calibration.forms import VERSION, Forms, combined, forms
 from mentorstats.calibration.graphs import firm_parts, joined
 from mentorstats.calibration.holding import bridges, cuts, firm_table
 from mentorstats.calibration.meetings import counts, shared_lessons
@@ -58,12 +58,12 @@ class Linkage:
           rater alone.
         - ``n_cut_off_same_role``, ``n_cut_off_other_role``: raters who would be cut off from most of
           their role in the network without this one; ``holds_together``: the network would fall apart.
-        - ``coincides``: site, cohort or rubric version that is the same thing as the rater's network, for
-          raters outside the network of most.
+        - ``coincides``: site, cohort or rubric version that is the same thing as the rater, or as the group
+          of raters whom a link or the assumption compares, for raters outside the network of most.
         - ``status``, ``status_note``: ``ok`` in the network that holds more than half of the role's
           raters; ``by_assumption`` outside it; ``not_identified`` where nobody of the role is in the
-          network or rated at the same site, in the same cohort and under the same version;
-          ``one_rater``; ``no_records``.
+          network or rated at the same site, in the same cohort and under the same version, directly or
+          in a chain; ``one_rater``; ``no_records``.
     roles
         Indexed by rater_role: numbers of the above, ``n_networks`` that hold raters of the role, and
         ``share_largest``, the largest one's share of them.
@@ -131,8 +131,10 @@ def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool
     table["n_cut_off_same_role"] = of_own_role
     table["n_cut_off_other_role"] = hangs.raters[:, 1:].sum(axis=1) - of_own_role
     table["holds_together"] = hangs.raters[:, 0] > 0
-    table["status"] = _status(found, rated, network, in_network)
-    table["coincides"] = _coinciding(found, network, role_network, table["status"])
+    alike = _alike(found)
+    status = _status(found, rated, in_network, alike)
+    table["status"] = status
+    table["coincides"] = _coinciding(found, alike, status)
     table["status_note"] = network_notes.of_raters(table, fewest_lessons)
     return Linkage(
         raters=table,
@@ -149,8 +151,8 @@ def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool
 
 def by_version(
     ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False
-) -> dict[str, Linkage]:
-    """Find the networks under each version of each rubric by itself, as in `linkage`.
+) -> dict[tuple[str, ...], Linkage]:
+    """Find the networks under each version of each rubric by itself: (rubric, version) to its `linkage`.
 
     Severity is not pooled over versions, so what compares raters under one version is the other ratings
     under it. Ratings without a version are left out; without version columns there is nothing here.
@@ -159,7 +161,7 @@ def by_version(
     if not keys:
         return {}
     return {
-        version_name(key): linkage(rows, fewest_lessons=fewest_lessons, dependent=dependent)
+        tuple(map(str, key)): linkage(rows, fewest_lessons=fewest_lessons, dependent=dependent)
         for key, rows in ratings.groupby(keys, observed=True, sort=True)
     }
 
@@ -209,11 +211,18 @@ def _links(found: Forms, role_network: Ints, in_network: Ints) -> NDArray[np.str
     )
 
 
-def _status(found: Forms, rated: Flags, network: Ints, in_network: Ints) -> list[str]:
+def _alike(found: Forms) -> Ints:
+    """Raters of a role whom candidates compare, or the assumption that candidates of a place are alike.
+
+    A place is a site, cohort and rubric version together, as far as they are recorded.
+    """
+    raters, cell = len(found.raters), combined(list(found.places.values()), len(found.rater))
+    return combined([found.role, joined(found.rater, [found.candidate, cell], raters)], raters)
+
+
+def _status(found: Forms, rated: Flags, in_network: Ints, alike: Ints) -> list[str]:
     """Status of each rater, see `Linkage`."""
     of_role = np.bincount(found.role, rated, minlength=len(found.roles))[found.role]
-    cell = combined(list(found.places.values()), len(found.rater))
-    alike = combined([found.role, joined(found.rater, [found.candidate, cell], len(rated))], len(rated))
     comparable = np.bincount(alike, rated)[alike] if len(rated) else alike
     chosen = np.select(
         [~rated, of_role == 1, 2 * in_network > of_role, comparable > 1],
@@ -223,25 +232,28 @@ def _status(found: Forms, rated: Flags, network: Ints, in_network: Ints) -> list
     return [str(status) for status in chosen]
 
 
-def _coinciding(found: Forms, network: Ints, role_network: Ints, status: pd.Series) -> list[str]:
-    """Places at which no other network has a rater of the role, where they are all of a network's places."""
-    texts: list[list[str]] = [[] for _ in network]
-    wanted = np.flatnonzero(status.isin([Status.BY_ASSUMPTION.value, Status.NOT_IDENTIFIED.value]))
+def _coinciding(found: Forms, alike: Ints, status: list[str]) -> list[str]:
+    """Places where a rater, and those alike, are the only ones of the role, while they rated nowhere else."""
+    texts: list[list[str]] = [[] for _ in alike]
+    groups = pd.Series(alike[found.rater]).groupby(found.role[found.rater]).nunique()
+    wanted = [
+        at
+        for at, one in enumerate(status)
+        if one in (Status.BY_ASSUMPTION, Status.NOT_IDENTIFIED) and groups[found.role[at]] > 1
+    ]
     for name, codes in found.places.items():
         frame = pd.DataFrame(
-            {
-                "role": found.role[found.rater],
-                "place": codes,
-                "network": network[found.rater],
-                "home": role_network[found.rater],
-            }
+            {"role": found.role[found.rater], "place": codes, "alike": alike[found.rater]}
         ).drop_duplicates()
-        frame["own"] = frame.groupby(["role", "place"])["network"].transform("size") == 1
-        own = frame.groupby("home")["own"].all()
-        told = frame.groupby("home")["place"].agg(lambda codes: sorted(codes))
-        for rater in wanted:
-            if own[role_network[rater]]:
-                texts[rater].append(network_notes.place(name, found.names[name][told[role_network[rater]]]))
+        frame["own"] = frame.groupby(["role", "place"])["alike"].transform("size") == 1
+        own = frame.groupby("alike")["own"].all()
+        where = frame.groupby("alike")["place"].agg(sorted)
+        for at in wanted:
+            if own[alike[at]]:
+                texts[at].append(network_notes.place(name, found.names[name][where[alike[at]]]))
+    for at in wanted:
+        if not texts[at]:
+            texts[at].append(f"{network_notes.listed(list(found.places))} together")
     return ["; ".join(parts) for parts in texts]
 
 

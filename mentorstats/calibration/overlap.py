@@ -52,7 +52,7 @@ def in_common(ratings: pd.DataFrame, *, by: str = "cohort", dependent: bool = Fa
     network = joined(found.rater, [found.candidate], raters)
     missing = Status.COHORT_IS_RATER if by == "cohort" else Status.UNLINKED
     rows = [
-        (role, names[a], names[b], *_pair(there[a] & own, there[b] & own, network, missing, by))
+        (role, names[a], names[b], *_pair(there[a] & own, there[b] & own, network, missing))
         for number, role in enumerate(found.roles)
         for own in [found.role == number]
         for a, b in combinations(range(len(names)), 2)
@@ -64,7 +64,7 @@ def in_common(ratings: pd.DataFrame, *, by: str = "cohort", dependent: bool = Fa
 
 
 def _pair(
-    first: np.ndarray, second: np.ndarray, network: np.ndarray, missing: Status, by: str
+    first: np.ndarray, second: np.ndarray, network: np.ndarray, missing: Status
 ) -> tuple[int, int, int, int, str, str]:
     both = int((first & second).sum())
     networks = len(np.intersect1d(network[first], network[second]))

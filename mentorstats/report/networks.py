@@ -60,7 +60,7 @@ RATER_COLUMNS = {
 
 
 def section(
-    found: Linkage, versions: Mapping[str, Linkage], cohorts: pd.DataFrame, policy: Policy
+    found: Linkage, versions: Mapping[tuple[str, ...], Linkage], cohorts: pd.DataFrame, policy: Policy
 ) -> Section:
     """Build the section.
 
@@ -181,8 +181,9 @@ def _roles(found: Linkage, minimum: Rule) -> Table:
     )
 
 
-def _versions(versions: Mapping[str, Linkage]) -> Table:
-    data = pd.concat({name: each.roles for name, each in versions.items()}, names=["version"]).reset_index()
+def _versions(versions: Mapping[tuple[str, ...], Linkage]) -> Table:
+    named = {", version ".join(key): each.roles for key, each in versions.items()}
+    data = pd.concat(named, names=["version"]).reset_index()
     data["rater_role"] = data["rater_role"].map(lambda role: sentence(_raters_of(str(role))))
     data = data[data["n_raters"] > 0].reset_index(drop=True)
     return _table(

@@ -133,10 +133,20 @@ def test_alone_in_a_cohort_of_a_site_though_others_rated_there():
     found = linkage(frame)
     assert of(found, S, "status", "coincides") == {
         "s1": ["not_identified", "cohort 2025"],
-        "s2": ["not_identified", ""],
+        "s2": ["not_identified", "site, cohort and rubric version together"],
         "s3": ["not_identified", "site Fern"],
     }
-    assert "taken together" in found.raters.loc[("s2", S), "status_note"]
+    assert "version together" in found.raters.loc[("s2", S), "status_note"]
+
+
+def test_two_stars_of_one_site_are_compared_with_each_other_and_not_with_other_sites():
+    rows = [(f"s{number}", "c1", 1) for number in range(3)] + star("s8", "8") + star("s9", "9")
+    frame = ratings(rows)
+    frame.loc[frame["candidate"].isin(["c8", "c9"]), "site"] = "Fern"
+    found = linkage(frame).raters
+    assert found.loc[[("s8", S), ("s9", S)], "status"].tolist() == ["by_assumption"] * 2
+    assert found.loc[[("s8", S), ("s9", S)], "coincides"].tolist() == ["site Fern"] * 2
+    assert "due to site Fern" in found.loc[("s8", S), "status_note"]
 
 
 def test_a_network_that_is_a_site_is_named():
@@ -166,7 +176,7 @@ def test_each_version_by_itself():
     frame = ratings(rows, rubric_version=["1", "1", "2", "2"])
     assert set(linkage(frame).raters["n_in_network"]) == {3}
     apart = by_version(frame)
-    assert list(apart) == ["r, version 1", "r, version 2"]
+    assert list(apart) == [("r", "1"), ("r", "2")]
     assert [each.raters.index.get_level_values("rater").tolist() for each in apart.values()] == [
         ["s1", "s2"],
         ["s2", "s3"],
