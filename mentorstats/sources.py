@@ -467,6 +467,14 @@ SOURCES: dict[str, Source] = {
         "Journal of Computational and Graphical Statistics 4, 12–35",
         memory=True,
     ),
+    "rao_1948": Source(
+        "Rao, C. R.",
+        1948,
+        "Large sample tests of statistical hypotheses concerning several parameters with applications to "
+        "problems of estimation",
+        "Proceedings of the Cambridge Philosophical Society 44, 50–57",
+        memory=True,
+    ),
     "satterthwaite_1946": Source(
         "Satterthwaite, F. E.",
         1946,
