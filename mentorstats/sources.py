@@ -341,6 +341,13 @@ SOURCES: dict[str, Source] = {
         "The Reliability of Classroom Observations by School Personnel",
         "Bill & Melinda Gates Foundation, MET Project",
     ),
+    "hopcroft_tarjan_1973": Source(
+        "Hopcroft, J.; Tarjan, R.",
+        1973,
+        "Algorithm 447: efficient algorithms for graph manipulation",
+        "Communications of the ACM 16(6), 372–378",
+        memory=True,
+    ),
     "kane_staiger_2012": Source(
         "Kane, T. J.; Staiger, D. O.",
         2012,
@@ -460,6 +467,14 @@ SOURCES: dict[str, Source] = {
         "Journal of Computational and Graphical Statistics 4, 12–35",
         memory=True,
     ),
+    "rao_1948": Source(
+        "Rao, C. R.",
+        1948,
+        "Large sample tests of statistical hypotheses concerning several parameters with applications to "
+        "problems of estimation",
+        "Proceedings of the Cambridge Philosophical Society 44, 50–57",
+        memory=True,
+    ),
     "satterthwaite_1946": Source(
         "Satterthwaite, F. E.",
         1946,
@@ -494,6 +509,13 @@ SOURCES: dict[str, Source] = {
         1956,
         "Nonparametric Statistics for the Behavioral Sciences",
         "McGraw-Hill",
+        memory=True,
+    ),
+    "stoer_wagner_1997": Source(
+        "Stoer, M.; Wagner, F.",
+        1997,
+        "A simple min-cut algorithm",
+        "Journal of the ACM 44(4), 585–591",
         memory=True,
     ),
     "stram_lee_1994": Source(
@@ -564,6 +586,13 @@ SOURCES: dict[str, Source] = {
         2023,
         "Web Content Accessibility Guidelines (WCAG) 2.2",
         "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
+    ),
+    "weeks_williams_1964": Source(
+        "Weeks, D. L.; Williams, D. R.",
+        1964,
+        "A note on the determination of connectedness in an N-way cross classification",
+        "Technometrics 6(3), 319–324",
         memory=True,
     ),
     "weerahandi_1993": Source(

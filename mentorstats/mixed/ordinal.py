@@ -74,6 +74,7 @@ class State:
     factor: Factor | None
     cross: Floats  # Λ'Z'(−∂²ℓ/∂η∂ψ), (N, fixed parameters)
     conditional: Floats  # information of the fixed parameters given Λ
+    shift: Floats  # slope of the approximated log-likelihood towards a shift of each row, (n,)
 
 
 class OrdinalProblem:
@@ -265,7 +266,16 @@ class OrdinalProblem:
         none = np.zeros(0)
         value = -2 * float(weights @ now.value)
         return State(
-            psi, value, -2 * gradient, 2 * information, none, [], None, np.zeros((0, len(psi))), information
+            psi,
+            value,
+            -2 * gradient,
+            2 * information,
+            none,
+            [],
+            None,
+            np.zeros((0, len(psi))),
+            information,
+            -weights * now.s / spread,
         )
 
     def _fixed_information(self, now: Pieces, upper: Floats, lower: Floats) -> Floats:
@@ -337,7 +347,8 @@ class OrdinalProblem:
         fixed = upper.T @ by_upper + lower.T @ by_lower
         slope = -weights * now.s / spread
         fixed[self.c + self.p :] += self.rows.scale.T @ (h * w + 0.5 * q * slope)
-        both = self.gather(np.column_stack([-(by_upper + by_lower) / spread, slope]))
+        shift = -(by_upper + by_lower) / spread
+        both = self.gather(np.column_stack([shift, slope]))
         random = self._random_gradient(both, u, v[:, 0], own, factors)
         cross = -(weights / spread)[:, None] * (now.s_upper[:, None] * upper + now.s_lower[:, None] * lower)
         cross[:, self.c + self.p :] += -slope[:, None] * self.rows.scale
@@ -346,7 +357,16 @@ class OrdinalProblem:
             now, upper, lower, toward, u, own, products, factor, factors
         )
         return State(
-            psi, value, -2 * np.concatenate([random, fixed]), hessian, u, factors, factor, lifted, conditional
+            psi,
+            value,
+            -2 * np.concatenate([random, fixed]),
+            hessian,
+            u,
+            factors,
+            factor,
+            lifted,
+            conditional,
+            shift,
         )
 
     def _random_gradient(
