@@ -22,12 +22,12 @@ class RoleLinks:
     role
         The role.
     n_raters, n_networks
-        Raters, and separate networks that they form through the candidates they share.
+        Raters, and separate networks of them when candidates they share with raters of any role join them.
+    n_networks_within
+        Networks when only raters of the role count as links.
     table
         A row an extra double-scoring: code of the rater who would come, of the candidate whose lesson it
         is, the two networks, ``closes_ring`` (not needed to join, but to hold without any one rater), cost.
-    n_networks_all
-        Networks of the role's raters when candidates' raters of other roles count as links too.
     own
         Whether raters of the role stay with candidates of their own: mentors, and those of whom none has met
         two candidates. They are linked through others if at all, and no double-scoring is proposed.
@@ -36,7 +36,7 @@ class RoleLinks:
     role: str
     n_raters: int
     n_networks: int
-    n_networks_all: int
+    n_networks_within: int
     table: pd.DataFrame
     own: bool
 
@@ -74,13 +74,13 @@ def role_links(ratings: pd.DataFrame, *, price: float = 1.0) -> list[RoleLinks]:
 def _of_role(role: str, rows: pd.DataFrame, price: float) -> RoleLinks:
     rater, raters = pd.factorize(rows["rater"], sort=True)
     rated, candidates = pd.factorize(rows["candidate"], sort=True)
-    found = fewest_links(rater, rated, price=price)
+    whole = rows["whole"].groupby(rater).first().to_numpy()
+    found = fewest_links(rater, rated, network=whole, price=price)
+    within = int(networks(rater, rated)[0].max()) + 1
     stays = len(raters) > 1 and bool(rows.groupby("rater")["candidate"].nunique().max() == 1)
-    own = role in OWN or stays
     table = _table(found, raters, candidates)
-    return RoleLinks(
-        role, len(raters), found.n_networks, rows["whole"].nunique(), table.iloc[:0] if own else table, own
-    )
+    own = role in OWN or stays
+    return RoleLinks(role, len(raters), found.n_networks, within, table.iloc[:0] if own else table, own)
 
 
 def _table(found: Links, raters: pd.Index, candidates: pd.Index) -> pd.DataFrame:
@@ -88,8 +88,8 @@ def _table(found: Links, raters: pd.Index, candidates: pd.Index) -> pd.DataFrame
         {
             "rater": raters.take(found.rater),
             "candidate": candidates.take(found.rated),
-            "network": found.network + 1,
-            "other_network": found.other_network + 1,
+            "from_network": found.network + 1,
+            "to_network": found.other_network + 1,
             "closes_ring": found.closing,
             "cost": found.cost,
         }

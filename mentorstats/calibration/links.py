@@ -82,16 +82,43 @@ def networks(rater: ArrayLike, rated: ArrayLike) -> tuple[Ints, Ints]:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     n, m = int(a.max()) + 1, int(b.max()) + 1
     graph = sparse.coo_array((np.ones(len(a)), (a, n + b)), shape=(n + m, n + m))
-    count, part = connected_components(graph, directed=False)
-    lessons = np.bincount(part[a], minlength=count)
-    lowest = np.full(count, n)
-    np.minimum.at(lowest, part[:n], np.arange(n))
-    place = np.empty(count, dtype=np.int64)
-    place[np.lexsort((lowest, -lessons))] = np.arange(count)
+    part = connected_components(graph, directed=False)[1].astype(np.int64)
+    place = _by_lessons(part[:n], a)
     return place[part[:n]], place[part[n:]]
 
 
-def fewest_links(rater: ArrayLike, rated: ArrayLike, *, price: float = 1.0) -> Links:
+def _by_lessons(part: Ints, rater: Ints) -> Ints:
+    """Number of each part, that with most lessons first, then by its lowest rater code."""
+    count = int(part.max()) + 1
+    lessons = np.bincount(part[rater], minlength=count)
+    lowest = np.full(count, len(part))
+    np.minimum.at(lowest, part, np.arange(len(part)))
+    place = np.empty(count, dtype=np.int64)
+    place[np.lexsort((lowest, -lessons))] = np.arange(count)
+    return place
+
+
+def _joined_elsewhere(rater: ArrayLike, rated: ArrayLike, own: Ints, network: Ints) -> tuple[Ints, Ints]:
+    """Networks as given in place of the raters' own, each of which lies in one of them."""
+    if len(network) != len(own):
+        raise ArgumentError(f"{len(network)} networks of {len(own)} raters", allowed="one for each rater")
+    if not len(own):
+        return own, own
+    part = np.unique(network, return_inverse=True)[1].astype(np.int64)
+    a, b = _codes(rater, "rater"), _codes(rated, "rated")
+    whole = np.empty(int(own.max()) + 1, dtype=np.int64)
+    whole[own] = part
+    if (whole[own] != part).any():
+        raise ArgumentError("raters who rated the same are given two networks", allowed="one network")
+    of_rater = _by_lessons(part, a)[part]
+    of_rated = np.empty(int(b.max()) + 1, dtype=np.int64)
+    of_rated[b] = of_rater[a]
+    return of_rater, of_rated
+
+
+def fewest_links(
+    rater: ArrayLike, rated: ArrayLike, *, network: ArrayLike | None = None, price: float = 1.0
+) -> Links:
     """Join the networks of one role by as few extra double-scorings as can do it.
 
     k networks need k − 1 links. They run from each network to the next smaller one, and one more, from the
@@ -104,17 +131,22 @@ def fewest_links(rater: ArrayLike, rated: ArrayLike, *, price: float = 1.0) -> L
     ----------
     rater, rated
         As for ``networks``; the rated are what ratings are compared within, candidates or lessons.
+    network
+        (raters,) Network of each rater where others than these raters join them too, such as raters of
+        another role; by default only what they share themselves does.
     price
         Cost of one more lesson scored.
 
     Raises
     ------
     ArgumentError
-        As for ``networks``, or the price is below zero.
+        As for ``networks``, the price is below zero, or raters of two networks rated the same.
     """
     if not price >= 0:
         raise ArgumentError(f"price {price!r}", allowed="a number from 0")
     of_rater, of_rated = networks(rater, rated)
+    if network is not None:
+        of_rater, of_rated = _joined_elsewhere(rater, rated, of_rater, np.asarray(network))
     k = int(of_rater.max(initial=-1)) + 1
     size = k if k > 1 else 0
     here = np.arange(size)

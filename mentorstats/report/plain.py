@@ -165,7 +165,7 @@ def _links(links: Sequence[RoleLinks], sure: str) -> list[str]:
             rows: list[tuple[str, ...]] = [("rater", "beside the rater of candidate", "networks", "cost", "")]
             for _, row in one.table.iterrows():
                 why = "closes the ring" if row["closes_ring"] else ""
-                joined = f"{row['network']} and {row['other_network']}"
+                joined = f"{row['from_network']} and {row['to_network']}"
                 rows.append((row["rater"], row["candidate"], joined, f"{row['cost']:g}", why))
             lines += columns(rows, right=(3,))
     if sure and any(len(one.table) for one in links):

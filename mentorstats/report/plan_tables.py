@@ -201,7 +201,7 @@ def links(found: Sequence[RoleLinks]) -> Table | None:
     if not rows:
         return None
     data = pd.concat(rows, ignore_index=True)
-    data["joins"] = [f"{a} and {b}" for a, b in zip(data["network"], data["other_network"], strict=True)]
+    data["joins"] = [f"{a} and {b}" for a, b in zip(data["from_network"], data["to_network"], strict=True)]
     data["why"] = data["closes_ring"].map({False: "links", True: "holds without any one rater"})
     data["cost" + STATUS] = Status.OK.value
     return Table(

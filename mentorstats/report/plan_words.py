@@ -55,15 +55,16 @@ def plan(row: pd.Series) -> str:
 def linkage(one: RoleLinks) -> str:
     """Whether raters of a role can be compared, and what would link those who cannot."""
     who = count(one.n_raters, "other rater" if one.role == "other" else one.role)
+    alone = one.n_networks_within > one.n_networks
     if one.n_networks == 1:
-        return f"{who}: one network; all can be compared through candidates they share."
-    apart = f"{who} in {one.n_networks} separate networks, compared with each other by assumption only"
+        through = " and the other roles that rate these" if alone else ""
+        return f"{who}: one network; all can be compared through candidates they share{through}."
+    without = f" ({one.n_networks_within} without raters of other roles)" if alone else ""
+    apart = (
+        f"{who} in {one.n_networks} separate networks{without}, compared with each other by assumption only"
+    )
     if one.own:
-        if one.n_networks_all == 1:
-            through = "link them all"
-        else:
-            through = f"link them into {one.n_networks_all} networks"
-        return f"{apart}. Their candidates are their own; raters of other roles {through}."
+        return f"{apart}. Their candidates are their own; links of other roles would link them too."
     ring = "one more would hold them together without any one rater"
     joining = f"{count(one.n_joining, 'extra double-scored lesson')} would link them; {ring}"
     return f"{apart}. {joining}:"

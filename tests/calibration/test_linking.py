@@ -28,14 +28,21 @@ def ratings():
 
 def test_each_role():
     mentor, supervisor, trainer = role_links(ratings(), price=30)
-    assert (mentor.n_networks, mentor.own, len(mentor.table)) == (3, True, 0)
-    assert mentor.n_networks_all == 1
+    assert (mentor.n_networks, mentor.n_networks_within, mentor.own) == (1, 3, True)
+    assert mentor.table.empty
+    assert (supervisor.n_networks, supervisor.n_networks_within) == (1, 2)
+    assert supervisor.table.empty
+    assert (trainer.n_networks, trainer.n_networks_within) == (1, 1)
+
+
+def test_supervisors_whom_no_other_role_joins():
+    mentor, supervisor = role_links(ratings().query("rater_role != 'trainer'"), price=30)
+    assert (mentor.n_networks, mentor.own, len(mentor.table)) == (2, True, 0)
     assert (supervisor.n_networks, supervisor.n_joining, supervisor.own) == (2, 1, False)
     rows = supervisor.table
     assert list(zip(rows.rater, rows.candidate, strict=True)) == [("s1", "c3"), ("s2", "c2")]
     assert list(rows.closes_ring) == [False, True]
     assert rows.cost.sum() == 60
-    assert (trainer.n_networks, len(trainer.table)) == (1, 0)
 
 
 def test_rows_without_a_code_and_repeated_rows_do_not_count():

@@ -91,6 +91,22 @@ def test_one_network_and_none_need_no_link():
     assert fewest_links([], []).n_networks == 0
 
 
+def test_networks_that_others_join():
+    """Four stars, of which others join the first two and the last two: one link, one to close."""
+    rater, rated = [0, 0, 1, 2, 2, 2, 3], [0, 1, 2, 3, 4, 4, 5]
+    found = fewest_links(rater, rated, network=[7, 7, 3, 3])
+    assert found.n_networks == 2
+    assert list(zip(found.rater, found.rated, strict=True)) == [(2, 0), (0, 4)]
+    own = networks(rater, rated)[0]
+    for field in ("rater", "rated", "network"):
+        one, other = (getattr(fewest_links(rater, rated, network=net), field) for net in (own, None))
+        np.testing.assert_array_equal(one, other)
+    with pytest.raises(ArgumentError, match="two networks"):
+        fewest_links([0, 1], [0, 0], network=[0, 1])
+    with pytest.raises(ArgumentError, match="one for each rater"):
+        fewest_links([0, 1], [0, 0], network=[0])
+
+
 @pytest.mark.parametrize(
     ("rater", "rated", "price", "words"),
     [

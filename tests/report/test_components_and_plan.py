@@ -149,7 +149,7 @@ def test_sentences_about_networks():
     one, other = (role_links(ratings(supervisors=n))[0] for n in (12, 12))
     assert "12 supervisors in 2 separate networks" in plan_words.linkage(one)
     assert "1 extra double-scored lesson would link them" in plan_words.linkage(one)
-    assert "one network" in plan_words.linkage(replace(other, n_networks=1))
-    stays = replace(one, role="mentor", own=True, n_networks_all=3)
-    assert "link them into 3 networks" in plan_words.linkage(stays)
-    assert "link them all" in plan_words.linkage(replace(stays, n_networks_all=1))
+    assert "candidates they share." in plan_words.linkage(replace(other, n_networks=1, n_networks_within=1))
+    assert "other roles" in plan_words.linkage(replace(other, n_networks=1))
+    stays = plan_words.linkage(replace(one, role="mentor", own=True, n_networks_within=9))
+    assert "12 mentors in 2 separate networks (9 without raters of other roles)" in stays
