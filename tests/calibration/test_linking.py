@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 
+from mentorstats.calibration import linkage
 from mentorstats.calibration.linking import role_links
 from mentorstats.errors import ColumnError
 
@@ -61,3 +62,11 @@ def test_supervisors_with_one_candidate_each_are_proposed_nothing():
     (only,) = role_links(table)
     assert only.own
     assert only.table.empty
+
+
+def test_networks_are_those_that_calibration_counts():
+    frame = ratings().assign(rubric="x", rubric_version="1", criterion="a", level="b")
+    for table in (frame, frame.query("rater_role != 'trainer'")):
+        counted = linkage(table).roles["n_networks"]
+        found = {one.role: one.n_networks for one in role_links(table)}
+        assert found == counted.to_dict()
