@@ -38,8 +38,12 @@ def limits(drawn: Floats, confidence: float) -> Limits:
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
-    """A mean square over what it would be without peculiarities, less one, (r,) each."""
+    """A mean square over what it would be without peculiarities, less one, (r,) each.
 
+    ``expected`` is the mean square that the ratio is to.
+    """
+
+    expected: Floats
     contrast: Floats
     se: Floats
     low: Floats
@@ -77,7 +81,7 @@ def mean_square_ratio(observed: Floats, drawn: Floats, confidence: float, *, roo
             (np.maximum(at, 0.0) / middle) ** (3 * root) - 1 for at in (cube, cube - half, cube + half)
         )
         se = (high - low) / (2 * t.ppf(0.5 + confidence / 2, n - 1))
-    return Ratio(value, se, low, high, p)
+    return Ratio(middle**3, value, se, low, high, p)
 
 
 def adding(group: NDArray[np.int64], n_groups: int) -> sparse.csr_array:

@@ -43,10 +43,10 @@ def contrast_columns(contrast: Floats, se: Floats, confidence: float) -> dict[st
     }
 
 
-def finished(
+def with_status(
     rows: pd.DataFrame, *, value: str, confidence: float, method: str, missing: Status, why: str, reference: str
 ) -> pd.DataFrame:
-    """Add the last columns, and put rows in the order of role and rater.
+    """Add the last columns.
 
     Parameters
     ----------
@@ -59,12 +59,21 @@ def finished(
     few = (rows["n_ratings"] < FEW_RATINGS) & ~none
     status = pd.Series(Status.OK.value, index=rows.index).mask(few, Status.SPARSE_RATERS.value)
     note = pd.Series("", index=rows.index).mask(few, f"Fewer than {FEW_RATINGS} ratings.")
-    out = rows.assign(
+    return rows.assign(
         confidence=confidence,
         interval_method=np.where(none, "none", method),
         status=status.mask(none, missing.value),
         status_note=note.mask(none, why),
         reference=reference,
+    )
+
+
+def finished(
+    rows: pd.DataFrame, *, value: str, confidence: float, method: str, missing: Status, why: str, reference: str
+) -> pd.DataFrame:
+    """`with_status`, in the order of role and rater."""
+    out = with_status(
+        rows, value=value, confidence=confidence, method=method, missing=missing, why=why, reference=reference
     )
     return out.sort_values(["rater_role", "rater"]).reset_index(drop=True)
 

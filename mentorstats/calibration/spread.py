@@ -154,14 +154,13 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
     sums = adding(base.rater_of_row, len(rows))
     n = rows["n_ratings"].to_numpy(dtype=np.float64)
     given = squares(sums, n, base.ranks[:, None])[:, 0]
-    expected = expected_squares(sums, n, *moments(shares(base, base.predictor, edges)[..., None]))[:, 0]
+    expected = _or_nothing(sums, n, *moments(shares(base, base.predictor, edges)[..., None]))[:, 0]
     parts = [
-        squares(sums, n, drawn_ranks)
-        / expected_squares(sums, n, *moments(shares(base, predictor, edges)))
+        squares(sums, n, drawn_ranks) / _or_nothing(sums, n, *moments(shares(base, predictor, edges)))
         for drawn_ranks, predictor in _pieces(drawn or redraws(base))
     ]
     several = n > 1
-    again = np.where(several[:, None], np.concatenate(parts, axis=1), np.nan)
+    again = np.concatenate(parts, axis=1)
     found = mean_square_ratio(given / expected, again, confidence, root=0.5)
     around = limits(again, confidence)
     scale = np.where(several, expected / np.maximum(n - 1, 1), np.nan)
@@ -197,6 +196,11 @@ def _pieces(drawn: Redraws) -> list[tuple[Floats, Floats]]:
 def squares(sums: sparse.csr_array, n: Floats, ranks: Floats) -> Floats:
     """Sum of squares about each rater's mean, (r, draws): Σy² − (Σy)²/n."""
     return np.asarray(sums @ ranks**2 - (sums @ ranks) ** 2 / n[:, None])
+
+
+def _or_nothing(sums: sparse.csr_array, n: Floats, expected: Floats, variance: Floats) -> Floats:
+    """`expected_squares`, NaN for a rater of one rating."""
+    return np.where(n[:, None] > 1, expected_squares(sums, n, expected, variance), np.nan)
 
 
 def expected_squares(sums: sparse.csr_array, n: Floats, expected: Floats, variance: Floats) -> Floats:
