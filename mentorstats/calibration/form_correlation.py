@@ -17,16 +17,17 @@ from scipy import sparse
 from scipy.special import ndtri
 from scipy.stats import t
 
+from mentorstats.calibration.against_draws import adding
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.redraws import FRESH
+from mentorstats.calibration.redraws import FRESH, Redraws
 from mentorstats.mixed.levels_scale import Places, level_shares
 from mentorstats.mixed.links import SPREAD
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_GRID = np.array([-0.6, -0.4, -0.2, 0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99])
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(5)
+_GRID = np.array([-0.6, -0.3, 0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.87, 0.95, 0.99])
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 _FAR = 8.0  # normal score of a cut-point that nobody reaches
 METHOD = "linearised_by_lesson_t"
 
@@ -41,61 +42,132 @@ class Correlation:
 
 
 def residual_correlation(
-    base: Base, pairs: tuple[Ints, Ints], form: Ints, rater: Ints, confidence: float
+    drawn: Redraws, pairs: tuple[Ints, Ints], form: Ints, rater: Ints, confidence: float
 ) -> Correlation:
     """Estimate the correlation for every rater.
 
     Parameters
     ----------
+    drawn
+        Ratings drawn from the base fit.
     pairs
         Rows of ``base.rows`` that are two criteria of one form, (pairs,) each.
     form
         Form of each pair, counted from 0.
     rater
         Rater of each form, rows of ``base.raters``.
+
+    Notes
+    -----
+    Residuals are about predictions that were fitted to them, which lowers their correlation. How much is the
+    mean over the raters of a role, weighted by forms, of the same estimate in `KEPT` sets of drawn ratings,
+    and it is taken off.
     """
-    n_raters, n_forms = len(base.raters), len(rater)
-    level_share, lesson, total = _margins(base)
-    ranks = np.arange(1.0, level_share.shape[1] + 1)
-    mean = level_share @ ranks
-    residual, variance = base.ranks - mean, level_share @ ranks**2 - mean**2
-    score = ndtri(np.clip(np.cumsum(level_share, axis=1)[:, :-1], 1e-15, 1 - 1e-15)).clip(-_FAR, _FAR)
-    to_form = sparse.csr_array(
-        (np.ones(len(form)), (form, np.arange(len(form)))), shape=(n_forms, len(form))
-    )
-    given = to_form @ (residual[pairs[0]] * residual[pairs[1]])
-    square = to_form @ (residual[pairs[0]] ** 2 + residual[pairs[1]] ** 2)
-    expected_square = to_form @ (variance[pairs[0]] + variance[pairs[1]])
-    expected = _expected_products(score[pairs[0]], score[pairs[1]], to_form)
-    to_rater = sparse.csr_array((np.ones(n_forms), (rater, np.arange(n_forms))), shape=(n_raters, n_forms))
+    base, n_forms = drawn.base, len(rater)
+    to_form = sparse.csr_array((np.ones(len(form)), (form, np.arange(len(form)))), shape=(n_forms, len(form)))
+    to_rater = adding(rater, len(base.raters))
+    margins = _Margins.of(base)
+    shares = margins.shares(base, margins.predictor)
+    score = ndtri(np.clip(np.cumsum(shares, axis=1)[:, :-1], 1e-15, 1 - 1e-15)).clip(-_FAR, _FAR)
+    expected = to_rater @ _expected_products(score[pairs[0]], score[pairs[1]], to_form)
+    count = to_rater @ (np.diff(to_form.indptr) > 0)
+    found = _estimate(base.ranks, shares, pairs, to_form, to_rater, expected)
+    value = found.value
     with np.errstate(divide="ignore", invalid="ignore"):
-        scale = (to_rater @ expected_square) / (to_rater @ square)
-        correlation, slope = _solve(scale * (to_rater @ given), to_rater @ expected)
-        reached = _interpolated(to_rater @ expected, correlation) / (to_rater @ expected_square)
-        left = scale[rater] * (given - reached[rater] * square)
-        count = to_rater @ (np.diff(to_form.indptr) > 0)
-        se = np.sqrt(to_rater @ left**2 * count / (count - 1)) / slope
+        left = found.scale[rater] * (found.products - found.reached[rater] * found.squares)
+        se = np.sqrt(to_rater @ left**2 * count / (count - 1)) / found.slope
         half = t.ppf(0.5 + confidence / 2, count - 1) * se
-    ends = (correlation, correlation - half, correlation + half)
-    return Correlation(*(np.clip((end * total - lesson) / (total - lesson), -1.0, 1.0) for end in ends))
+    again = [
+        _estimate(
+            drawn.ranks[:, i].astype(np.float64),
+            margins.shares(base, drawn.without_forms[:, i].astype(np.float64)),
+            pairs,
+            to_form,
+            to_rater,
+            expected,
+        ).value
+        for i in range(drawn.without_forms.shape[1])
+    ]
+    value = value - _by_role(base, np.array(again) - margins.shared / margins.total, count)
+    ends = (value, value - half, value + half)
+    rest = margins.total - margins.lesson
+    return Correlation(*(np.clip((end * margins.total - margins.lesson) / rest, -1.0, 1.0) for end in ends))
 
 
-def _margins(base: Base) -> tuple[Floats, float, float]:
-    """Shares of levels without the lessons' and forms' own effects, (n, levels), σ²_lesson and T."""
-    joint, model = base.joint, base.model
-    known, lesson, form = joint.b.copy(), 0.0, 0.0
-    for i, (members, covariance) in enumerate(zip(model.members, model.fitted.covariances(), strict=True)):
-        if members.name in FRESH:
-            known[joint.part(i)] = 0.0
-            variance = float(covariance[0, 0])
-            lesson, form = (variance, form) if members.name == FRESH[0] else (lesson, variance)
-    _, tau, beta, _ = model.levels.problem.split(model.levels.state.psi)
-    predictor = model.rows.fixed @ beta + base.random_columns @ known
-    nothing = np.zeros((len(predictor), 0))
-    at = Places(nothing, nothing, model.rows.threshold_group, ())
-    spread = np.full(len(predictor), lesson + form)
-    shares = level_shares(model, at, tau, predictor, np.ones(len(predictor)), spread)
-    return shares, lesson, lesson + form + SPREAD[model.declared.link]
+@dataclass(frozen=True, slots=True)
+class _Margins:
+    """Predictor without the lessons' and forms' own effects, σ²_lesson, σ²_lesson + σ²_form, and T."""
+
+    predictor: Floats
+    lesson: float
+    shared: float
+    total: float
+
+    @classmethod
+    def of(cls, base: Base) -> _Margins:
+        joint, model = base.joint, base.model
+        known, lesson, shared = joint.b.copy(), 0.0, 0.0
+        for i, (members, covariance) in enumerate(zip(model.members, model.fitted.covariances(), strict=True)):
+            if members.name in FRESH:
+                known[joint.part(i)] = 0.0
+                shared += float(covariance[0, 0])
+                lesson += float(covariance[0, 0]) if members.name == FRESH[0] else 0.0
+        _, _, beta, _ = model.levels.problem.split(model.levels.state.psi)
+        predictor = model.rows.fixed @ beta + base.random_columns @ known
+        return cls(np.asarray(predictor), lesson, shared, shared + SPREAD[model.declared.link])
+
+    def shares(self, base: Base, predictor: Floats) -> Floats:
+        """Shares of levels over all lessons and forms, (n, levels)."""
+        _, tau, _, _ = base.model.levels.problem.split(base.model.levels.state.psi)
+        nothing = np.zeros((len(predictor), 0))
+        at = Places(nothing, nothing, base.model.rows.threshold_group, ())
+        spread = np.full(len(predictor), self.shared)
+        return level_shares(base.model, at, tau, predictor, np.ones(len(predictor)), spread)
+
+
+@dataclass(frozen=True, slots=True)
+class _Estimate:
+    """Latent correlation R and what its error is made of: by rater, products and squares by form."""
+
+    value: Floats
+    slope: Floats
+    scale: Floats
+    reached: Floats
+    products: Floats
+    squares: Floats
+
+
+def _estimate(
+    ranks: Floats,
+    shares: Floats,
+    pairs: tuple[Ints, Ints],
+    to_form: sparse.csr_array,
+    to_rater: sparse.csr_array,
+    expected: Floats,
+) -> _Estimate:
+    levels = np.arange(1.0, shares.shape[1] + 1)
+    mean = shares @ levels
+    residual, variance = ranks - mean, shares @ levels**2 - mean**2
+    products = to_form @ (residual[pairs[0]] * residual[pairs[1]])
+    squares = to_form @ (residual[pairs[0]] ** 2 + residual[pairs[1]] ** 2)
+    wanted = to_rater @ (to_form @ (variance[pairs[0]] + variance[pairs[1]]))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = wanted / (to_rater @ squares)
+        value, slope = _solve(scale * (to_rater @ products), expected)
+        reached = _interpolated(expected, value) / wanted
+    return _Estimate(value, slope, scale, reached, products, squares)
+
+
+def _by_role(base: Base, values: Floats, count: Floats) -> Floats:
+    """Mean by role over draws (draws, r) and raters, weighted by forms, (r,)."""
+    role = base.raters["rater_role"].to_numpy()
+    weight = np.where(np.isnan(values), 0.0, count)
+    out = np.full(len(role), np.nan)
+    for one in np.unique(role):
+        own = weight[:, role == one]
+        if own.sum() > 0:
+            out[role == one] = (own * np.nan_to_num(values[:, role == one])).sum() / own.sum()
+    return out
 
 
 def _expected_products(first: Floats, second: Floats, to_form: sparse.csr_array) -> Floats:

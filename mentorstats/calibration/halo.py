@@ -147,7 +147,7 @@ def halo(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) 
     several = np.bincount(laid.form)[laid.form] > 1
     extra = _form_scores(base, drawn, laid, several, confidence)
     rows = rows.assign(
-        **extra, n_forms=n_forms, **_both(base, drawn, laid, confidence), **_residual(base, laid, confidence)
+        **extra, n_forms=n_forms, **_both(base, drawn, laid, confidence), **_residual(drawn, laid, confidence)
     )
     rows["n_forms"] = rows["n_forms"].astype("Int64")
     return finished(
@@ -304,11 +304,11 @@ def mean_spread(
     return mean, mean - half, mean + half
 
 
-def _residual(base: Base, laid: Forms, confidence: float) -> dict[str, Floats]:
+def _residual(drawn: Redraws, laid: Forms, confidence: float) -> dict[str, Floats]:
     place = np.full((len(laid.rater), laid.n_columns), -1)
     place[laid.form, laid.column] = np.arange(len(laid.form))
     first, second = place[:, laid.left], place[:, laid.right]
     form, pair = np.nonzero((first >= 0) & (second >= 0))
-    found = residual_correlation(base, (first[form, pair], second[form, pair]), form, laid.rater, confidence)
+    found = residual_correlation(drawn, (first[form, pair], second[form, pair]), form, laid.rater, confidence)
     name = "residual_correlation"
     return {name: found.value, f"{name}_low": found.low, f"{name}_high": found.high}

@@ -26,6 +26,7 @@ DRAWS = 200
 METHOD = "simulated_without_refit"
 FRESH = ("observation", FORM)  # groupings whose effects are drawn anew
 FEWEST = 50  # draws below which no limits are given
+KEPT = 20
 _STEPS = 2
 _CELLS = 2_000_000  # ratings × draws worked on at once
 
@@ -42,11 +43,14 @@ class Redraws:
         Drawn ranks, (n, draws); the lowest declared level is 1.
     predictor
         Linear predictors given the effects predicted from each draw, (n, draws).
+    without_forms
+        The same without the effects of lessons and forms, of the first `KEPT` draws.
     """
 
     base: Base
     ranks: NDArray[np.uint8]
     predictor: NDArray[np.float32]
+    without_forms: NDArray[np.float32]
 
     @property
     def n(self) -> int:
@@ -55,8 +59,7 @@ class Redraws:
 
     def parts(self) -> Iterator[slice]:
         """Draws a few at a time, so that temporary arrays stay small."""
-        for part in _parts(len(self.ranks), self.n):
-            yield part
+        yield from _parts(len(self.ranks), self.n)
 
 
 def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
@@ -78,6 +81,7 @@ def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
         raise ArgumentError(f"{draws} draws", allowed=f"{FEWEST} or more")
     n = len(base.rows)
     ranks, predictor = np.empty((n, draws), dtype=np.uint8), np.empty((n, draws), dtype=np.float32)
+    without = np.empty((n, KEPT), dtype=np.float32)
     edges = cutpoint_rows(base)
     for i, part in enumerate(track(_parts(n, draws), "drawing ratings", total=len(_parts(n, draws)))):
         generator = np.random.default_rng([seed, i])
@@ -85,8 +89,12 @@ def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
         eta = _predictor(base, effects)
         drawn = _levels(base, eta, edges, generator)
         ranks[:, part] = drawn + 1
-        predictor[:, part] = _predictor(base, _predicted(base, effects, eta, drawn, edges))
-    return Redraws(base, ranks, predictor)
+        found = _predicted(base, effects, eta, drawn, edges)
+        predictor[:, part] = _predictor(base, found)
+        kept = slice(part.start, min(part.stop, KEPT))
+        if kept.start < KEPT:
+            without[:, kept] = _predictor(base, _no_forms(base, found[:, : kept.stop - kept.start]))
+    return Redraws(base, ranks, predictor, without)
 
 
 def _parts(n: int, draws: int) -> list[slice]:
@@ -143,6 +151,14 @@ def _effects(base: Base, draws: int, generator: np.random.Generator) -> Floats:
             part = joint.part(t)
             drawn[part] = generator.standard_normal((part.stop - part.start, draws))
     return drawn
+
+
+def _no_forms(base: Base, effects: Floats) -> Floats:
+    out = effects.copy()
+    for t, members in enumerate(base.model.members):
+        if members.name in FRESH:
+            out[base.joint.part(t)] = 0.0
+    return out
 
 
 def _predictor(base: Base, effects: Floats) -> Floats:

@@ -23,14 +23,15 @@ from mentorstats.estimate import Status, has_value
 
 Floats = NDArray[np.float64]
 
+OWN_CRITERIA = "rater × criterion"
 _CENTRAL = (
     "contrast", "contrast_se", "contrast_low", "contrast_high", "p", "effect", "se", "low", "high",
     "factor", "factor_low", "factor_high", "dispersion", "dispersion_se",
-    "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high",
+    "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high", "share_middle_middling",
 )  # fmt: skip
 _RESTRICTION = (
     "contrast", "contrast_se", "contrast_low", "contrast_high", "p",
-    "sd", "sd_expected", "sd_expected_low", "sd_expected_high",
+    "sd", "sd_expected", "sd_expected_low", "sd_expected_high", "sd_middling",
 )  # fmt: skip
 
 
@@ -54,7 +55,14 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         from the fit; positive is central, negative spread out. ``factor``: how many times as far from the
         middle the cut-points lie, 1 / (1 − contrast). ``effect``: shrunken. ``dispersion``: log of the
         latent scatter against the others' instead, without the predictor. ``share_middle``: share of the
-        middle level, or two, with what the base fit expects of the same ratings.
+        middle level, or two, with what the base fit expects of the same ratings, and of a rater of middling
+        severity (``share_middle_middling``).
+
+    Notes
+    -----
+    With a severity of their own, ratings that gather at one end are fitted by stretched cut-points too. To be
+    central they must lie in the middle more often than a middling rater's: ``p`` of a positive contrast is
+    the larger of its own and of that of the share, the test of two conditions together [berger_1982].
     """
     if not has_value(base.status):
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
@@ -64,6 +72,7 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
     scatter = _by_role(step(base, dispersion(base), group, n), rows["rater_role"])
     half = norm.ppf(0.5 + confidence / 2) * found["effect_se"]
     middle = middle_shares(base, drawn or redraws(base), confidence)
+    central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
     rows = rows.assign(
         **contrast_columns(found["contrast"], found["contrast_se"], confidence),
         effect=found["effect"],
@@ -74,6 +83,7 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         dispersion_se=scatter["contrast_se"],
         **middle,
     )
+    rows["p"] = np.fmax(rows["p"], np.where(rows["p"].isna(), np.nan, central))
     for end in ("", "_low", "_high"):
         rows["factor" + end] = times_as_far(rows["contrast" + end].to_numpy())
     return finished(
@@ -110,9 +120,14 @@ def middle_levels(n_levels: int) -> NDArray[np.int64]:
 
 
 def middle_shares(base: Base, drawn: Redraws, confidence: float) -> dict[str, Floats]:
-    """Share of middle levels by rater with limits; NaN where every level is a middle one."""
+    """Share of middle levels by rater with limits; NaN where every level is a middle one.
+
+    ``p_middle`` is one-sided, that the share is no larger than a middling rater's of the same lessons; the
+    spread of the share is that of the draws.
+    """
     edges, n_raters = cutpoint_rows(base), len(base.raters)
-    names = ("share_middle", *(f"share_middle_expected{end}" for end in ("", "_low", "_high")))
+    expected = (f"share_middle_expected{end}" for end in ("", "_low", "_high"))
+    names = ("share_middle", *expected, "share_middle_middling", "p_middle")
     wanted = middle_levels(edges.shape[1] + 1)
     if len(wanted) > edges.shape[1]:
         return dict.fromkeys(names, np.full(n_raters, np.nan))
@@ -128,9 +143,21 @@ def middle_shares(base: Base, drawn: Redraws, confidence: float) -> dict[str, Fl
     )
     given = np.asarray(mean @ np.isin(base.ranks, wanted))
     at = given - beyond(base.ranks, base.predictor)
+    middling = np.asarray(mean @ shares(base, middling_predictor(base), edges)[wanted - 1].sum(axis=0))
     found = limits(at[:, None] + away, confidence)
-    values = (given, *(np.clip(end, 0.0, 1.0) for end in (found.expected, found.low, found.high)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p = norm.sf((given - middling) / away.std(axis=1))
+    values = (given, *(np.clip(end, 0.0, 1.0) for end in (found.expected, found.low, found.high)), middling, p)
     return dict(zip(names, values, strict=True))
+
+
+def middling_predictor(base: Base) -> Floats:
+    """Linear predictor of each rating had the rater no severity of their own, (n,)."""
+    own = base.joint.b.copy()
+    for t, members in enumerate(base.model.members):
+        if members.name not in ("rater", OWN_CRITERIA):
+            own[base.joint.part(t)] = 0.0
+    return np.asarray(base.predictor - base.random_columns @ own)
 
 
 def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) -> pd.DataFrame:
@@ -146,7 +173,9 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
     DataFrame
         One row a rater and role. ``sd``: standard deviation of the ranks given. ``sd_expected``: what the
         base fit expects, with limits from drawn ratings. ``contrast``: one over the other less one, so
-        −0.2 is a fifth less spread than expected; unshrunken.
+        −0.2 is a fifth less spread than expected; unshrunken. What is expected has the rater's own severity,
+        with which ratings at one end of the scale spread little; ``sd_middling`` is what a rater of middling
+        severity would be expected to show on the same lessons and criteria.
     """
     if not has_value(base.status):
         return without_fit(base, _RESTRICTION, confidence, "saal_1980")
@@ -163,6 +192,7 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
     again = np.concatenate(parts, axis=1)
     found = mean_square_ratio(given / expected, again, confidence, root=0.5)
     around = limits(again, confidence)
+    middling = _or_nothing(sums, n, *moments(shares(base, middling_predictor(base)[:, None], edges)))
     scale = np.where(several, expected / np.maximum(n - 1, 1), np.nan)
     rows = rows.assign(
         contrast=found.contrast,
@@ -172,6 +202,7 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
         p=found.p,
         sd=np.sqrt(np.where(several, given / np.maximum(n - 1, 1), np.nan)),
         **_roots(scale, around),
+        sd_middling=np.sqrt(middling[:, 0] / np.maximum(n - 1, 1)),
     )
     return finished(
         rows,
