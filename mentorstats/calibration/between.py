@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.stats import norm
 
 from mentorstats.calibration.base import Step
 
@@ -76,7 +75,7 @@ def contrasts(step: Step, role: NDArray[np.bool_]) -> Contrasts:
     against = _against_others(1 / (sd**2 + np.diagonal(errors)))
     effect, effect_se = shrunken(delta, errors, sd)
     found = Contrasts(
-        *(nothing.copy() for _ in range(4)), sd, np.zeros(r, dtype=bool)
+        nothing.copy(), nothing.copy(), nothing.copy(), nothing.copy(), sd, np.zeros(r, dtype=bool)
     )
     wide = np.zeros((len(own), len(told)))
     wide[:, own] = against
@@ -98,7 +97,7 @@ def _against_others(weight: Floats) -> Floats:
     """Each member less the weighted mean of the others, (r, r)."""
     others = np.tile(weight, (len(weight), 1))
     np.fill_diagonal(others, 0.0)
-    return np.eye(len(weight)) - others / others.sum(axis=1, keepdims=True)
+    return np.asarray(np.eye(len(weight)) - others / others.sum(axis=1, keepdims=True))
 
 
 def _turned(delta: Floats, errors: Floats) -> tuple[Floats, Floats, Floats]:
@@ -144,8 +143,3 @@ def shrunken(delta: Floats, errors: Floats, sd: float) -> tuple[Floats, Floats]:
         effect += w * mean
         square += w * (variance + mean**2)
     return effect, np.sqrt(np.maximum(square - effect**2, 0.0))
-
-
-def two_sided(z: Floats) -> Floats:
-    """P-value of a standard normal deviate, NaN where it is."""
-    return np.asarray(2 * norm.sf(np.abs(z)))

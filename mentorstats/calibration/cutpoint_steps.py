@@ -2,15 +2,17 @@
 
 With A = τ_up − η and B = τ_low − η, the distances of a rating's linear predictor η to its two cut-points:
 
-- stretch: a rater's cut-points lie 1/(1 − δ) times as far from their middle m, A = m + (τ_up − m)/(1 − δ) − η,
-  so ∂A/∂δ = τ_up − m and ∂B/∂δ = τ_low − m at δ = 0. As A = [τ_up − m − (1 − δ)(η − m)]/(1 − δ), that is as if
-  what the rater sees, latent error included, were drawn towards the middle by the share δ. One step from δ = 0
-  finds δ where the same step for log(1/(1 − δ)) falls short (simulated in tests/calibration/test_spread.py);
+- stretch: a rater's cut-points lie 1/(1 − δ) times as far from their middle m,
+  A = m + (τ_up − m)/(1 − δ) − η, so ∂A/∂δ = τ_up − m and ∂B/∂δ = τ_low − m at δ = 0. As
+  A = [τ_up − m − (1 − δ)(η − m)]/(1 − δ), that is as if what the rater sees, latent error included, were
+  drawn towards the middle by the share δ. One step from δ = 0 finds δ where the same step for log(1/(1 − δ)) falls
+  short (tests/calibration/test_spread.py);
 - dispersion: a rater's latent judgements scatter e^ζ times as much, A = (τ_up − η)/e^ζ, so ∂A/∂ζ = −A and
   ∂B/∂ζ = −B at ζ = 0.
 
 The slope of the log-likelihood is ℓ_A ∂A + ℓ_B ∂B; the information is what is left of the second derivatives
-(without those of A and B, whose expectation is zero) when everything in the fit may move too, the variances held [rao_1948].
+(without those of A and B, whose expectation is zero) when everything in the fit may move too, the variances
+held [rao_1948].
 """
 
 from __future__ import annotations
@@ -81,13 +83,13 @@ def step(base: Base, moves: Moves, group: Ints, n_groups: int) -> Step:
         Which parameter moves each rating, (n,), counted from 0.
     """
     now = _pieces(base)
-    joint, n = base.joint, len(group)
+    joint = base.joint
     aa, bb, ab = now.s_upper - now.cross, now.s_lower - now.cross, now.cross
     toward_a = aa * moves.upper + ab * moves.lower
     toward_b = bb * moves.lower + ab * moves.upper
     own = -(toward_a * moves.upper + toward_b * moves.lower)
-    total = np.diag(np.bincount(group, own, minlength=n_groups))
-    before = np.diagonal(total).copy()
+    before: Floats = np.bincount(group, own, minlength=n_groups).astype(np.float64)
+    total: Floats = np.diag(before)
     through = _columns(now.s_upper * moves.upper + now.s_lower * moves.lower, group, n_groups)
     mixed = np.concatenate(
         [

@@ -107,7 +107,9 @@ class _Margins:
     def of(cls, base: Base) -> _Margins:
         joint, model = base.joint, base.model
         known, lesson, shared = joint.b.copy(), 0.0, 0.0
-        for i, (members, covariance) in enumerate(zip(model.members, model.fitted.covariances(), strict=True)):
+        for i, (members, covariance) in enumerate(
+            zip(model.members, model.fitted.covariances(), strict=True)
+        ):
             if members.name in FRESH:
                 known[joint.part(i)] = 0.0
                 shared += float(covariance[0, 0])
@@ -192,7 +194,7 @@ def _densities(first: Floats, second: Floats, correlation: float) -> Floats:
         for b in range(second.shape[1]):
             x, y = first[:, a], second[:, b]
             total += np.exp(-(x**2 - 2 * correlation * x * y + y**2) / (2 * rest))
-    return total / (2 * np.pi * np.sqrt(rest))
+    return np.asarray(total / (2 * np.pi * np.sqrt(rest)))
 
 
 def _interpolated(values: Floats, at: Floats) -> Floats:
@@ -200,7 +202,7 @@ def _interpolated(values: Floats, at: Floats) -> Floats:
     right = np.clip(np.searchsorted(_GRID, np.nan_to_num(at)), 1, len(_GRID) - 1)
     share = (at - _GRID[right - 1]) / (_GRID[right] - _GRID[right - 1])
     row = np.arange(len(values))
-    return values[row, right - 1] * (1 - share) + values[row, right] * share
+    return np.asarray(values[row, right - 1] * (1 - share) + values[row, right] * share)
 
 
 def _solve(given: Floats, expected: Floats) -> tuple[Floats, Floats]:

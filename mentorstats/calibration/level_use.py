@@ -70,11 +70,11 @@ def _expected(base: Base, drawn: Redraws, given: Floats, confidence: float) -> d
     edges, n_raters = cutpoint_rows(base), len(base.raters)
     mean = adding(base.rater_of_row, n_raters) / base.raters["n_ratings"].to_numpy()[:, None]
     out: dict[str, list[Floats]] = {name: [] for name in _EXPECTED}
-    fitted = mean @ shares(base, base.predictor, edges)[..., None][:, :, 0].T
+    fitted = np.asarray(mean @ shares(base, base.predictor, edges).T)
     away, used = [], []
-    for part in drawn.parts():
-        levels = shares(base, drawn.predictor[:, part], edges)
-        counted = [drawn.ranks[:, part] == level + 1 for level in range(given.shape[1])]
+    for ranks, predictor in drawn.parts():
+        levels = shares(base, predictor, edges)
+        counted = [ranks == level + 1 for level in range(given.shape[1])]
         away.append(np.stack([mean @ (c - e) for c, e in zip(counted, levels, strict=True)]))
         used.append(np.stack([mean @ c > 0 for c in counted]))
     beyond, ever = np.concatenate(away, axis=2), np.concatenate(used, axis=2)

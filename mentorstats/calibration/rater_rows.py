@@ -23,10 +23,14 @@ def rater_rows(base: Base) -> pd.DataFrame:
     """
     keys = ["rater", "rater_role"]
     counted = base.rows.groupby(keys, observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"), n_lessons=("observation", "nunique"), n_candidates=("candidate", "nunique")
+        n_ratings=("rank", "size"),
+        n_lessons=("observation", "nunique"),
+        n_candidates=("candidate", "nunique"),
     )
     counted["leniency_level"] = (
-        base.on_level_scale(base.joint.b[base.raters["column"].to_numpy()]) if has_value(base.status) else np.nan
+        base.on_level_scale(base.joint.b[base.raters["column"].to_numpy()])
+        if has_value(base.status)
+        else np.nan
     )
     return counted
 
@@ -44,7 +48,14 @@ def contrast_columns(contrast: Floats, se: Floats, confidence: float) -> dict[st
 
 
 def with_status(
-    rows: pd.DataFrame, *, value: str, confidence: float, method: str, missing: Status, why: str, reference: str
+    rows: pd.DataFrame,
+    *,
+    value: str,
+    confidence: float,
+    method: str,
+    missing: Status,
+    why: str,
+    reference: str,
 ) -> pd.DataFrame:
     """Add the last columns.
 
@@ -69,7 +80,14 @@ def with_status(
 
 
 def finished(
-    rows: pd.DataFrame, *, value: str, confidence: float, method: str, missing: Status, why: str, reference: str
+    rows: pd.DataFrame,
+    *,
+    value: str,
+    confidence: float,
+    method: str,
+    missing: Status,
+    why: str,
+    reference: str,
 ) -> pd.DataFrame:
     """`with_status`, in the order of role and rater."""
     out = with_status(

@@ -9,6 +9,7 @@ and variances are held, and nothing is fitted again.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -55,11 +56,12 @@ class Redraws:
     @property
     def n(self) -> int:
         """How many draws."""
-        return self.ranks.shape[1]
+        return int(self.ranks.shape[1])
 
-    def parts(self) -> Iterator[slice]:
-        """Draws a few at a time, so that temporary arrays stay small."""
-        yield from _parts(len(self.ranks), self.n)
+    def parts(self) -> Iterator[tuple[Floats, Floats]]:
+        """Ranks and predictors of a few draws at a time, (n, some) each: temporary arrays stay small."""
+        for part in _parts(len(self.ranks), self.n):
+            yield self.ranks[:, part].astype(np.float64), self.predictor[:, part].astype(np.float64)
 
 
 def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
@@ -122,14 +124,14 @@ def cutpoint_rows(base: Base) -> Floats:
     return out
 
 
-def shares(base: Base, predictor: NDArray[np.float32] | Floats, edges: Floats) -> Floats:
+def shares(base: Base, predictor: Floats, edges: Floats) -> Floats:
     """Probability of each level at linear predictors (n, …), with the levels in front, (levels, n, …)."""
     own = edges[base.model.rows.threshold_group]
     shape = (-1,) + (1,) * (predictor.ndim - 1)
     link = base.model.declared.link
     below = [cumulative(link, own[:, j].reshape(shape) - predictor) for j in range(own.shape[1])]
     ends = [np.zeros(predictor.shape), *below, np.ones(predictor.shape)]
-    return np.stack([high - low for low, high in zip(ends[:-1], ends[1:], strict=True)])
+    return np.stack([high - low for low, high in itertools.pairwise(ends)])
 
 
 def moments(level_shares: Floats) -> tuple[Floats, Floats]:
@@ -181,7 +183,7 @@ def _levels(base: Base, eta: Floats, edges: Floats, generator: np.random.Generat
 
 def score(base: Base, eta: Floats, drawn: NDArray[np.int64], edges: Floats) -> Floats:
     """Slope of the log-probability of drawn levels (from 0) towards the predictor, (n, draws)."""
-    wide = np.concatenate([np.full((len(edges), 1), -np.inf), edges, np.full((len(edges), 1), np.inf)], axis=1)
+    wide = np.pad(edges, ((0, 0), (1, 1)), constant_values=((0, 0), (-np.inf, np.inf)))
     group = base.model.rows.threshold_group[:, None]
     upper = np.clip(wide[group, drawn + 1] - eta, -BEYOND, BEYOND)
     lower = np.clip(wide[group, drawn] - eta, -BEYOND, BEYOND)
@@ -189,9 +191,7 @@ def score(base: Base, eta: Floats, drawn: NDArray[np.int64], edges: Floats) -> F
     return -np.asarray(found.s).reshape(eta.shape)
 
 
-def _predicted(
-    base: Base, effects: Floats, eta: Floats, drawn: NDArray[np.int64], edges: Floats
-) -> Floats:
+def _predicted(base: Base, effects: Floats, eta: Floats, drawn: NDArray[np.int64], edges: Floats) -> Floats:
     """Effects predicted from the drawn levels, (N, draws)."""
     joint = base.joint
     if joint.factor is None:

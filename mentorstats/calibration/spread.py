@@ -27,7 +27,8 @@ OWN_CRITERIA = "rater × criterion"
 _CENTRAL = (
     "contrast", "contrast_se", "contrast_low", "contrast_high", "p", "effect", "se", "low", "high",
     "factor", "factor_low", "factor_high", "dispersion", "dispersion_se",
-    "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high", "share_middle_middling",
+    "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high",
+    "share_middle_middling",
 )  # fmt: skip
 _RESTRICTION = (
     "contrast", "contrast_se", "contrast_low", "contrast_high", "p",
@@ -92,7 +93,7 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         confidence=confidence,
         method=f"{CONTRAST_Z}; {SHRUNKEN}; {METHOD}",
         missing=Status.NOT_IDENTIFIED,
-        why="No other rater of the role shares cut-points with this one, or the ratings say nothing about them.",
+        why="No other rater of the role shares cut-points with this one, or ratings say nothing of them.",
         reference="saal_1980",
     )
 
@@ -138,17 +139,15 @@ def middle_shares(base: Base, drawn: Redraws, confidence: float) -> dict[str, Fl
         expected = shares(base, predictor, edges)[wanted - 1].sum(axis=0)
         return np.asarray(mean @ (np.isin(ranks, wanted) - expected))
 
-    away = np.concatenate(
-        [beyond(drawn.ranks[:, part], drawn.predictor[:, part]) for part in drawn.parts()], axis=1
-    )
+    away = np.concatenate([beyond(*part) for part in drawn.parts()], axis=1)
     given = np.asarray(mean @ np.isin(base.ranks, wanted))
     at = given - beyond(base.ranks, base.predictor)
     middling = np.asarray(mean @ shares(base, middling_predictor(base), edges)[wanted - 1].sum(axis=0))
     found = limits(at[:, None] + away, confidence)
     with np.errstate(divide="ignore", invalid="ignore"):
         p = norm.sf((given - middling) / away.std(axis=1))
-    values = (given, *(np.clip(end, 0.0, 1.0) for end in (found.expected, found.low, found.high)), middling, p)
-    return dict(zip(names, values, strict=True))
+    ends = np.clip([found.expected, found.low, found.high], 0.0, 1.0)
+    return dict(zip(names, (given, *ends, middling, p), strict=True))
 
 
 def middling_predictor(base: Base) -> Floats:
@@ -186,7 +185,7 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
     expected = _or_nothing(sums, n, *moments(shares(base, base.predictor, edges)[..., None]))[:, 0]
     parts = [
         squares(sums, n, drawn_ranks) / _or_nothing(sums, n, *moments(shares(base, predictor, edges)))
-        for drawn_ranks, predictor in _pieces(drawn or redraws(base))
+        for drawn_ranks, predictor in (drawn or redraws(base)).parts()
     ]
     several = n > 1
     again = np.concatenate(parts, axis=1)
@@ -218,10 +217,6 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
 def _roots(scale: Floats, around: Limits) -> dict[str, Floats]:
     ends = {"": around.expected, "_low": around.low, "_high": around.high}
     return {f"sd_expected{end}": np.sqrt(scale * values) for end, values in ends.items()}
-
-
-def _pieces(drawn: Redraws) -> list[tuple[Floats, Floats]]:
-    return [(drawn.ranks[:, part].astype(np.float64), drawn.predictor[:, part]) for part in drawn.parts()]
 
 
 def squares(sums: sparse.csr_array, n: Floats, ranks: Floats) -> Floats:

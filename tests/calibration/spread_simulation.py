@@ -17,7 +17,7 @@ from mentorstats.calibration.redraws import redraws
 from mentorstats.calibration.spread import central_tendency, range_restriction
 
 TABLE = Path(__file__).with_name("spread_false_alarms.csv")
-PROGRAMMES = 200
+PROGRAMMES = 120
 CUTS = np.array([-2.2, 0.0, 2.2])
 
 
