@@ -5,8 +5,8 @@ With A = τ_up − η and B = τ_low − η, the distances of a rating's linear 
 - stretch: a rater's cut-points lie 1/(1 − δ) times as far from their middle m,
   A = m + (τ_up − m)/(1 − δ) − η, so ∂A/∂δ = τ_up − m and ∂B/∂δ = τ_low − m at δ = 0. As
   A = [τ_up − m − (1 − δ)(η − m)]/(1 − δ), that is as if what the rater sees, latent error included, were
-  drawn towards the middle by the share δ. One step from δ = 0 finds δ where the same step for log(1/(1 − δ)) falls
-  short (tests/calibration/test_spread.py);
+  drawn towards the middle by the share δ. One step from δ = 0 finds δ where the same step for
+  log(1/(1 − δ)) falls short (tests/calibration/test_spread.py);
 - dispersion: a rater's latent judgements scatter e^ζ times as much, A = (τ_up − η)/e^ζ, so ∂A/∂ζ = −A and
   ∂B/∂ζ = −B at ζ = 0.
 

@@ -70,8 +70,8 @@ def section(
         ),
         references=("wright_masters_1982", "guo_wind_2021"),
         caution=(
-            "A reason to look and to talk: no ranking, and no sole basis for a decision about a person. Noisy "
-            "ratings may come from unusual lessons or a criterion that is hard to see; regular ones from a "
+            "A reason to look and to talk: no ranking, and no sole basis for a decision about a person. "
+            "Noisy ratings may come from unusual lessons or a criterion that is hard to see; regular ones from a "
             "rater who holds to one impression. Of many raters some lie beyond the limits by chance.",
         ),
     )
@@ -158,7 +158,12 @@ def _criteria(found: pd.DataFrame) -> Table:
             "fit": "Fit by information",
             "fit_expected": "Expected, with limits",
         },
-        units={"n_raters": "raters", "n_ratings": "ratings", "fit": "mean_square", "fit_expected": "mean_square"},
+        units={
+            "n_raters": "raters",
+            "n_ratings": "ratings",
+            "fit": "mean_square",
+            "fit_expected": "mean_square",
+        },
         group_columns=("version", "criterion"),
         count_columns=("n_raters", "n_ratings"),
         statistic_columns=("fit", "fit_expected"),

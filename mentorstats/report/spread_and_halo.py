@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from mentorstats.estimate import Status
@@ -18,8 +17,9 @@ FROM_CENTRAL = {
     "pull": "contrast",
     "middle": "share_middle",
     "middle_expected": "share_middle_expected",
+    "middle_middling": "share_middle_middling",
 }
-FROM_RESTRICTION = {"sd": "sd", "sd_expected": "sd_expected"}
+FROM_RESTRICTION = {"sd": "sd", "sd_expected": "sd_expected", "sd_middling": "sd_middling"}
 FROM_HALO = {
     "together": "correlation",
     "together_expected": "correlation_expected",
@@ -54,7 +54,11 @@ def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame
         key=key,
         question=QUESTION,
         answer=_answer(looks, confidence),
-        tables=(blank(summary, policy.rule("minimum_group_size")), _raters(central, restriction, halo)),
+        tables=(
+            blank(summary, policy.rule("minimum_group_size")),
+            _spread(central, restriction),
+            _halo(central, halo),
+        ),
         method=_method(confidence),
         references=("saal_1980", "balzer_sulsky_1992", "pulakos_1986", "lin_1997", "berger_1982"),
         caution=(
@@ -70,26 +74,28 @@ def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame
 
 def _answer(looks: tuple[Look, ...], confidence: float) -> str:
     middle, spread, _, apart = looks
-    return (
-        f"{beyond_limits.told(middle, 'above', 'gave middle levels more often than their lessons make likely', confidence)}; "
-        f"{beyond_limits.told(spread, 'below', 'spread their ratings less', confidence)}; "
-        f"{beyond_limits.told(apart, 'below', 'told criteria apart less', confidence)}."
+    told = (
+        (middle, "above", "gave middle levels more often than their lessons make likely"),
+        (spread, "below", "spread their ratings less than expected"),
+        (apart, "below", "told criteria apart less than expected"),
     )
+    return "; ".join(beyond_limits.told(*parts, confidence) for parts in told) + "."
 
 
 def _method(confidence: float) -> tuple[str, ...]:
     inside = f"{confidence:.0%}".replace("%", " %")
     return (
-        "All of it is against raters of the same candidates, from the one base fit of this report. Two things "
-        "are kept apart. Drawn to the middle: how far what a rater sees is drawn towards the middle of the "
+        "All of it is against raters of the same candidates, from the one base fit of this report. Two "
+        "things are kept apart. Drawn to the middle: how far what a rater sees is drawn towards the middle of the "
         "scale against the other raters of the role, by one step from the fit, unshrunken, with interval; it "
         "counts as central tendency only where the rater also gives middle levels more often than a middling "
         "rater would. Spread of the ratings: their standard deviation beside that of the very same lessons "
-        "and criteria, wherever on the scale they lie, also at one end.",
+        "and criteria, wherever on the scale they lie, also at one end; what a rater of "
+        "middling severity would show stands beside it.",
         "Halo stands in both usual forms, because there is no agreed definition. Two criteria of a lesson "
         "correlate more than expected, or the criteria of a form lie closer together; criteria are "
         "standardised within role and version first. Leniency stands beside: as it rises the two forms move "
-        "in opposite directions. The last column is a test of whether what is left of a form's ratings, "
+        "in opposite directions. The last column says how much what is left of a form's ratings, "
         "given everything in the fit, still rises and falls together.",
         f"Limits hold {inside} of raters without peculiarities. They come from ratings drawn from the base "
         "fit, with new effects of lessons and forms; the effects were predicted anew from each draw, and the "
@@ -97,55 +103,73 @@ def _method(confidence: float) -> tuple[str, ...]:
     )
 
 
-def _raters(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame) -> Table:
-    data = central[[*KEYS, "n_lessons", "n_ratings"]].copy()
+def _spread(central: pd.DataFrame, restriction: pd.DataFrame) -> Table:
+    data = _beside(central, (central, FROM_CENTRAL), (restriction, FROM_RESTRICTION))
+    return _table(
+        "spread-raters",
+        "Spread: each rater, in the order of role and code",
+        data,
+        {
+            "pull": ("Drawn to the middle", "coefficient"),
+            "middle": ("In the middle", "share"),
+            "middle_expected": ("Expected in the middle", "share"),
+            "middle_middling": ("Of a middling rater", "share"),
+            "sd": ("Spread of ratings", "distance"),
+            "sd_expected": ("Expected spread", "distance"),
+            "sd_middling": ("Of a middling rater", "distance"),
+        },
+    )
+
+
+def _halo(central: pd.DataFrame, halo: pd.DataFrame) -> Table:
+    return _table(
+        "halo-raters",
+        "Halo: each rater, in the order of role and code",
+        _beside(central, (halo, FROM_HALO)),
+        {
+            "together": ("Correlation of criteria", "coefficient"),
+            "together_expected": ("Expected correlation", "coefficient"),
+            "apart": ("Spread across criteria", "deviations"),
+            "apart_expected": ("Expected across criteria", "deviations"),
+            "halo": ("Left over that criteria share", "coefficient"),
+        },
+    )
+
+
+def _beside(raters: pd.DataFrame, *sources: tuple[pd.DataFrame, dict[str, str]]) -> pd.DataFrame:
+    """Raters with the columns named, their bounds and statuses."""
+    data = raters[[*KEYS, "n_lessons", "leniency_level"]].copy()
+    data["leniency_status"] = _status(data["leniency_level"], raters["status"])
+    data = data.rename(columns={"leniency_level": "leniency"})
     data["rater_role"] = data["rater_role"].map(lambda name: wording.sentence(str(name)))
-    data["leniency"] = central["leniency_level"].to_numpy()
-    keys = pd.MultiIndex.from_frame(central[KEYS])
-    for found, names in ((central, FROM_CENTRAL), (restriction, FROM_RESTRICTION), (halo, FROM_HALO)):
+    keys = pd.MultiIndex.from_frame(raters[KEYS])
+    for found, names in sources:
         rows = found.set_index(KEYS).reindex(keys)
         for name, source in names.items():
             for end in ("", *BOUNDS):
-                column = source + end
-                data[name + end] = rows[column].to_numpy() if column in rows else np.nan
+                if source + end in rows:
+                    data[name + end] = rows[source + end].to_numpy()
             data[name + STATUS] = _status(data[name], rows["status"])
+    return data
+
+
+def _table(key: str, title: str, data: pd.DataFrame, shown: dict[str, tuple[str, str]]) -> Table:
+    labels = {
+        "rater": "Rater",
+        "rater_role": "Role",
+        "n_lessons": "Lessons",
+        "leniency": "Shift on the level scale",
+    }
     return Table(
-        key="spread-and-halo-raters",
-        title="Each rater, in the order of role and code",
+        key=key,
+        title=title,
         data=data,
-        labels={
-            "rater": "Rater",
-            "rater_role": "Role",
-            "n_lessons": "Lessons",
-            "leniency": "Shift on the level scale",
-            "pull": "Drawn to the middle",
-            "middle": "In the middle",
-            "middle_expected": "Expected",
-            "sd": "Spread of ratings",
-            "sd_expected": "Expected spread",
-            "together": "Correlation of criteria",
-            "together_expected": "Expected correlation",
-            "apart": "Spread across criteria",
-            "apart_expected": "Expected across criteria",
-            "halo": "Left over that criteria share",
-        },
-        units={
-            "n_lessons": "lessons",
-            "leniency": "levels",
-            "pull": "coefficient",
-            "middle": "share",
-            "middle_expected": "share",
-            "sd": "distance",
-            "sd_expected": "distance",
-            "together": "coefficient",
-            "together_expected": "coefficient",
-            "apart": "deviations",
-            "apart_expected": "deviations",
-            "halo": "coefficient",
-        },
+        labels=labels | {name: words for name, (words, _) in shown.items()},
+        units={"n_lessons": "lessons", "leniency": "levels"}
+        | {name: unit for name, (_, unit) in shown.items()},
         group_columns=("rater_role", "rater"),
         count_columns=("n_lessons",),
-        statistic_columns=("leniency", *FROM_CENTRAL, *FROM_RESTRICTION, *FROM_HALO),
+        statistic_columns=("leniency", *shown),
         note="Brackets beside what was expected are limits, those beside the others are intervals.",
     )
 

@@ -132,6 +132,7 @@ def rates(seeds):
 if __name__ == "__main__":
     many = int(sys.argv[1]) if len(sys.argv) > 1 else PROGRAMMES
     table = rates(range(many))
+    table["first_programme"] = rates(range(1))["alarmed"]
     table["rate"] = (table["alarmed"] / table["raters"]).round(4)
     table.to_csv(TABLE, index=False)
     sys.stdout.write(table.to_string() + "\n")

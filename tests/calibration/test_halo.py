@@ -57,7 +57,8 @@ def test_expected_products_are_those_of_a_bivariate_normal() -> None:
         if abs(r) < 0.9:
             both = [
                 multivariate_normal.cdf([a, b], cov=[[1, r], [r, 1]])
-                - multivariate_normal.cdf([a, 9], cov=np.eye(2)) * multivariate_normal.cdf([9, b], cov=np.eye(2))
+                - multivariate_normal.cdf([a, 9], cov=np.eye(2))
+                * multivariate_normal.cdf([9, b], cov=np.eye(2))
                 for a in first[0]
                 for b in second[0]
             ]

@@ -1,4 +1,4 @@
-"""Fit and use of levels by rater: by hand, against planted noise, and how often blameless raters stand out."""
+"""Fit and use of levels by rater: by hand, against planted noise, and how often the blameless stand out."""
 
 import numpy as np
 import pandas as pd
@@ -140,6 +140,7 @@ def test_blameless_raters_stand_out_as_often_as_promised() -> None:
 
 
 def test_the_table_of_false_alarms_comes_from_the_code() -> None:
-    fresh = rates(range(1)).set_index("rule")["alarmed"]
-    stored = pd.read_csv(TABLE.with_name("spread_first_programme.csv")).set_index("rule")["alarmed"]
-    pd.testing.assert_series_equal(fresh, stored)
+    stored = pd.read_csv(TABLE)
+    fresh = rates(range(1))
+    assert fresh["rule"].tolist() == stored["rule"].tolist()
+    assert fresh["alarmed"].tolist() == stored["first_programme"].tolist()

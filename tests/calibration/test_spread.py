@@ -163,7 +163,7 @@ def test_shares_of_the_draws_are_those_of_the_fit(base) -> None:
     from mentorstats.calibration.redraws import cutpoint_rows, moments, shares
 
     found = shares(base, base.predictor, cutpoint_rows(base))
-    assert found.T == pytest.approx(base.shares, abs=1e-12)
+    assert pytest.approx(base.shares, abs=1e-12) == found.T
     expected, variance = moments(found)
     assert expected == pytest.approx(base.expected)
     assert variance == pytest.approx(base.variance)
