@@ -86,8 +86,8 @@ def _method(confidence: float) -> tuple[str, ...]:
     inside = f"{confidence:.0%}".replace("%", " %")
     return (
         "All of it is against raters of the same candidates, from the one base fit of this report. Two "
-        "things are kept apart. Drawn to the middle: how far what a rater sees is drawn towards the middle of the "
-        "scale against the other raters of the role, by one step from the fit, unshrunken, with interval; it "
+        "things are kept apart. Drawn to the middle: how far what a rater sees is drawn towards the "
+        "middle of the scale against the other raters of the role, by one step from the fit, unshrunken, with interval; it "
         "counts as central tendency only where the rater also gives middle levels more often than a middling "
         "rater would. Spread of the ratings: their standard deviation beside that of the very same lessons "
         "and criteria, wherever on the scale they lie, also at one end; what a rater of "

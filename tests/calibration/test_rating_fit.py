@@ -128,15 +128,16 @@ def test_a_fit_without_value_is_a_table_with_its_status() -> None:
     assert level_use(base)["expected_share"].isna().all()
 
 
-def test_blameless_raters_stand_out_as_often_as_promised() -> None:
-    """The table holds all programmes; what the limits of draws at the shrunken effects do stands beside."""
-    table = pd.read_csv(TABLE).set_index("rule")
-    assert table["rate"].to_numpy() == pytest.approx(table["alarmed"] / table["raters"], abs=1e-4)
+def test_blameless_raters_stand_out_no_more_often_than_promised() -> None:
+    """Rates over all programmes of the table; what limits at the shrunken effects would do stands beside."""
+    rate = pd.read_csv(TABLE).set_index("rule")["rate"]
     error = np.sqrt(NOMINAL * (1 - NOMINAL) / (12 * PROGRAMMES))
-    for kind in ("information", "response"):
-        assert abs(table.loc[f"fit by {kind}, p", "rate"] - NOMINAL) < ERRORS * error
-        naive = table.loc[f"fit by {kind}, limits of draws at the shrunken effects", "rate"]
-        assert naive > table.loc[f"fit by {kind}, limits", "rate"]
+    naive = rate.index.str.contains("draws at the shrunken effects")
+    residual = rate.index == "halo, residual correlation, interval"  # an interval of its own, not of draws
+    assert (rate[~naive & ~residual] < NOMINAL + ERRORS * error).all()
+    assert rate[residual].item() < 2 * NOMINAL
+    assert (rate[naive] > 3 * NOMINAL).all()
+    assert rate["fit by information, limits"] > NOMINAL / 2
 
 
 def test_the_table_of_false_alarms_comes_from_the_code() -> None:
