@@ -88,4 +88,4 @@ def _expected(base: Base, drawn: Redraws, given: Floats, confidence: float) -> d
 
 def never_used(found: pd.DataFrame) -> pd.DataFrame:
     """Levels that a rater never gave, from `level_use`; ``p_unused`` says how far that is to be expected."""
-    return found[(found["n"] == 0)].reset_index(drop=True)
+    return found[found["n"] == 0].reset_index(drop=True)

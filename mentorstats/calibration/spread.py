@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.sparse.csgraph import connected_components
 from scipy.stats import norm
 
 from mentorstats.calibration.against_draws import Limits, adding, limits, mean_square_ratio
@@ -51,13 +52,13 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
     Returns
     -------
     DataFrame
-        One row a rater and role. ``contrast``: by what share what the rater sees is drawn towards the middle
-        of the cut-points, unshrunken, against the weighted mean of the role's other raters, by one step
-        from the fit; positive is central, negative spread out. ``factor``: how many times as far from the
-        middle the cut-points lie, 1 / (1 − contrast). ``effect``: shrunken. ``dispersion``: log of the
-        latent scatter against the others' instead, without the predictor. ``share_middle``: share of the
-        middle level, or two, with what the base fit expects of the same ratings, and of a rater of middling
-        severity (``share_middle_middling``).
+        One row a rater and role. ``contrast``: by what share what the rater sees is drawn towards the
+        middle of the cut-points, unshrunken, against the weighted mean of the role's other raters with
+        whom criteria are shared, by one step from the fit; positive is central, negative spread out.
+        ``factor``: how many times as far from the middle the cut-points lie, 1 / (1 − contrast).
+        ``effect``: shrunken. ``dispersion``: log of the latent scatter against the others' instead,
+        without the predictor. ``share_middle``: share of the middle level, or two, with what the base fit
+        expects of the same ratings, and of a rater of middling severity (``share_middle_middling``).
 
     Notes
     -----
@@ -69,8 +70,9 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
     rows = rater_rows(base)
     group, n = base.rater_of_row, len(rows)
-    found = _by_role(step(base, stretch(base), group, n), rows["rater_role"])
-    scatter = _by_role(step(base, dispersion(base), group, n), rows["rater_role"])
+    families = _families(base)
+    found = _by_family(step(base, stretch(base), group, n), families)
+    scatter = _by_family(step(base, dispersion(base), group, n), families)
     half = norm.ppf(0.5 + confidence / 2) * found["effect_se"]
     middle = middle_shares(base, drawn or redraws(base), confidence)
     central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
@@ -104,11 +106,21 @@ def times_as_far(contrast: Floats) -> Floats:
         return np.where(contrast < 1, 1 / (1 - np.minimum(contrast, 1.0)), contrast * np.inf)
 
 
-def _by_role(found: Step, role: pd.Series) -> dict[str, Floats]:
+def _families(base: Base) -> NDArray[np.int64]:
+    """Raters of one role who share criteria of a version, directly or through others, (r,)."""
+    measure = base.model.rows.threshold_group
+    n, m = len(base.raters), int(measure.max()) + 1
+    edges = (np.ones(len(measure)), (base.rater_of_row, n + measure))
+    _, part = connected_components(sparse.coo_array(edges, shape=(n + m, n + m)), directed=False)
+    role = pd.factorize(base.raters["rater_role"])[0]
+    return np.asarray(role * (int(part.max()) + 1) + part[:n], dtype=np.int64)
+
+
+def _by_family(found: Step, families: NDArray[np.int64]) -> dict[str, Floats]:
     names = ("contrast", "contrast_se", "effect", "effect_se")
-    out = {name: np.full(len(role), np.nan) for name in names}
-    for one in role.unique():
-        own = (role == one).to_numpy()
+    out = {name: np.full(len(families), np.nan) for name in names}
+    for one in np.unique(families):
+        own = families == one
         part = contrasts(found, own)
         for name, values in zip(names, (part.contrast, part.se, part.effect, part.effect_se), strict=True):
             out[name][own] = values

@@ -71,8 +71,9 @@ def section(
         references=("wright_masters_1982", "guo_wind_2021"),
         caution=(
             "A reason to look and to talk: no ranking, and no sole basis for a decision about a person. "
-            "Noisy ratings may come from unusual lessons or a criterion that is hard to see; regular ones from a "
-            "rater who holds to one impression. Of many raters some lie beyond the limits by chance.",
+            "Noisy ratings may come from unusual lessons or a criterion that is hard to see; regular ones "
+            "from a rater who holds to one impression. Of many raters some lie beyond the limits by "
+            "chance.",
         ),
     )
 

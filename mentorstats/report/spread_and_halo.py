@@ -87,11 +87,11 @@ def _method(confidence: float) -> tuple[str, ...]:
     return (
         "All of it is against raters of the same candidates, from the one base fit of this report. Two "
         "things are kept apart. Drawn to the middle: how far what a rater sees is drawn towards the "
-        "middle of the scale against the other raters of the role, by one step from the fit, unshrunken, with interval; it "
-        "counts as central tendency only where the rater also gives middle levels more often than a middling "
-        "rater would. Spread of the ratings: their standard deviation beside that of the very same lessons "
-        "and criteria, wherever on the scale they lie, also at one end; what a rater of "
-        "middling severity would show stands beside it.",
+        "middle of the scale against the other raters of the role, by one step from the fit, unshrunken, "
+        "with interval; it counts as central tendency only where the rater also gives middle levels more "
+        "often than a middling rater would. Spread of the ratings: their standard deviation beside that "
+        "of the very same lessons and criteria, wherever on the scale they lie, also at one end; what a "
+        "rater of middling severity would show stands beside it.",
         "Halo stands in both usual forms, because there is no agreed definition. Two criteria of a lesson "
         "correlate more than expected, or the criteria of a form lie closer together; criteria are "
         "standardised within role and version first. Leniency stands beside: as it rises the two forms move "
@@ -110,7 +110,7 @@ def _spread(central: pd.DataFrame, restriction: pd.DataFrame) -> Table:
         "Spread: each rater, in the order of role and code",
         data,
         {
-            "pull": ("Drawn to the middle", "coefficient"),
+            "pull": ("Drawn to the middle", "share"),
             "middle": ("In the middle", "share"),
             "middle_expected": ("Expected in the middle", "share"),
             "middle_middling": ("Of a middling rater", "share"),

@@ -181,6 +181,27 @@ def test_raters_without_anything_to_compare_get_a_status() -> None:
     assert list(central["rater_role"]) == sorted(central["rater_role"])
 
 
+def test_raters_of_versions_without_a_rater_in_common_are_compared_apart() -> None:
+    table = plain_programme(4, candidates=36)
+    rater = table["rater"].str[1:].astype(int)
+    table["rubric_version"] = np.where(rater < 6, "1", "2")
+    apart = table[table["candidate"].isin(table.loc[rater < 6, "candidate"]) & (rater < 6) | (rater >= 6)]
+    base = base_fit(apart.reset_index(drop=True))
+    found = central_tendency(base, redraws(base, draws=50))
+    assert (found["status"] == "ok").all()
+    for version in (found["rater"] < "r06", found["rater"] >= "r06"):
+        assert found.loc[version, "effect"].sum() == pytest.approx(0.0, abs=1e-6)
+
+
+def test_two_levels_have_no_middle() -> None:
+    table = plain_programme(4)
+    table["rank"] = (table["rank"] > 2).astype("Int8") + 1
+    base = base_fit(table)
+    found = central_tendency(base, redraws(base, draws=50))
+    assert set(found["status"]) == {"not_identified"}
+    assert found["share_middle"].isna().all()
+
+
 def test_a_fit_without_value_is_a_table_with_its_status() -> None:
     table = plain_programme(4)
     table["rank"] = 2
