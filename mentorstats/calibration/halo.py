@@ -90,7 +90,7 @@ def halo(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) 
         value="contrast",
         confidence=confidence,
         method=f"{METHOD}; jackknife_by_lesson_z; t_by_lesson; {LINEARISED}",
-        missing=Status.ONE_UNIT,
+        missing=Status.NOT_IDENTIFIED,
         why="No form has two criteria or more.",
         reference=reference,
     )

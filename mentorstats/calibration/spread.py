@@ -220,7 +220,7 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
         value="contrast",
         confidence=confidence,
         method=METHOD,
-        missing=Status.ONE_UNIT,
+        missing=Status.NOT_IDENTIFIED,
         why="One rating has no spread.",
         reference="saal_1980",
     )

@@ -177,4 +177,4 @@ def _table(key: str, title: str, data: pd.DataFrame, shown: dict[str, tuple[str,
 def _status(values: pd.Series, status: pd.Series) -> pd.Series:
     """Status of the row, or why a single value is not there though the row has others."""
     given = pd.Series(status.to_numpy(), index=values.index).fillna(Status.NOT_IDENTIFIED.value)
-    return given.mask(values.isna() & (given == Status.OK.value), Status.NO_SPREAD.value)
+    return given.mask(values.isna() & (given == Status.OK.value), Status.NOT_IDENTIFIED.value)

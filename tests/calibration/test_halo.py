@@ -99,7 +99,7 @@ def test_leniency_stands_beside(base, found) -> None:
 def test_one_criterion_has_no_halo() -> None:
     base = base_fit(programme(1, criteria=1))
     table = halo(base, redraws(base, draws=50))
-    assert set(table["status"]) == {Status.ONE_UNIT.value}
+    assert set(table["status"]) == {Status.NOT_IDENTIFIED.value}
     assert table[["contrast", "correlation", "criterion_sd", "residual_correlation"]].isna().all(axis=None)
 
 

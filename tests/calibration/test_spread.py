@@ -13,8 +13,8 @@ from mentorstats.calibration.spread import expected_squares, middle_levels, squa
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed import by, fit
 
-ONE_STEP = 0.1  # of a standard error: a Newton step from the fit against the optimum
-SAME_ERROR = 0.05  # of it: error by the information at the fit against that at the optimum
+ONE_STEP = 0.2  # of a standard error: a Newton step from the fit against the optimum
+HELD = 0.12  # of it: a step holds the variances, a refit does not, so its error is larger
 DIFFERENCES = 1e-6  # numerical derivatives
 WITHIN = 3.0  # standard errors in which a planted value has to be found
 
@@ -75,9 +75,8 @@ def test_a_step_in_dispersion_reaches_what_a_refit_finds(base) -> None:
     )
     there = refit.coefficients
     row = there[there.index.str.contains("other")].iloc[0]
-    # The fit also frees the dispersion of all, which cut-points and variances cannot take over in one step.
-    assert estimate == pytest.approx(row["estimate"], abs=3 * ONE_STEP * row["se"])
-    assert se == pytest.approx(row["se"], rel=3 * SAME_ERROR)
+    assert estimate == pytest.approx(row["estimate"], abs=ONE_STEP * row["se"])
+    assert se == pytest.approx(row["se"], rel=HELD)
 
 
 def test_shrinkage_is_the_textbook_one_for_equal_errors() -> None:
