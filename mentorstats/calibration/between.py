@@ -82,7 +82,7 @@ def contrasts(step: Step, role: NDArray[np.bool_]) -> Contrasts:
     lost = np.abs(wide @ projection - wide).max(axis=1)
     at = np.flatnonzero(told[role])
     found.estimable[at] = lost < _ESTIMABLE
-    variance = np.einsum("ij,jk,ik->i", against, errors, against)
+    variance = ((against @ errors) * against).sum(axis=1)
     for array, values in (
         (found.contrast, against @ delta),
         (found.se, np.sqrt(np.maximum(variance, 0.0))),
@@ -135,11 +135,12 @@ def shrunken(delta: Floats, errors: Floats, sd: float) -> tuple[Floats, Floats]:
     nodes = np.linspace(0.0, max(sd, 1e-3 * spread) + _WIDE * spread / np.sqrt(len(y)) + sd, _NODES)
     weight = np.exp(-0.5 * np.array([_criterion(s**2, y, own) - _criterion(sd**2, y, own) for s in nodes]))
     weight /= weight.sum()
+    squares = basis.T**2
     effect, square = np.zeros(len(delta)), np.zeros(len(delta))
     for s, w in zip(nodes, weight, strict=True):
         precision = 1 / np.maximum(s**2 + own, 1e-300)
         mean = s**2 * basis.T @ (precision * y)
-        variance = s**2 - s**4 * np.einsum("ki,k->i", basis**2, precision)
+        variance = s**2 - s**4 * squares @ precision
         effect += w * mean
         square += w * (variance + mean**2)
     return effect, np.sqrt(np.maximum(square - effect**2, 0.0))
