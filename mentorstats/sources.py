@@ -72,6 +72,13 @@ SOURCES: dict[str, Source] = {
         "Statistics in Medicine 28, 3083–3107",
         memory=True,
     ),
+    "balzer_sulsky_1992": Source(
+        "Balzer, W. K.; Sulsky, L. M.",
+        1992,
+        "Halo and performance appraisal research: A critical examination",
+        "Journal of Applied Psychology 77, 975–985",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -84,6 +91,13 @@ SOURCES: dict[str, Source] = {
         2015,
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
+    ),
+    "berger_1982": Source(
+        "Berger, R. L.",
+        1982,
+        "Multiparameter hypothesis testing and acceptance sampling",
+        "Technometrics 24, 295–300",
+        memory=True,
     ),
     "bhapkar_1966": Source(
         "Bhapkar, V. P.",
@@ -229,6 +243,13 @@ SOURCES: dict[str, Source] = {
         "Wiley",
         memory=True,
     ),
+    "drezner_wesolowsky_1990": Source(
+        "Drezner, Z.; Wesolowsky, G. O.",
+        1990,
+        "On the computation of the bivariate normal integral",
+        "Journal of Statistical Computation and Simulation 35, 101–107",
+        memory=True,
+    ),
     "dunn_smyth_1996": Source(
         "Dunn, P. K.; Smyth, G. K.",
         1996,
@@ -302,6 +323,13 @@ SOURCES: dict[str, Source] = {
         "Average information REML: an efficient algorithm for variance parameter estimation in linear "
         "mixed models",
         "Biometrics 51, 1440–1450",
+        memory=True,
+    ),
+    "guo_wind_2021": Source(
+        "Guo, W.; Wind, S. A.",
+        2021,
+        "An iterative parametric bootstrap approach to evaluating rater fit",
+        "Applied Psychological Measurement 45, doi 10.1177/01466216211013105",
         memory=True,
     ),
     "gwet_2008": Source(
@@ -425,11 +453,25 @@ SOURCES: dict[str, Source] = {
         "Biometrika 73, 13–22",
         memory=True,
     ),
+    "lin_1997": Source(
+        "Lin, X.",
+        1997,
+        "Variance component testing in generalised linear models with random effects",
+        "Biometrika 84, 309–326",
+        memory=True,
+    ),
     "liu_pierce_1994": Source(
         "Liu, Q.; Pierce, D. A.",
         1994,
         "A note on Gauss-Hermite quadrature",
         "Biometrika 81, 624–629",
+        memory=True,
+    ),
+    "masters_1982": Source(
+        "Masters, G. N.",
+        1982,
+        "A Rasch model for partial credit scoring",
+        "Psychometrika 47, 149–174",
         memory=True,
     ),
     "maxwell_1970": Source(
@@ -467,12 +509,26 @@ SOURCES: dict[str, Source] = {
         "Journal of Computational and Graphical Statistics 4, 12–35",
         memory=True,
     ),
+    "pulakos_1986": Source(
+        "Pulakos, E. D.; Schmitt, N.; Ostroff, C.",
+        1986,
+        "A warning about the use of a standard deviation across dimensions within ratees to measure halo",
+        "Journal of Applied Psychology 71, 29–32",
+        memory=True,
+    ),
     "rao_1948": Source(
         "Rao, C. R.",
         1948,
         "Large sample tests of statistical hypotheses concerning several parameters with applications to "
         "problems of estimation",
         "Proceedings of the Cambridge Philosophical Society 44, 50–57",
+        memory=True,
+    ),
+    "saal_1980": Source(
+        "Saal, F. E.; Downey, R. G.; Lahey, M. A.",
+        1980,
+        "Rating the ratings: Assessing the psychometric quality of rating data",
+        "Psychological Bulletin 88, 413–428",
         memory=True,
     ),
     "satterthwaite_1946": Source(
@@ -607,6 +663,20 @@ SOURCES: dict[str, Source] = {
         2018,
         "Rater performance standards for classroom observation instruments",
         "Educational Researcher 47(8), 492–501",
+        memory=True,
+    ),
+    "wilson_hilferty_1931": Source(
+        "Wilson, E. B.; Hilferty, M. M.",
+        1931,
+        "The distribution of chi-square",
+        "Proceedings of the National Academy of Sciences 17, 684–688",
+        memory=True,
+    ),
+    "wright_masters_1982": Source(
+        "Wright, B. D.; Masters, G. N.",
+        1982,
+        "Rating Scale Analysis",
+        "MESA Press",
         memory=True,
     ),
 }

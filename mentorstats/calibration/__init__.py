@@ -7,7 +7,31 @@ one fit that everything about severity starts from.
 """
 
 from mentorstats.calibration.base import Base, Step, base_fit
+from mentorstats.calibration.halo import halo
+from mentorstats.calibration.level_use import level_use, never_used
 from mentorstats.calibration.networks import Linkage, by_version, linkage
 from mentorstats.calibration.overlap import in_common
+from mentorstats.calibration.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
+from mentorstats.calibration.redraws import Redraws, redraws
+from mentorstats.calibration.spread import central_tendency, range_restriction
 
-__all__ = ["Base", "Linkage", "Step", "base_fit", "by_version", "in_common", "linkage"]
+__all__ = [
+    "Base",
+    "Linkage",
+    "MeanSquares",
+    "Redraws",
+    "Step",
+    "base_fit",
+    "by_version",
+    "central_tendency",
+    "criterion_fit",
+    "halo",
+    "in_common",
+    "level_use",
+    "linkage",
+    "mean_squares",
+    "never_used",
+    "range_restriction",
+    "rating_fit",
+    "redraws",
+]

@@ -75,6 +75,8 @@ class State:
     cross: Floats  # Λ'Z'(−∂²ℓ/∂η∂ψ), (N, fixed parameters)
     conditional: Floats  # information of the fixed parameters given Λ
     shift: Floats  # slope of the approximated log-likelihood towards a shift of each row, (n,)
+    loose: Floats  # variance of each row's random part given the fixed parameters, (n,)
+    lean: Floats  # twice how far the mean of that part lies from its mode, (n,)
 
 
 class OrdinalProblem:
@@ -276,6 +278,8 @@ class OrdinalProblem:
             np.zeros((0, len(psi))),
             information,
             -weights * now.s / spread,
+            np.zeros(len(spread)),
+            np.zeros(len(spread)),
         )
 
     def _fixed_information(self, now: Pieces, upper: Floats, lower: Floats) -> Floats:
@@ -367,6 +371,8 @@ class OrdinalProblem:
             lifted,
             conditional,
             shift,
+            h,
+            -q,
         )
 
     def _random_gradient(
