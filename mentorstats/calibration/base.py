@@ -75,7 +75,9 @@ class Step:
         Where columns cannot all be told apart the least of all solutions, so that raters of one network
         add up to zero.
         """
-        covariance = scaled_inverse(self.information)
+        size = np.sqrt(np.where(np.diagonal(self.information) > 0, np.diagonal(self.information), 1.0))
+        bare = self.information / np.outer(size, size)
+        covariance = np.linalg.pinv(bare, rcond=_NOTHING, hermitian=True) / np.outer(size, size)
         return covariance @ self.score, covariance
 
 
@@ -372,7 +374,7 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     need_columns(long.columns, COLUMNS, where="long")
     rows = used_rows(long)
     _check_once(rows)
-    levels = list(range(1, int(rows["rank"].max()) + 1)) if len(rows) else [1, 2]
+    levels = list(range(1, _highest(rows) + 1))
     made = fit(
         rows,
         response="rank",
@@ -385,6 +387,15 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     )
     kept = rows.iloc[made.model.rows.kept] if made.model.engine is not None else rows
     return Base(made, kept.reset_index(drop=True))
+
+
+def _highest(rows: pd.DataFrame) -> int:
+    """Rank of the highest level, of those declared where the levels are ordered categories."""
+    seen = int(rows["rank"].max()) if len(rows) else 2
+    level = rows["level"].dtype if "level" in rows else None
+    if isinstance(level, pd.CategoricalDtype) and level.ordered:
+        return max(seen, len(level.categories))
+    return seen
 
 
 def used_rows(long: pd.DataFrame) -> pd.DataFrame:

@@ -148,3 +148,19 @@ def test_what_cannot_be_fitted_has_a_status() -> None:
     assert base_fit(table.iloc[:0]).status == "no_records"
     assert base_fit(table.assign(rank=2)).status == "one_level_used"
     assert "rater" not in [members.name for members in base_fit(table.query("rater == 'r01'")).model.members]
+
+
+def test_a_declared_level_that_nobody_gave_counts_as_a_level() -> None:
+    table = programme(4, lessons=1)
+    names = pd.CategoricalDtype(["help", "part", "steady", "lead", "beyond"], ordered=True)
+    level = pd.Categorical.from_codes(table["rank"].to_numpy(int) - 1, dtype=names)
+    shares = base_fit(table.assign(level=level)).shares
+    assert shares.shape[1] == 5
+    assert (shares[:, 4] == 0).all()
+
+
+def test_columns_that_add_up_to_one_the_fit_holds_share_the_least_solution(base) -> None:
+    step = base.one_step(base.by_rater(base.rows[WEEKS].to_numpy()))
+    estimates, covariance = step.together()
+    assert np.linalg.matrix_rank(covariance, tol=1e-6) == len(estimates) - 1
+    assert step.information @ estimates == pytest.approx(step.score - step.score.mean(), abs=1e-4)
