@@ -298,7 +298,7 @@ def _framed(rows: list[dict[str, object]], per: str, confidence: float) -> pd.Da
     columns = ["rater_role", "n_raters", "n_lessons", "n_periods", *numbers, "interval_method", "status"]
     frame = pd.DataFrame(rows, columns=[*columns, "status_note"])
     frame[numbers] = frame[numbers].astype("float64")
-    frame["interval_method"] = frame["interval_method"].fillna("none")
+    frame["interval_method"] = frame["interval_method"].astype("object").fillna("none")
     return frame.assign(per=per, confidence=confidence, reference="viechtbauer_2007")
 
 

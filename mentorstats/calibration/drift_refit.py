@@ -7,12 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
+from scipy import sparse, stats
 
 from mentorstats.calibration.base import Base
 from mentorstats.calibration.drift import PERIODS, counted, periods_of_rows, slopes
 from mentorstats.errors import ArgumentError
-from mentorstats.estimate import Status
+from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit, fit
 
 _VALUES = ("estimate", "se", "low", "high")
@@ -65,14 +65,26 @@ def refit(base: Base, raters: Sequence[str], *, per: str = "week", confidence: f
     if not told.any():
         return out
     estimates, covariance = step.together()
-    again = _fitted_again(base, columns[:, np.flatnonzero(told)], confidence)
     out.loc[told, "one_step"] = estimates[told]
     out.loc[told, "one_step_se"] = np.sqrt(np.diagonal(covariance))[told]
-    found = again.coefficients.loc[_names(int(told.sum()))]
-    for name in (*_VALUES, "interval_method", "status", "status_note"):
-        out.loc[told, name] = found[name].to_numpy() if name in found else ""
+    again = _fitted_again(base, columns[:, np.flatnonzero(told)], confidence)
+    out.loc[told, "status"], out.loc[told, "status_note"] = again.status.value, again.status_note
+    if has_value(again.status):
+        for name, values in _coefficients(Base(again, base.rows), confidence).items():
+            out.loc[told, name] = values.reindex(_names(int(told.sum()))).to_numpy()
+        out.loc[told, "interval_method"] = "wald_z"
     out["change_in_se"] = (out["estimate"] - out["one_step"]) / out["se"]
     return out
+
+
+def _coefficients(again: Base, confidence: float) -> dict[str, pd.Series]:
+    """Estimate, error and bounds of each fixed column, the variances of the refit held."""
+    names = again.model.names
+    estimate = pd.Series(again.joint.beta[-len(names) :], index=names)
+    errors = np.sqrt(np.diagonal(again.joint.covariance))[-len(names) :]
+    half = stats.norm.ppf((1 + confidence) / 2) * errors
+    filled = (estimate, pd.Series(errors, index=names), estimate - half, estimate + half)
+    return dict(zip(_VALUES, filled, strict=True))
 
 
 def _blank(chosen: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
