@@ -246,7 +246,8 @@ SOURCES: dict[str, Source] = {
     "crowder_1987": Source(
         "Crowder, S. V.",
         1987,
-        "A simple method for studying run-length distributions of exponentially weighted moving average charts",
+        "A simple method for studying run-length distributions of exponentially weighted moving average "
+        "charts",
         "Technometrics 29(4), 401–407",
         memory=True,
     ),

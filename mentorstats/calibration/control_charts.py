@@ -97,8 +97,8 @@ def control_charts(
     the variance between recordings within raters, pooled over raters: criteria of one recording go together
     and are one value. For a day of n recordings its error is σ/√n; that of the weighted mean follows from
     v_t = λ²σ²/n_t + (1 − λ)²v_{t−1}, which allows for the first days and for days of different size.
-    λ = .2 with 2.962 errors is a pair that [lucas_saccucci_1990] tabulate: a false signal in 500 days on average
-    in the long run, and about 42 days to see a lasting shift of half an error, 11 to see one of a whole error.
+    λ = .2 with 2.962 errors is a pair that [lucas_saccucci_1990] tabulate: in the long run a false signal in
+    500 days on average, about 42 days to see a lasting shift of half an error and 11 to see a whole one.
 
     The probability of a false signal is simulated: runs with the rater's days and numbers of recordings,
     each recording drawn from all raters' departures from their own means, put about the mean of the run as

@@ -186,9 +186,9 @@ def _projected(found: Members, variance: float) -> Floats:
     return np.asarray(found.weights(variance) * found.left(variance))
 
 
-def each_role(score: Floats, information: Floats, role: NDArray[np.int64], confidence: float) -> list[
-    tuple[Members, Spread]
-]:
+def each_role(
+    score: Floats, information: Floats, role: NDArray[np.int64], confidence: float
+) -> list[tuple[Members, Spread]]:
     """Take each role by itself, the coefficients of the others being random with their own variance.
 
     Parameters
@@ -257,5 +257,3 @@ def _prior(role: NDArray[np.int64], variances: Floats) -> tuple[Floats, Floats]:
         penalty[at : at + len(block), at : at + len(block)] = block
         at += len(block)
     return np.concatenate(columns, axis=1), penalty
-
-

@@ -31,7 +31,15 @@ METHOD = "one_step_wald_z"
 
 _SIZES = ("effect", "se", "low", "high")
 _CONTRAST = ("contrast", "contrast_se", "contrast_low", "contrast_high")
-_LEVEL = ("contrast_level", "contrast_level_low", "contrast_level_high", "detectable")
+_ON_LEVELS = {
+    "effect_level": "effect",
+    "effect_level_low": "low",
+    "effect_level_high": "high",
+    "contrast_level": "contrast",
+    "contrast_level_low": "contrast_low",
+    "contrast_level_high": "contrast_high",
+}
+_LEVEL = (*_ON_LEVELS, "detectable")
 _NOTES = {
     "alone": "No other rater of the role can be compared.",
     "week": f"Rated fewer than {FEWEST_LESSONS} lessons, or in fewer than {FEWEST['week']} weeks.",
@@ -54,7 +62,7 @@ class Drift:
         One row a rater and role, by role and code: rater, rater_role, n_ratings, n_lessons, n_candidates,
         n_periods (different weeks or cycles); effect, se, low, high (shrunken, latent, a week or cycle);
         contrast, contrast_se, contrast_low, contrast_high, p (unshrunken, against zero);
-        contrast_level, contrast_level_low, contrast_level_high (ranks, in ten weeks or from cycle to
+        effect_level, contrast_level and their bounds _low and _high (ranks, in ten weeks or from cycle to
         cycle); detectable (ranks: the smallest drift that would be found with probability .8, were it the
         only test); per, confidence, interval_method, status, status_note, reference.
     roles
@@ -171,7 +179,7 @@ def periods_of_rows(base: Base, per: str) -> tuple[Floats, tuple[Status, str] | 
     order = _cycle_order(base.rows)
     if len(order) < 2:
         return none, (Status.NOT_IDENTIFIED, _NOTES["one cycle"])
-    return base.rows["cohort"].map(order).to_numpy(dtype=np.float64), None
+    return np.asarray(base.rows["cohort"].map(order), dtype=np.float64), None
 
 
 def _cycle_order(rows: pd.DataFrame) -> dict[object, int]:
@@ -184,12 +192,12 @@ def _cycle_order(rows: pd.DataFrame) -> dict[object, int]:
     return {name: number for number, name in enumerate(names)}
 
 
-def slopes(base: Base, period: Floats) -> sparse.csc_array:
+def slopes(base: Base, period: Floats) -> sparse.csr_array:
     """Periods at the rater's own ratings, centred within the rater by what the ratings say, (n, raters)."""
     own = base.rater_of_row
     total = np.bincount(own, base.information)
     mean = np.bincount(own, base.information * period) / np.where(total > 0, total, 1.0)
-    return sparse.csc_array(base.by_rater(period - mean[own]))
+    return sparse.csr_array(base.by_rater(period - mean[own]))
 
 
 # What is answered ----------------------------------------------------------------------------------
@@ -232,13 +240,10 @@ def _standing(n: int, between: Spread) -> tuple[Status, str]:
 
 
 def _on_levels(base: Base, raters: pd.DataFrame, per: str) -> pd.DataFrame:
-    """Contrasts in ranks over the usual span."""
+    """Effects and contrasts in ranks over the usual span."""
     out = raters.copy()
-    for name in _CONTRAST:
-        if name != "contrast_se":
-            out[name.replace("contrast", "contrast_level")] = base.on_level_scale(
-                SPAN[per] * out[name].to_numpy(dtype=np.float64)
-            )
+    for name, latent in _ON_LEVELS.items():
+        out[name] = base.on_level_scale(SPAN[per] * out[latent].to_numpy(dtype=np.float64))
     out["detectable"] = _detectable(base, out["contrast_se"].to_numpy(dtype=np.float64), per, out)
     return _ordered(out)
 

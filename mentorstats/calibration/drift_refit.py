@@ -101,7 +101,7 @@ def _blank(chosen: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
     )
 
 
-def _fitted_again(base: Base, columns: sparse.csc_array, confidence: float) -> Fit:
+def _fitted_again(base: Base, columns: sparse.csr_array, confidence: float) -> Fit:
     """Fit the model of the base with more fixed columns."""
     declared = base.model.declared
     names = _names(columns.shape[1])

@@ -21,6 +21,7 @@ Codes = NDArray[np.intp]
 
 WITHIN = ("within raters", "within raters and recordings")
 TEN_WEEKS = 70.0  # days
+_SINGULAR = 1e-10  # of the largest singular value: recordings that raters' own means hold already
 _NOTHING = 1e-9  # of the variation of days: less is rounding
 _SAME_DAY = "No rater scored on more than one day."
 _ALIASED = (
@@ -116,8 +117,8 @@ def _without(values: Floats, rater: Codes, recording: Codes | None) -> Floats:
     sums = np.zeros((len(count), dummies.shape[1]))
     np.add.at(sums, rater, dummies)
     dummies = dummies - (sums / count[:, None])[rater]
-    inverse = np.linalg.pinv(dummies.T @ dummies, hermitian=True)
-    return np.asarray(about - dummies @ (inverse @ (dummies.T @ about)))
+    fitted = np.linalg.lstsq(dummies, about, rcond=_SINGULAR)[0]
+    return np.asarray(about - dummies @ fitted)
 
 
 def _slope(bare: Estimate, x: Floats, y: Floats, rater: Codes, time: Floats, confidence: float) -> Estimate:

@@ -1,4 +1,4 @@
-"""Differences in drift: planted ones come back, blameless raters are spread as chance has it, refits agree."""
+"""Differences in drift: planted ones come back, others are spread as chance has it, refits agree."""
 
 import tomllib
 
@@ -41,7 +41,9 @@ def programme(
     cohort = c * cohorts // candidates
     time = cohort - (cohorts - 1) / 2 if cohorts > 1 else week - np.mean(weeks)
     latent = ability[c] + severity[rater] + own[c] * (week - np.mean(weeks)) + drifts[rater] * time
-    rank = 1 + np.searchsorted([-1.5, 0.3, 2.0], latent + 0.3 * criterion + lesson + rng.logistic(size=len(c)))
+    rank = 1 + np.searchsorted(
+        [-1.5, 0.3, 2.0], latent + 0.3 * criterion + lesson + rng.logistic(size=len(c))
+    )
     return pd.DataFrame(
         {
             "observation": [f"o{a}-{b}" for a, b in zip(c, week, strict=True)],
@@ -92,7 +94,9 @@ def invented():
     made = demo.programme()
     lessons = made.observations.merge(made.placements, on="placement")
     lessons["week"] = (lessons["date"] - lessons["start"]).dt.days // 7 + 1
-    long = made.ratings.merge(lessons[["observation", "candidate", "cohort", "week", "date"]], on="observation")
+    long = made.ratings.merge(
+        lessons[["observation", "candidate", "cohort", "week", "date"]], on="observation"
+    )
     long["rank"] = (long["level"].cat.codes + 1).where(long["level"].notna()).astype("Int8")
     return base_fit(long), made.truth
 
@@ -158,7 +162,7 @@ def test_a_refit_agrees_with_the_step(base) -> None:
     ).coefficients.loc["own"]
     alone = refit(base, ["r03"]).iloc[0]
     assert alone["estimate"] == pytest.approx(again["estimate"], rel=1e-4)
-    assert alone["se"] == pytest.approx(again["se"], rel=0.02)  # there the variances are not held
+    assert alone["se"] == pytest.approx(again["se"], rel=0.05)  # there the variances are not held
 
 
 def test_the_spread_of_drift_is_that_of_a_model_with_raters_slopes() -> None:
@@ -200,12 +204,14 @@ def test_severity_is_not_touched(base) -> None:
     assert len(raters) == RATERS
 
 
-def test_a_drift_that_all_raters_share_is_invisible() -> None:
-    still = drift(base_fit(programme(12)))
-    all_move = drift(base_fit(programme(12, drifts=np.full(RATERS, 0.15))))
-    moved = (all_move["contrast"] - still["contrast"]) / still["contrast_se"]
-    assert np.sqrt(np.mean(moved**2)) < 0.6  # the same draws, other cut-points between them and the ratings
-    assert abs(all_move["contrast"].mean()) < 0.02
+def test_a_drift_that_all_raters_share_is_taken_for_a_change_of_candidates() -> None:
+    bases = [base_fit(programme(12, drifts=np.full(RATERS, size))) for size in (0.0, 0.15)]
+    still, moving = (drift_between(base) for base in bases)
+    change = [base.joint.beta[-1] for base in bases]  # weeks, the last fixed column
+    assert change[1] - change[0] == pytest.approx(0.15, abs=0.02)
+    moved = (moving.raters["contrast"] - still.raters["contrast"]) / still.raters["contrast_se"]
+    assert np.sqrt(np.mean(moved**2)) < 0.8  # the same draws fall between other cut-points
+    assert moving.roles["p"].item() > 0.05
 
 
 def test_detectable_is_what_a_test_finds_with_the_power_asked_for(base, found) -> None:
@@ -247,10 +253,11 @@ def test_raters_with_too_few_weeks_have_a_row_without_value() -> None:
 
 def test_without_weeks_or_ratings_there_is_a_reason() -> None:
     table = programme(5)
-    flat = drift_between(base_fit(table.assign(week=1)))
+    same = base_fit(table.assign(week=1))
+    flat = drift_between(same)
     assert set(flat.raters["status"]) == {"not_identified"}
     assert "week" in flat.raters["status_note"].iloc[0]
-    assert refit(base_fit(table.assign(week=1)), ["r01"])["estimate"].isna().all()
+    assert refit(same, ["r01"])["estimate"].isna().all()
     few = drift_between(base_fit(table[table["rater"].isin(["r00", "r01", "r02"])]))
     assert set(few.raters["status"]) == {"few_levels"}
 
