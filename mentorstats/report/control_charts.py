@@ -83,7 +83,7 @@ def _answer(charts: ControlCharts) -> str:
     return (
         f"{who}, {charted['rater'].nunique()} scored on {FEWEST_DAYS} days or more. Of their "
         f"{count(len(charted), 'chart')} {signals} gave a signal; "
-        f"{number(float(charted['p_false_any'].sum()), 'distance')} would by chance alone."
+        f"{number(float(charted['p_false_any'].sum()), 'distance')} would be expected by chance alone."
     )
 
 
@@ -111,7 +111,8 @@ def _method() -> tuple[str, ...]:
         "The weighted mean of a rater who does not change leaves its limits once in "
         f"{still} days in the long run. The probability of a false signal in a run as long as the rater's is "
         "simulated, from all raters' departures from their own means.",
-        "The charts show change, not bias: their middle is the rater's own mean. Mean drift is the slope of "
+        "The charts show change, not bias: their middle is the rater's own mean over the whole time, so that "
+        "after a change earlier days may lie outside as well as later ones. Mean drift is the slope of "
         "the distance from the key over time, every rater having a level of its own, with errors between "
         "raters. Where recordings came in a different order to different raters, every recording has a level "
         "of its own too; otherwise harder recordings later on look like drift.",
@@ -163,10 +164,10 @@ def _runs(charts: ControlCharts) -> Table:
             "n_points": "Days",
             "bias": "Above the key, on average",
             "bias_signals": "Signals",
-            "bias_chance": "Chance of a false one",
+            "bias_chance": "Chance of a false signal",
             "exact": "Same level as the key",
             "exact_signals": "Signals",
-            "exact_chance": "Chance of a false one",
+            "exact_chance": "Chance of a false signal",
         },
         units={
             "n_recordings": "number",

@@ -84,7 +84,9 @@ def _answer(row: pd.Series, minimum: Rule) -> str:
         return f"{role}: not shown, fewer than {minimum.value:g} raters."
     found = estimate(row["sd_level"], row["sd_level_low"], row["sd_level_high"], "distance")
     beyond = row["p"] < 1 - row["confidence"]
-    verdict = "drift differently, beyond chance" if beyond else "do not drift differently beyond chance"
+    verdict = (
+        "differ in their drift, beyond chance" if beyond else "do not differ in their drift beyond chance"
+    )
     return (
         f"{role} ({count(n, 'rater')}) {verdict}: the standard deviation of their drifts in ten weeks is "
         f"{found} levels; in a rater with the usual number of lessons a drift of "
