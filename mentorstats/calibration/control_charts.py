@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import stats
 
-from mentorstats.calibration.key_recordings import MEASURES, recordings
+from mentorstats.calibration.key_recordings import MEASURES, TEN_WEEKS, recordings
 from mentorstats.calibration.weighted_means import check, weighted_errors, weighted_means
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
@@ -28,6 +29,7 @@ FEWEST_DAYS = 6  # common practice, no source: with fewer there is no telling ch
 FEWEST_BETWEEN = 10  # common practice, no source: degrees of freedom of the variance that limits rest on
 _RANGE = {"bias": (-math.inf, math.inf), "exact": (0.0, 1.0)}
 _REFERENCE = "roberts_1959"
+_SLOPE = ("value", "se", "low", "high", "p")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,8 @@ class ControlCharts:
         One row a rater and measure: rater, measure, n_recordings, n_points (days), centre (the rater's
         mean), n_signals, n_smoothed_signals, first_signal (day, of either chart), p_false and
         p_false_smoothed (probability of a signal anywhere in such a run without change), p_false_any
-        (in either chart), status, status_note, reference.
+        (in either chart); value, se, low, high, p (the rater's own slope, in levels or shares in ten weeks),
+        confidence, interval_method, status, status_note, reference.
     spread
         One row a measure: measure, sd (between recordings of a rater), df, n_raters, n_recordings,
         n_left_out, status, status_note.
@@ -62,6 +65,7 @@ def control_charts(
     smoothing: float = SMOOTHING,
     width: float = WIDTH,
     limits: float = LIMITS,
+    confidence: float = 0.95,
     replicates: int = 2000,
     seed: int = 0,
 ) -> ControlCharts:
@@ -78,6 +82,8 @@ def control_charts(
         Weight of the newest day in the weighted mean, above 0 to 1.
     width, limits
         Limits in standard errors: of the weighted mean, and of a day's mean.
+    confidence
+        Coverage of the intervals of slopes.
     replicates, seed
         Of the simulated runs.
 
@@ -100,12 +106,16 @@ def control_charts(
     λ = .2 with 2.962 errors is a pair that [lucas_saccucci_1990] tabulate: in the long run a false signal in
     500 days on average, about 42 days to see a lasting shift of half an error and 11 to see a whole one.
 
+    Steady change is found best by the slope of the rater's days, whose error rests on the same variance.
+
     The probability of a false signal is simulated: runs with the rater's days and numbers of recordings,
     each recording drawn from all raters' departures from their own means, put about the mean of the run as
     in the chart. It is what one rater's chart does; many raters' charts give false signals the more often.
     """
     check(smoothing, width)
     check(smoothing, limits)
+    if not 0 < confidence < 1:
+        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     if replicates < 1:
         raise ArgumentError(f"replicates {replicates!r}", allowed="1 or more")
     scored = recordings(key_ratings, levels=levels)
@@ -124,7 +134,8 @@ def control_charts(
             if not drawn.refused and size not in chances:
                 chances[size] = chart.chances(np.array(size), pool, replicates, rng)
             points.append(drawn.points.assign(rater=str(rater)))
-            runs.append(_run_row(str(rater), drawn, chances.get(size)))
+            run = _run_row(str(rater), drawn, chances.get(size))
+            runs.append(run | _slope(drawn, sd, df, confidence))
     return ControlCharts(_points(points), _runs(runs), pd.DataFrame(spread))
 
 
@@ -238,6 +249,24 @@ def _run_row(rater: str, drawn: _Drawn, chances: tuple[float, float, float] | No
     }
 
 
+def _slope(drawn: _Drawn, sd: float, df: int, confidence: float) -> dict[str, object]:
+    """The rater's own change in ten weeks, its error from the variance of all raters."""
+    none: dict[str, object] = dict.fromkeys(_SLOPE, math.nan)
+    none |= {"confidence": confidence, "interval_method": "none"}
+    if drawn.refused:
+        return none
+    points = drawn.points
+    n = points["n_recordings"].to_numpy(dtype=np.float64)
+    time = (points["date"] - points["date"].min()).dt.total_seconds().to_numpy() / TEN_WEEKS
+    about = time - np.average(time, weights=n)
+    total = float(n @ about**2)
+    value, se = float(n @ (about * points["value"].to_numpy())) / total, sd / math.sqrt(total)
+    half = float(stats.t.ppf((1 + confidence) / 2, df)) * se
+    p = 2 * float(stats.t.sf(abs(value) / se, df))
+    found = zip(_SLOPE, (value, se, value - half, value + half, p), strict=True)
+    return none | dict(found) | {"interval_method": "pooled_t"}
+
+
 def _spread_row(chart: _Chart, df: int, rows: pd.DataFrame, n_left_out: int) -> dict[str, object]:
     status, note = chart.refused or (Status.OK, "")
     return {
@@ -258,7 +287,8 @@ _POINTS = (
 )  # fmt: skip
 _RUNS = (
     "rater", "measure", "n_recordings", "n_points", "centre", "n_signals", "n_smoothed_signals",
-    "first_signal", "p_false", "p_false_smoothed", "p_false_any", "status", "status_note", "reference",
+    "first_signal", "p_false", "p_false_smoothed", "p_false_any", *_SLOPE, "confidence", "interval_method",
+    "status", "status_note", "reference",
 )  # fmt: skip
 
 

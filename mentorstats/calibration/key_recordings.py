@@ -12,6 +12,7 @@ from mentorstats.errors import ArgumentError, DuplicateRatingError, need_columns
 
 COLUMNS = ("rater", "recording", "criterion", "level", "key_level", "date")
 MEASURES = ("bias", "exact")
+TEN_WEEKS = 70 * 86_400.0  # seconds, by which change is told
 _WHERE = "key ratings"
 _VERSION = ("rubric", "rubric_version")  # part of a criterion's name where they are there
 

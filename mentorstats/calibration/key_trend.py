@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from mentorstats.agreement import intervals
-from mentorstats.calibration.key_recordings import recordings
+from mentorstats.calibration.key_recordings import TEN_WEEKS, recordings
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -20,7 +20,6 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
 WITHIN = ("within raters", "within raters and recordings")
-TEN_WEEKS = 70.0  # days
 _SINGULAR = 1e-10  # of the largest singular value: recordings that raters' own means hold already
 _NOTHING = 1e-9  # of the variation of days: less is rounding
 _SAME_DAY = "No rater scored on more than one day."
@@ -86,8 +85,7 @@ def key_trend(
 def _trends(rows: pd.DataFrame, n_left_out: int, confidence: float) -> list[Estimate]:
     rater, _ = pd.factorize(rows["rater"], sort=True)
     recording, _ = pd.factorize(rows["recording"], sort=True)
-    days = (rows["date"] - rows["date"].min()).dt.total_seconds().to_numpy(dtype=np.float64)
-    time = days / (TEN_WEEKS * 86_400)
+    time = (rows["date"] - rows["date"].min()).dt.total_seconds().to_numpy(dtype=np.float64) / TEN_WEEKS
     bias = rows["bias"].to_numpy(dtype=np.float64)
     out = []
     for name in WITHIN:

@@ -108,6 +108,7 @@ def _method() -> tuple[str, ...]:
         f"{SMOOTHING:g} on the newest) with limits {WIDTH:g} of its errors away, which sees slow change. The "
         "error comes from how much recordings of one rater differ, over all raters; criteria of one "
         "recording go together.",
+        "Steady change is best seen by the slope of a rater's days; its error comes from the same spread.",
         "The weighted mean of a rater who does not change leaves its limits once in "
         f"{still} days in the long run. The probability of a false signal in a run as long as the rater's is "
         "simulated, from all raters' departures from their own means.",
@@ -151,6 +152,8 @@ def _runs(charts: ControlCharts) -> Table:
         rows = runs[runs["measure"] == measure].set_index("rater").reindex(data["rater"])
         data[measure] = rows["centre"].to_numpy()
         data[measure + STATUS] = rows["status"].to_numpy()
+        for bound, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
+            data[f"{measure}_slope{bound}"] = rows[source].to_numpy()
         data[measure + "_signals"] = [_signals(row) for _, row in rows.iterrows()]
         data[measure + "_chance"] = rows["p_false_any"].to_numpy()
         data[measure + "_chance" + STATUS] = rows["status"].to_numpy()
@@ -163,9 +166,11 @@ def _runs(charts: ControlCharts) -> Table:
             "n_recordings": "Recordings",
             "n_points": "Days",
             "bias": "Above the key, on average",
+            "bias_slope": "Change in ten weeks",
             "bias_signals": "Signals",
             "bias_chance": "Chance of a false signal",
             "exact": "Same level as the key",
+            "exact_slope": "Change in ten weeks",
             "exact_signals": "Signals",
             "exact_chance": "Chance of a false signal",
         },
@@ -173,13 +178,15 @@ def _runs(charts: ControlCharts) -> Table:
             "n_recordings": "number",
             "n_points": "number",
             "bias": "levels",
+            "bias_slope": "levels",
             "bias_chance": "share",
             "exact": "share",
+            "exact_slope": "share",
             "exact_chance": "share",
         },
         group_columns=("rater",),
         count_columns=("n_recordings", "n_points"),
-        statistic_columns=("bias", "bias_chance", "exact", "exact_chance"),
+        statistic_columns=("bias", "bias_slope", "bias_chance", "exact", "exact_slope", "exact_chance"),
         references=("roberts_1959", "shewhart_1931"),
     )
 

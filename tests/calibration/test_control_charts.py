@@ -9,7 +9,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from mentorstats import places
+from mentorstats import demo, places
 from mentorstats.calibration import average_run_length, control_charts, key_trend
 from mentorstats.calibration.key_recordings import recordings
 from mentorstats.calibration.weighted_means import weighted_errors, weighted_means
@@ -133,6 +133,34 @@ def test_the_rater_who_moves_signals(charts) -> None:
         == runs.loc["r05", "first_signal"]
     )
     assert (runs.drop("r05")["n_smoothed_signals"] > 0).mean() < 0.2  # few, and said how many
+
+
+def test_the_slope_of_a_rater_is_least_squares_with_the_error_of_all(moved, charts) -> None:
+    values = recordings(moved, levels=LEVELS).rows
+    own = values[values["rater"] == "r05"]
+    weeks = ((own["date"] - own["date"].min()).dt.days / 70).to_numpy()
+    peer = sm.OLS(own["bias"].to_numpy(), sm.add_constant(weeks)).fit()
+    run = charts.runs[(charts.runs["rater"] == "r05") & (charts.runs["measure"] == "bias")].iloc[0]
+    spread = charts.spread.set_index("measure").loc["bias"]
+    assert run["value"] == pytest.approx(peer.params[1], rel=ROUNDING)
+    assert run["se"] == pytest.approx(peer.bse[1] * spread["sd"] / math.sqrt(peer.mse_resid), rel=ROUNDING)
+    assert run["p"] < 1e-4
+    others = charts.runs[(charts.runs["measure"] == "bias") & (charts.runs["rater"] != "r05")]
+    assert 0.6 < (others["value"] / others["se"]).std() < 1.4
+
+
+def test_the_planted_rater_of_the_invented_programme_moves() -> None:
+    made = demo.programme()
+    runs = control_charts(made.key_ratings).runs
+    bias = runs[runs["measure"] == "bias"].set_index("rater")
+    truth = made.truth.certified.set_index("rater")
+    mover = bias.loc[truth.index[truth["moves"]].item()]
+    errors, edges = 1 - 0.60, 1 - 0.08 - 0.15  # share of errors; of key levels with a level on either side
+    expected = -2 * errors * edges * 70 / (14 * 7)  # from all up to all down over eight sittings
+    assert abs(mover["value"] - expected) < 3 * mover["se"]
+    assert mover["high"] < 0
+    others = bias[~truth["moves"].reindex(bias.index)]
+    assert (others["value"].abs() < 3.5 * others["se"])[others["value"].notna()].all()
 
 
 def test_false_signals_come_as_often_as_said() -> None:
