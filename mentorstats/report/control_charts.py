@@ -18,7 +18,10 @@ from mentorstats.report.small_groups import blank
 
 QUESTION = "Do raters stay as close to the key as they were?"
 MOST_FIGURES = 6
-MEASURES = ("bias", "exact")
+MEASURES = {
+    "bias": ("Distance of each rater from the key over time", "Above the key, on average", "levels"),
+    "exact": ("Share of each rater's ratings at the key level over time", "Same level as the key", "share"),
+}
 TERMS = {
     "within raters": "each rater apart",
     "within raters and recordings": "each rater and each recording apart",
@@ -45,7 +48,7 @@ def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Po
         return Section(key="key-drift", question=QUESTION, answer=NO_RECORDS, status=Status.NO_RECORDS)
     minimum = policy.rule("minimum_group_size")
     signals = _signalling(charts)
-    tables = [blank(_trend(trend), minimum), _runs(charts)]
+    tables = [blank(_trend(trend), minimum), *(_runs(charts, measure) for measure in MEASURES)]
     if signals:
         tables.append(_points(charts, signals))
     return Section(
@@ -144,49 +147,39 @@ def _trend(trend: pd.DataFrame) -> Table:
     )
 
 
-def _runs(charts: ControlCharts) -> Table:
-    runs = charts.runs
-    keys = ["rater", "n_recordings", "n_points"]
-    data = runs[keys].drop_duplicates("rater").reset_index(drop=True)
-    for measure in MEASURES:
-        rows = runs[runs["measure"] == measure].set_index("rater").reindex(data["rater"])
-        data[measure] = rows["centre"].to_numpy()
-        data[measure + STATUS] = rows["status"].to_numpy()
-        for bound, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
-            data[f"{measure}_slope{bound}"] = rows[source].to_numpy()
-        data[measure + "_signals"] = [_signals(row) for _, row in rows.iterrows()]
-        data[measure + "_chance"] = rows["p_false_any"].to_numpy()
-        data[measure + "_chance" + STATUS] = rows["status"].to_numpy()
+def _runs(charts: ControlCharts, measure: str) -> Table:
+    runs = charts.runs[charts.runs["measure"] == measure].reset_index(drop=True)
+    data = runs[["rater", "n_recordings", "n_points"]].copy()
+    data["mean"] = runs["centre"]
+    for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
+        data["slope" + suffix] = runs[source]
+    data["signals"] = [_signals(row) for _, row in runs.iterrows()]
+    data["chance"] = runs["p_false_any"]
+    data["chance" + STATUS] = runs["status"]
+    title, mean, unit = MEASURES[measure]
     return Table(
-        key="key-drift-raters",
-        title="Raters on key-scored recordings over time, in the order of their codes",
+        key=f"key-drift-{measure}",
+        title=title,
         data=data,
         labels={
             "rater": "Rater",
             "n_recordings": "Recordings",
             "n_points": "Days",
-            "bias": "Above the key, on average",
-            "bias_slope": "Change in ten weeks",
-            "bias_signals": "Signals",
-            "bias_chance": "Chance of a false signal",
-            "exact": "Same level as the key",
-            "exact_slope": "Change in ten weeks",
-            "exact_signals": "Signals",
-            "exact_chance": "Chance of a false signal",
+            "mean": mean,
+            "slope": "Change in ten weeks",
+            "signals": "Signals",
+            "chance": "Chance of a false signal",
         },
         units={
             "n_recordings": "number",
             "n_points": "number",
-            "bias": "levels",
-            "bias_slope": "levels",
-            "bias_chance": "share",
-            "exact": "share",
-            "exact_slope": "share",
-            "exact_chance": "share",
+            "mean": unit,
+            "slope": unit,
+            "chance": "share",
         },
         group_columns=("rater",),
         count_columns=("n_recordings", "n_points"),
-        statistic_columns=("bias", "bias_slope", "bias_chance", "exact", "exact_slope", "exact_chance"),
+        statistic_columns=("mean", "slope", "chance"),
         references=("roberts_1959", "shewhart_1931"),
     )
 
