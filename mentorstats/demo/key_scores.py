@@ -22,7 +22,7 @@ KEY_SHARES = (0.08, 0.32, 0.45, 0.15)  # of the levels among key levels, lowest 
 PLANTED = ((BANK, 0.95, "pass"), (BANK, 0.45, "fail"), (4, 0.90, "too_few"))
 MOVING = (BANK, 0.60, None)  # one whose errors go up at the first sitting and down at the last
 OTHERS = (BANK, 0.80, None)  # at the usual threshold itself: the verdict is left to chance
-WANTED = (*PLANTED, MOVING, *([OTHERS] * 4))
+WANTED = (*PLANTED, MOVING, *([OTHERS] * 6))
 
 SITTING = 3  # recordings
 BETWEEN = 14  # days from one sitting to the next

@@ -93,6 +93,8 @@ def _answer(charts: ControlCharts) -> str:
 def _all_raters(table: Table) -> str:
     known = table.data[table.data["trend"].notna()]
     start = "The mean drift of all raters"
+    if (table.data["trend" + STATUS] == Status.TOO_FEW_TO_SHOW.value).any():
+        return f"{start} is not shown, because too few scored recordings."
     if known.empty:
         return f"{start} cannot be told from these recordings."
     row = known.iloc[-1]

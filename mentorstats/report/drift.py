@@ -48,7 +48,7 @@ def section(
     return Section(
         key="drift",
         question=QUESTION,
-        answer=" ".join([*_answers(weeks.roles, minimum), _mean(trend)]),
+        answer=" ".join([*_answers(weeks.roles, minimum), _mean(trend, minimum)]),
         tables=tuple(tables),
         method=_method(weeks.roles),
         references=(
@@ -94,12 +94,14 @@ def _answer(row: pd.Series, minimum: Rule) -> str:
     )
 
 
-def _mean(trend: pd.DataFrame | None) -> str:
+def _mean(trend: pd.DataFrame | None, minimum: Rule) -> str:
     start = "How far all raters drift together cannot be seen in ratings of lessons"
     known = None if trend is None else trend[trend["value"].notna()]
     if known is None or known.empty:
         return f"{start}; key-scored recordings over the year would show it."
     row = known.iloc[-1]
+    if not minimum.met(int(row["n_raters"])):
+        return f"{start}; on key-scored recordings it is not shown, fewer than {minimum.value:g} raters."
     if math.isnan(row["low"]):
         return f"{start}, and too few raters scored recordings with a key on several days."
     found = estimate(row["value"], row["low"], row["high"], "levels")

@@ -101,6 +101,15 @@ def test_few_raters_are_not_shown_as_a_group(base) -> None:
     assert math.isnan(section.tables[0].data["sd_level"].item())
 
 
+def test_mean_drift_of_few_raters_is_not_shown(found) -> None:
+    table = scored(raters=9)
+    trend = key_trend(table, levels=LEVELS)
+    assert "fewer than 10 raters" in drift.section(found[0], policy.read(), trend=trend).answer
+    section = charts_section.section(control_charts(table, levels=LEVELS), trend, policy.read())
+    assert "is not shown" in section.answer
+    assert section.tables[0].data["trend"].isna().all()
+
+
 def test_without_weeks_the_section_says_so() -> None:
     flat = drift_between(base_fit(ratings().assign(week=1)))
     section = drift.section(flat, policy.read())
