@@ -110,7 +110,8 @@ def control_charts(
 
     The probability of a false signal is simulated: runs with the rater's days and numbers of recordings,
     each recording drawn from all raters' departures from their own means, put about the mean of the run as
-    in the chart. It is what one rater's chart does; many raters' charts give false signals the more often.
+    in the chart. It is what one rater's chart does; many raters' charts give false signals the more often,
+    and so do those of raters who vary more than the others, because limits are the same for all.
     """
     check(smoothing, width)
     check(smoothing, limits)

@@ -18,7 +18,7 @@ from mentorstats.mixed.covariance import scaled_inverse
 Floats = NDArray[np.float64]
 
 _NOTHING = 1e-10  # of the largest eigenvalue: directions about which the data say nothing
-_LARGEST = 1e6  # doublings of the variance are given up beyond this multiple of the average error
+_LARGEST = 1e12  # multiple of the average error variance beyond which no bound is looked for
 _CLOSE = 1e-8  # relative, of variances of several roles that depend on each other
 _ROUNDS = 100
 
@@ -188,7 +188,7 @@ def _projected(found: Members, variance: float) -> Floats:
 
 def each_role(
     score: Floats, information: Floats, role: NDArray[np.int64], confidence: float
-) -> list[tuple[Members, Spread]]:
+) -> list[tuple[Members, Spread | None]]:
     """Take each role by itself, the coefficients of the others being random with their own variance.
 
     Parameters
@@ -201,7 +201,8 @@ def each_role(
     Returns
     -------
     list
-        For each role its members and the variance between them. The others' means are free.
+        For each role its members and the variance between them, None where there is one member only. The
+        others' means are free.
     """
     n_roles = int(role.max()) + 1
     variances = np.zeros(n_roles)
@@ -212,10 +213,10 @@ def each_role(
             variances[r] = _crossing(own, own.df) if own.df > 0 else 0.0
         if n_roles == 1 or np.allclose(before, variances, rtol=_CLOSE, atol=0.0):
             break
-    out = []
+    out: list[tuple[Members, Spread | None]] = []
     for r in range(n_roles):
         own = members(*without_others(score, information, role, r, variances))
-        out.append((own, spread(own, confidence)))
+        out.append((own, spread(own, confidence) if own.df > 0 else None))
     return out
 
 

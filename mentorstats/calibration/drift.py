@@ -134,19 +134,7 @@ def drift_between(base: Base, *, per: str = "week", confidence: float = 0.95) ->
     information = step.information[np.ix_(known, known)]
     raters = _blank(raters, per, confidence)
     raters.loc[enough & ~raters.index.isin(asked), "status_note"] = _NOTES["nothing"]
-    role = raters["rater_role"].to_numpy()
-    found: dict[str, Spread] = {}
-    if len(asked):
-        names, number = np.unique(role[asked].astype(str), return_inverse=True)
-        solved = each_role(step.score[known], information, number.astype(np.int64), confidence)
-        for at, name in enumerate(names):
-            own, between = solved[at]
-            rows = asked[number == at]
-            if own.df < 1:
-                raters.loc[rows, "status_note"] = _NOTES["alone"]
-                continue
-            found[str(name)] = between
-            _fill(raters, rows, differences(own, between), between)
+    found = _answered(raters, asked, step.score[known], information, confidence) if len(asked) else {}
     return Drift(_on_levels(base, raters, per), _roles(base, raters, found, per, confidence))
 
 
@@ -212,6 +200,24 @@ def _blank(raters: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
     out["status"], out["status_note"] = Status.NOT_IDENTIFIED.value, _NOTES[per]
     out["reference"] = "rao_1948"
     return out
+
+
+def _answered(
+    raters: pd.DataFrame, asked: NDArray[np.intp], score: Floats, information: Floats, confidence: float
+) -> dict[str, Spread]:
+    """Fill the rows of the raters asked about, role by role; the spread of each role that has one."""
+    role = raters["rater_role"].to_numpy()[asked].astype(str)
+    names, number = np.unique(role, return_inverse=True)
+    found = {}
+    solved = each_role(score, information, number.astype(np.int64), confidence)
+    for at, (own, between) in enumerate(solved):
+        rows = asked[number == at]
+        if between is None:
+            raters.loc[rows, "status_note"] = _NOTES["alone"]
+            continue
+        found[str(names[at])] = between
+        _fill(raters, rows, differences(own, between), between)
+    return found
 
 
 def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, between: Spread) -> None:

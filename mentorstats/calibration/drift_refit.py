@@ -52,7 +52,7 @@ def refit(base: Base, raters: Sequence[str], *, per: str = "week", confidence: f
     unknown = sorted(set(map(str, raters)) - set(known["rater"]))
     if unknown:
         raise ArgumentError(f"no rater {unknown[0]!r} in the fit", where="raters")
-    chosen = known[known["rater"].isin(list(map(str, raters)))]
+    chosen = known[known["rater"].isin(list(map(str, raters)))].sort_values(["rater_role", "rater"])
     out = _blank(chosen, per, confidence)
     period, reason = periods_of_rows(base, per)
     if reason is not None:

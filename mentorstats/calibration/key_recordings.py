@@ -26,7 +26,7 @@ class Recordings:
     rows
         One row a rater, day and recording, by rater and day: rater, date, recording, n_ratings, bias
         (mean over its criteria of level less key level, in levels), exact (share of them at the key
-        level), and the column of groups if there is one.
+        level).
     n_left_out
         Ratings without a level or a key level.
     """
@@ -35,9 +35,7 @@ class Recordings:
     n_left_out: int
 
 
-def recordings(
-    key_ratings: pd.DataFrame, *, levels: Sequence[object] | None = None, by: str | None = None
-) -> Recordings:
+def recordings(key_ratings: pd.DataFrame, *, levels: Sequence[object] | None = None) -> Recordings:
     """Take the criteria of a recording together, because they were scored together.
 
     Parameters
@@ -46,8 +44,6 @@ def recordings(
         The table ``key_ratings``: `COLUMNS`. A recording scored again on a later day is a further row.
     levels
         Every declared level, lowest first; required unless both level columns are ordered categoricals.
-    by
-        A column of groups of raters, such as their role.
 
     Raises
     ------
@@ -55,8 +51,8 @@ def recordings(
         A column is missing; a day is, or the two level columns have different scales; a criterion of a
         recording comes twice on one day.
     """
-    need_columns(key_ratings.columns, [*COLUMNS, *([by] if by else [])], where=_WHERE)
-    dates = pd.to_datetime(key_ratings["date"])
+    need_columns(key_ratings.columns, COLUMNS, where=_WHERE)
+    dates = pd.to_datetime(key_ratings["date"]).dt.normalize()
     if dates.isna().any():
         raise ArgumentError(
             f"no day in {int(dates.isna().sum())} rows, first at {key_ratings.index[dates.isna()][0]}",
@@ -67,12 +63,11 @@ def recordings(
     own, key = coding.code_levels(key_ratings["key_level"], levels)
     if scale != own:
         raise ArgumentError("level and key level have different scales", where=_WHERE, allowed=scale)
-    table = key_ratings[["rater", "recording", *([by] if by else [])]].astype("str").assign(date=dates)
+    table = key_ratings[["rater", "recording"]].astype("str").assign(date=dates)
     _refuse_twice(table, key_ratings)
     known = (given >= 0) & (key >= 0)
     table = table.assign(distance=(given - key).astype(float), exact=(given == key).astype(float))[known]
-    keys = [*([by] if by else []), "rater", "date", "recording"]
-    rows = table.groupby(keys, as_index=False, observed=True, sort=True).agg(
+    rows = table.groupby(["rater", "date", "recording"], as_index=False, observed=True, sort=True).agg(
         n_ratings=("distance", "size"), bias=("distance", "mean"), exact=("exact", "mean")
     )
     return Recordings(rows, int((~known).sum()))

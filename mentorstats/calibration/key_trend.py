@@ -13,7 +13,7 @@ from scipy import stats
 
 from mentorstats.agreement import intervals
 from mentorstats.calibration.key_recordings import TEN_WEEKS, recordings
-from mentorstats.errors import ArgumentError
+from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Floats = NDArray[np.float64]
@@ -71,14 +71,12 @@ def key_trend(
     """
     if not 0 < confidence < 1:
         raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
-    scored = recordings(key_ratings, levels=levels, by=by)
-    if by is None:
+    if by is None or key_ratings.empty:
+        scored = recordings(key_ratings, levels=levels)
         return to_frame(_trends(scored.rows, scored.n_left_out, confidence), index="term")
-    parts = {}
-    for name, rows in scored.rows.groupby(by, observed=True, sort=True):
-        parts[str(name)] = to_frame(_trends(rows, scored.n_left_out, confidence), index="term")
-    if not parts:
-        return to_frame([], index="term")
+    need_columns(key_ratings.columns, [by], where="key ratings")
+    groups = key_ratings.groupby(by, observed=True, sort=True)
+    parts = {str(name): key_trend(rows, levels=levels, confidence=confidence) for name, rows in groups}
     return pd.concat(parts, names=[by])
 
 

@@ -286,6 +286,8 @@ def test_one_day_few_raters_and_groups() -> None:
     alone = key_trend(table[role == "mentor"], levels=LEVELS)
     assert by_role.loc["mentor", "value"].to_numpy() == pytest.approx(alone["value"].to_numpy())
     assert set(by_role["status"]) == {"few_clusters"}
+    hours = table.assign(date=table["date"] + pd.Timedelta(hours=9))
+    pd.testing.assert_frame_equal(key_trend(hours, levels=LEVELS), key_trend(table, levels=LEVELS))
 
 
 def test_nothing_scored_is_a_result() -> None:

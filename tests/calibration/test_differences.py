@@ -165,6 +165,8 @@ def test_roles_settle_on_variances_that_fit_each_other() -> None:
     theta = rng.normal(0, np.where(role == 0, 0.5, 1.0))
     score = information @ theta + half @ rng.normal(size=60) / 2
     (first, one), (second, two) = each_role(score, information, role, 0.95)
+    assert one is not None
+    assert two is not None
     for own, between in ((first, one), (second, two)):
         assert own.q(between.variance) == pytest.approx(own.df, rel=1e-4)
     assert two.variance > one.variance > 0
