@@ -116,8 +116,8 @@ def _method() -> tuple[str, ...]:
         "Steady change is best seen by the slope of a rater's days; its error comes from the same spread.",
         "The weighted mean of a rater who does not change leaves its limits once in "
         f"{still} days in the long run. The probability of a false signal in a run as long as the rater's is "
-        "simulated, from all raters' departures from their own means; a rater who varies more than the others "
-        "has false signals more often.",
+        "simulated, from all raters' departures from their own means; a rater who varies more than the "
+        "others has false signals more often.",
         "The charts show change, not bias: their middle is the rater's own mean over the whole time, so that "
         "after a change earlier days may lie outside as well as later ones. Mean drift is the slope of "
         "the distance from the key over time, every rater having a level of its own, with errors between "

@@ -167,7 +167,7 @@ def test_false_signals_come_as_often_as_said() -> None:
     """Charts of raters who do not move: how many signal, beside the probabilities that were simulated."""
     seen, said = [], []
     for seed in range(2):
-        runs = control_charts(exercise(seed, raters=60, criteria=4), levels=LEVELS, seed=seed).runs
+        runs = control_charts(exercise(seed, raters=40, criteria=4), levels=LEVELS, seed=seed).runs
         one = runs[runs["measure"] == "bias"]
         seen += list((one["n_signals"] > 0) | (one["n_smoothed_signals"] > 0))
         said.append(one["p_false_any"].mean())
