@@ -168,6 +168,13 @@ SOURCES: dict[str, Source] = {
         "Optometry and Vision Science 92, e71–e80",
         memory=True,
     ),
+    "casabianca_2015": Source(
+        "Casabianca, J. M.; Lockwood, J. R.; McCaffrey, D. F.",
+        2015,
+        "Trends in classroom observation scores",
+        "Educational and Psychological Measurement 75(2), 311–337",
+        memory=True,
+    ),
     "cicchetti_1994": Source(
         "Cicchetti, D. V.",
         1994,
@@ -181,6 +188,13 @@ SOURCES: dict[str, Source] = {
         1990,
         "High agreement but low kappa: II. Resolving the paradoxes",
         "Journal of Clinical Epidemiology 43, 551–558",
+        memory=True,
+    ),
+    "cochran_1954": Source(
+        "Cochran, W. G.",
+        1954,
+        "The combination of estimates from different experiments",
+        "Biometrics 10, 101–129",
         memory=True,
     ),
     "cohen_1960": Source(
@@ -241,6 +255,14 @@ SOURCES: dict[str, Source] = {
         1972,
         "The Dependability of Behavioral Measurements",
         "Wiley",
+        memory=True,
+    ),
+    "crowder_1987": Source(
+        "Crowder, S. V.",
+        1987,
+        "A simple method for studying run-length distributions of exponentially weighted moving average "
+        "charts",
+        "Technometrics 29(4), 401–407",
         memory=True,
     ),
     "drezner_wesolowsky_1990": Source(
@@ -467,6 +489,13 @@ SOURCES: dict[str, Source] = {
         "Biometrika 81, 624–629",
         memory=True,
     ),
+    "lucas_saccucci_1990": Source(
+        "Lucas, J. M.; Saccucci, M. S.",
+        1990,
+        "Exponentially weighted moving average control schemes: properties and enhancements",
+        "Technometrics 32(1), 1–12",
+        memory=True,
+    ),
     "masters_1982": Source(
         "Masters, G. N.",
         1982,
@@ -495,11 +524,24 @@ SOURCES: dict[str, Source] = {
         "Applied Statistics 31, 214–225",
         memory=True,
     ),
+    "nist_sematech_2012": Source(
+        "NIST; SEMATECH",
+        2012,
+        "e-Handbook of Statistical Methods, section 6.3.2.4",
+        "National Institute of Standards and Technology, doi:10.18434/M32189",
+    ),
     "nocedal_2006": Source(
         "Nocedal, J.; Wright, S. J.",
         2006,
         "Numerical Optimization",
         "2nd edition, Springer",
+        memory=True,
+    ),
+    "paule_mandel_1982": Source(
+        "Paule, R. C.; Mandel, J.",
+        1982,
+        "Consensus values and weighting factors",
+        "Journal of Research of the National Bureau of Standards 87(5), 377–385",
         memory=True,
     ),
     "pinheiro_bates_1995": Source(
@@ -522,6 +564,13 @@ SOURCES: dict[str, Source] = {
         "Large sample tests of statistical hypotheses concerning several parameters with applications to "
         "problems of estimation",
         "Proceedings of the Cambridge Philosophical Society 44, 50–57",
+        memory=True,
+    ),
+    "roberts_1959": Source(
+        "Roberts, S. W.",
+        1959,
+        "Control chart tests based on geometric moving averages",
+        "Technometrics 1(3), 239–250",
         memory=True,
     ),
     "saal_1980": Source(
@@ -551,6 +600,13 @@ SOURCES: dict[str, Source] = {
         "Asymptotic properties of maximum likelihood estimators and likelihood ratio tests under "
         "nonstandard conditions",
         "Journal of the American Statistical Association 82, 605–610",
+        memory=True,
+    ),
+    "shewhart_1931": Source(
+        "Shewhart, W. A.",
+        1931,
+        "Economic Control of Quality of Manufactured Product",
+        "Van Nostrand",
         memory=True,
     ),
     "shrout_fleiss_1979": Source(
@@ -635,6 +691,13 @@ SOURCES: dict[str, Source] = {
         1988,
         "A method for computing profile-likelihood-based confidence intervals",
         "Applied Statistics 37, 87–94",
+        memory=True,
+    ),
+    "viechtbauer_2007": Source(
+        "Viechtbauer, W.",
+        2007,
+        "Confidence intervals for the amount of heterogeneity in meta-analysis",
+        "Statistics in Medicine 26, 37–52",
         memory=True,
     ),
     "wcag_2023": Source(

@@ -52,7 +52,8 @@ class Truth:
         observation, rater: forms filled in after seeing the supervisor's.
     certified
         rater, recordings (how many scored), exact (chance of the key level in one rating), verdict
-        (what the shipped rules of certification should find; missing where it is left to chance).
+        (what the shipped rules of certification should find; missing where it is left to chance), moves
+        (whether errors go from above the key to below it over the sittings).
     unlinked_site
         The site whose raters share no candidate with the others.
     double_scored
