@@ -16,11 +16,11 @@ from scipy import sparse
 
 from mentorstats.calibration.base import Base, Columns, Step
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.links import pieces
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 _NOTHING = 1e-8  # share of a column's information that has to be left; less is rounding
 
@@ -87,6 +87,15 @@ def beside(moves: Sequence[Moves]) -> Moves:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """A step, and how all that the fit holds moves with each column: effects (N, q), fixed (p, q)."""
+
+    step: Step
+    effects: Floats
+    fixed: Floats
+
+
 def step(base: Base, moves: Moves) -> Step:
     """One Newton step from the base fit along these columns [rao_1948].
 
@@ -97,10 +106,14 @@ def step(base: Base, moves: Moves) -> Step:
         variances held. The part of the information that is zero in expectation where the fit is right
         (the bend of a distance in the log dispersion) is left out.
     """
+    return _solved(base, moves).step
+
+
+def _solved(base: Base, moves: Moves) -> _Solved:
     if moves.upper.shape[0] != len(base.rows):
         raise ArgumentError(f"{moves.upper.shape[0]} rows of columns", allowed=f"{len(base.rows)}")
-    state, fixed = base.model.levels.state, base.model.rows.fixed
-    upper, lower, problem = moves.upper, moves.lower, base.model.levels.problem
+    state, fixed, joint = base.model.levels.state, base.model.rows.fixed, base.joint
+    upper, lower = moves.upper, moves.lower
     now = pieces(base.model.declared.link, *_distances(base))
     own_upper, own_lower = now.s_upper - now.cross, now.s_lower - now.cross
     toward_upper = -(_times(upper, own_upper) + _times(lower, now.cross))
@@ -108,23 +121,62 @@ def step(base: Base, moves: Moves) -> Step:
     total = (upper.T @ toward_upper + lower.T @ toward_lower).toarray()
     before = np.diagonal(total).copy()
     predictor = _times(upper, now.s_upper) + _times(lower, now.s_lower) - _times(moves.spread, now.s)
-    cuts = [
-        sparse.csr_array((np.ones(len(rows)), (rows, at[rows])), shape=(len(at), problem.c))
-        for at in (problem.up, problem.low)
-        for rows in [np.flatnonzero(at >= 0)]
-    ]
-    by_cut = (toward_upper.T @ cuts[0] + toward_lower.T @ cuts[1]).toarray()
+    at_upper, at_lower = _edges(base)
+    by_cut = (toward_upper.T @ at_upper + toward_lower.T @ at_lower).toarray()
     mixed = np.concatenate([by_cut, np.asarray(predictor.T @ fixed)], axis=1)
-    joint = base.joint
+    effects = np.zeros((base.random_columns.shape[1], mixed.shape[0]))
     if joint.factor is not None:
         cross = (joint.spread().T @ (base.random_columns.T @ predictor)).toarray()
         half = joint.factor.half(np.ascontiguousarray(cross))
+        effects = joint.factor.back(half)
         total = total - half.T @ half
         mixed = mixed - cross.T @ joint.lifted
-    total = total - mixed @ joint.covariance @ mixed.T
+    through = joint.covariance @ mixed.T
+    total = total - mixed @ through
     score = upper.T @ state.by_upper + lower.T @ state.by_lower
     score = score + moves.spread.T @ (state.by_spread - _plain(base))
-    return _kept(Step(score, (total + total.T) / 2), before)
+    if joint.factor is not None:
+        effects = effects - joint.lifted @ through
+    return _Solved(_kept(Step(score, (total + total.T) / 2), before), effects, through)
+
+
+def parts(base: Base, moves: Moves, cluster: Ints) -> tuple[Step, Floats]:
+    """The step, and the part that each cluster of ratings has in its score.
+
+    Parameters
+    ----------
+    moves
+        Columns without dispersions.
+    cluster
+        Number of the cluster of each rating, (n,), from 0; such as its candidate.
+
+    Returns
+    -------
+    tuple
+        The step; and parts of the scores, less what the effects and fixed parameters of the fit take of
+        them, (clusters + others, q). Effects of members whose ratings are all of one cluster belong to
+        it; each other member's effect is a part of its own.
+    """
+    solved, joint, problem = _solved(base, moves), base.joint, base.model.levels.problem
+    now = pieces(base.model.declared.link, *_distances(base))
+    n, count = len(base.rows), int(cluster.max(initial=-1)) + 1
+    of = sparse.csr_array((np.ones(n), (np.arange(n), cluster)), shape=(n, count))
+    at_upper, at_lower = _edges(base)
+    rows = _times(moves.upper, now.by_upper) + _times(moves.lower, now.by_lower)
+    cuts = _times(at_upper, now.by_upper) + _times(at_lower, now.by_lower)
+    slopes = -now.s[:, None] * base.model.rows.fixed
+    held = np.concatenate([(of.T @ cuts).toarray(), of.T @ slopes], axis=1)
+    found = (of.T @ rows).toarray() - held @ solved.fixed
+    if joint.factor is None:
+        return solved.step, found
+    loads = base.random_columns @ joint.spread()
+    found -= (of.T @ _times(sparse.csr_array(loads), -now.s)) @ solved.effects
+    own = base.model.levels.state.u[:, None] * solved.effects
+    met = sparse.csr_array(abs(base.random_columns).T @ of)
+    alone = np.diff(met.indptr) == 1
+    where = met.indices[met.indptr[:-1][alone]]
+    np.add.at(found, where, own[alone])
+    return solved.step, np.concatenate([found, own[~alone]])
 
 
 def given(found: Step, kept: Bools) -> Step:
@@ -141,10 +193,18 @@ def given(found: Step, kept: Bools) -> Step:
     if not others.any():
         return found
     cross = found.information[np.ix_(kept, others)]
-    through = cross @ scaled_inverse(found.information[np.ix_(others, others)])
+    through = cross @ inverse(found.information[np.ix_(others, others)])
     own = found.information[np.ix_(kept, kept)]
     left = own - through @ cross.T
     return _kept(Step(found.score[kept] - through @ found.score[others], left), np.diagonal(own))
+
+
+def inverse(information: Floats) -> Floats:
+    """Pseudo-inverse of an information matrix, for directions with more than rounding left."""
+    size = np.sqrt(np.diagonal(information))
+    size = np.where(size > 0, size, 1.0)
+    found = np.linalg.pinv(information / np.outer(size, size), rcond=_NOTHING, hermitian=True)
+    return np.asarray(found / np.outer(size, size), dtype=np.float64)
 
 
 def turned(found: Step, contrasts: Floats) -> Step:
@@ -157,6 +217,15 @@ def _kept(found: Step, before: Floats) -> Step:
     some = np.diagonal(found.information) > _NOTHING * before
     information = np.where(some[:, None] & some[None, :], found.information, 0.0)
     return Step(np.where(some, found.score, 0.0), information)
+
+
+def _edges(base: Base) -> list[sparse.csr_array]:
+    """Which free cut-point stands above and below each rating, (n, cut-points) each."""
+    problem, found = base.model.levels.problem, []
+    for at in (problem.up, problem.low):
+        rows = np.flatnonzero(at >= 0)
+        found.append(sparse.csr_array((np.ones(len(rows)), (rows, at[rows])), shape=(len(at), problem.c)))
+    return found
 
 
 def _times(columns: sparse.csr_array, by: Floats) -> sparse.csr_array:

@@ -7,7 +7,7 @@ from scipy import sparse
 
 from mentorstats.calibration import base_fit
 from mentorstats.calibration.base import WEEKS
-from mentorstats.calibration.moves import beside, cut_points, dispersions, given, shifts, step
+from mentorstats.calibration.moves import beside, cut_points, dispersions, given, parts, shifts, step
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed import by, fit
 
@@ -103,3 +103,14 @@ def test_columns_set_aside_take_their_part(base, group) -> None:
 def test_columns_of_another_table_are_refused(base) -> None:
     with pytest.raises(ArgumentError, match="rows of columns"):
         step(base, shifts(sparse.csr_array((3, 1))))
+
+
+def test_parts_of_clusters_add_up_to_the_score(base, group) -> None:
+    """Up to the second part of Laplace's approximation, which no cluster has alone."""
+    moves, _ = cut_points(base, (base.rows["criterion"] == "k2").to_numpy(float)[:, None] * group[:, None])
+    cluster = np.unique(base.rows["candidate"], return_inverse=True)[1]
+    found, own = parts(base, moves, cluster)
+    errors = np.sqrt(np.diagonal(found.information))
+    print(own.sum(axis=0)/errors, found.score/errors, (own**2).sum(axis=0) / errors**2)
+    assert own.sum(axis=0) == pytest.approx(found.score, abs=0.1 * errors.min())
+    assert (own**2).sum(axis=0) == pytest.approx(errors**2, rel=0.5)
