@@ -85,6 +85,13 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "benjamini_hochberg_1995": Source(
+        "Benjamini, Y.; Hochberg, Y.",
+        1995,
+        "Controlling the false discovery rate: a practical and powerful approach to multiple testing",
+        "Journal of the Royal Statistical Society B 57, 289–300",
+        memory=True,
+    ),
     "bhapkar_1966": Source(
         "Bhapkar, V. P.",
         1966,
@@ -397,6 +404,13 @@ SOURCES: dict[str, Source] = {
         "Computing Krippendorff's alpha-reliability",
         "University of Pennsylvania, Departmental Papers (ASC)",
     ),
+    "lakens_2017": Source(
+        "Lakens, D.",
+        2017,
+        "Equivalence tests: a practical primer for t tests, correlations, and meta-analyses",
+        "Social Psychological and Personality Science 8, 355–362",
+        memory=True,
+    ),
     "landis_koch_1977": Source(
         "Landis, J. R.; Koch, G. G.",
         1977,
@@ -439,6 +453,13 @@ SOURCES: dict[str, Source] = {
         "Psychological Methods 1, 30–46",
         memory=True,
     ),
+    "mundlak_1978": Source(
+        "Mundlak, Y.",
+        1978,
+        "On the pooling of time series and cross section data",
+        "Econometrica 46, 69–85",
+        memory=True,
+    ),
     "naylor_smith_1982": Source(
         "Naylor, J. C.; Smith, A. F. M.",
         1982,
@@ -451,6 +472,13 @@ SOURCES: dict[str, Source] = {
         2006,
         "Numerical Optimization",
         "2nd edition, Springer",
+        memory=True,
+    ),
+    "paule_mandel_1982": Source(
+        "Paule, R. C.; Mandel, J.",
+        1982,
+        "Consensus values and weighting factors",
+        "Journal of Research of the National Bureau of Standards 87, 377–385",
         memory=True,
     ),
     "pinheiro_bates_1995": Source(
@@ -468,11 +496,27 @@ SOURCES: dict[str, Source] = {
         "Proceedings of the Cambridge Philosophical Society 44, 50–57",
         memory=True,
     ),
+    "rao_scott_1984": Source(
+        "Rao, J. N. K.; Scott, A. J.",
+        1984,
+        "On chi-squared tests for multiway contingency tables with cell proportions estimated from "
+        "survey data",
+        "Annals of Statistics 12, 46–60",
+        memory=True,
+    ),
     "satterthwaite_1946": Source(
         "Satterthwaite, F. E.",
         1946,
         "An approximate distribution of estimates of variance components",
         "Biometrics Bulletin 2, 110–114",
+        memory=True,
+    ),
+    "schuirmann_1987": Source(
+        "Schuirmann, D. J.",
+        1987,
+        "A comparison of the two one-sided tests procedure and the power approach for assessing the "
+        "equivalence of average bioavailability",
+        "Journal of Pharmacokinetics and Biopharmaceutics 15, 657–680",
         memory=True,
     ),
     "scott_1955": Source(
@@ -565,6 +609,13 @@ SOURCES: dict[str, Source] = {
         1988,
         "A method for computing profile-likelihood-based confidence intervals",
         "Applied Statistics 37, 87–94",
+        memory=True,
+    ),
+    "viechtbauer_2007": Source(
+        "Viechtbauer, W.",
+        2007,
+        "Confidence intervals for the amount of heterogeneity in meta-analysis",
+        "Statistics in Medicine 26, 37–52",
         memory=True,
     ),
     "wcag_2023": Source(

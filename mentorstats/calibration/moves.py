@@ -157,7 +157,7 @@ def parts(base: Base, moves: Moves, cluster: Ints) -> tuple[Step, Floats]:
         them, (clusters + others, q). Effects of members whose ratings are all of one cluster belong to
         it; each other member's effect is a part of its own.
     """
-    solved, joint, problem = _solved(base, moves), base.joint, base.model.levels.problem
+    solved, joint = _solved(base, moves), base.joint
     now = pieces(base.model.declared.link, *_distances(base))
     n, count = len(base.rows), int(cluster.max(initial=-1)) + 1
     of = sparse.csr_array((np.ones(n), (np.arange(n), cluster)), shape=(n, count))

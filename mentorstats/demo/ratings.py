@@ -183,7 +183,7 @@ def _to_bias(plan: Plan, raters: pd.DataFrame) -> int:
     changed = plan.placements["career_changer"].to_numpy()[seen["placement"]]
     fewer = pd.crosstab(seen["rater"], changed).min(axis=1).reindex(plan.raters.index, fill_value=0)
     could = (plan.raters["role"] == "supervisor") & ~plan.raters["far"] & (raters["planted"] == "")
-    return int(fewer.where(could, -1).idxmax())
+    return int(fewer.where(could, -1).to_numpy().argmax())
 
 
 def _thresholds(versions: NDArray[np.bool_], reworded: NDArray[np.bool_], rng: np.random.Generator) -> Floats:

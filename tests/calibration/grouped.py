@@ -26,12 +26,12 @@ def grouped(
 
     Each lesson of a candidate is rated by one of two supervisors in turn; ``mentors`` (a shift for group
     b, not None) adds a mentor of four candidates to every lesson. ``gap`` is the groups' true difference,
-    ``biased`` what rater r00 adds for group b, ``criterion`` what criterion k1 does, ``cut`` how much higher the
-    middle cut-point lies for b, ``scatter`` the factor of r00's judgements of b, ``profile`` the standard
-    deviation of candidates' own shifts on a criterion.
+    ``biased`` what rater r00 adds for group b, ``criterion`` what criterion k1 does, ``cut`` how much
+    higher the middle cut-point lies for b, ``scatter`` the factor of r00's judgements of b, ``profile``
+    the standard deviation of candidates' own shifts on a criterion.
     """
     rng = np.random.default_rng(seed)
-    b = np.arange(candidates) % 3 == 0
+    b = np.arange(candidates) // raters % 3 == 0
     ability = rng.normal(0, 1, candidates) + gap * b
     own = rng.normal(0, profile, (candidates, CRITERIA))
     severity, of_mentor = rng.normal(0, of_rater, raters), rng.normal(0, 0.7, candidates // 4)

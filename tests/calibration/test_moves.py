@@ -58,7 +58,9 @@ def test_cut_points_of_a_group_reach_what_a_refit_with_all_of_them_free_finds(ba
     )
     loose, free = found.thresholds, []
     for criterion in ("k0", "k1", "k2", "k3"):
-        apart = [loose[loose["group"] == f"{side} {criterion}"]["estimate"].to_numpy() for side in ("in", "out")]
+        apart = [
+            loose[loose["group"] == f"{side} {criterion}"]["estimate"].to_numpy() for side in ("in", "out")
+        ]
         free.append(apart[0] - apart[1])
     columns = np.column_stack([(base.rows["criterion"] == f"k{k}") * group for k in range(4)])
     moves, above = cut_points(base, columns)
@@ -111,6 +113,6 @@ def test_parts_of_clusters_add_up_to_the_score(base, group) -> None:
     cluster = np.unique(base.rows["candidate"], return_inverse=True)[1]
     found, own = parts(base, moves, cluster)
     errors = np.sqrt(np.diagonal(found.information))
-    print(own.sum(axis=0)/errors, found.score/errors, (own**2).sum(axis=0) / errors**2)
+    print(own.sum(axis=0) / errors, found.score / errors, (own**2).sum(axis=0) / errors**2)
     assert own.sum(axis=0) == pytest.approx(found.score, abs=0.1 * errors.min())
     assert (own**2).sum(axis=0) == pytest.approx(errors**2, rel=0.5)
