@@ -26,6 +26,7 @@ from mentorstats.policy import Policy
 
 Floats = NDArray[np.float64]
 
+GROUP_FIELDS = ("entry_route", "first_generation", "gender")
 NOT_IDENTIFIED = (
     "A bias that all raters share cannot be told from a true difference between the groups, nor the other "
     "way round; no rating of these candidates could, only work judged without knowing whose it is."
