@@ -26,6 +26,7 @@ from mentorstats.calibration.moves import beside, cut_points, inverse, parts, sh
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 REFERENCE = "rao_1948"
 
@@ -53,7 +54,7 @@ class Shifts:
         One row a cut-point: ``above`` (rank), ``estimate``, ``se``, adding up to zero. Positive: it lies
         higher for the group, which is harder to reach.
     tests
-        ``criteria``, ``cut_points`` and ``both``.
+        ``criteria`` with cut-points free, ``cut_points`` with criteria free, and ``both`` at once.
     """
 
     criteria: pd.DataFrame
@@ -79,39 +80,42 @@ def shifts_of(base: Base, sides: Sides, met: Callable[[float], bool]) -> Shifts:
     chosen = [each for each in chosen if len(each) > 1]
     if not chosen:
         return nothing()
-    own = within(base, sides.inside, MEASURE)
     picked = np.concatenate(chosen)
-    moves, above = cut_points(base, np.isin(codes, picked)[:, None] * sides.inside[:, None].astype(float))
-    others = ~np.isin(np.arange(k), picked)
-    beyond = [own[:, others]] if others.any() else []
-    neither = [within(base, ~sides.known, "rater_role")] if (~sides.known).any() else []
+    own = within(base, sides.inside, MEASURE)
     main = own @ sparse.csr_array(
         np.column_stack([np.isin(np.arange(k), each).astype(float) for each in chosen])
     )
-    aside = sparse.csr_array(sparse.hstack([main, *beyond, *neither]))
+    others = [own[:, ~np.isin(np.arange(k), picked)]] if len(picked) < k else []
+    neither = [within(base, ~sides.known, "rater_role")] if (~sides.known).any() else []
+    aside = sparse.csr_array(sparse.hstack([main, *others, *neither]))
+    cuts, above = cut_points(base, (np.isin(codes, picked) & sides.inside)[:, None].astype(float))
     cluster = pd.factorize(base.rows["candidate"])[0].astype(np.int64)
-    found, scores = parts(base, beside([shifts(own[:, picked]), moves, shifts(aside)]), cluster)
-    turn = block_diag(
-        *(sum_to_zero(len(each)) for each in chosen), sum_to_zero(len(above)), np.eye(aside.shape[1])
-    )
-    free = len(picked) - len(chosen)
-    found, scores = turned(found, turn), scores @ turn
-    kept = np.arange(turn.shape[1]) < free + len(above) - 1
-    found, scores = _aside(found, scores, kept)
-    blocks = {
-        "criteria": np.arange(free),
-        "cut_points": np.arange(free, free + len(above) - 1),
-        "both": np.arange(free + len(above) - 1),
-    }
-    clusters = int(cluster.max()) + 1
+    found, scores = parts(base, beside([shifts(own[:, picked]), cuts, shifts(aside)]), cluster)
+    bases = [block_diag(*(sum_to_zero(len(each)) for each in chosen)), sum_to_zero(len(above))]
+    turn = block_diag(*bases, np.eye(aside.shape[1]))
+    free = np.repeat([0, 1, 2], [bases[0].shape[1], bases[1].shape[1], aside.shape[1]])
+    found, scores = _aside(turned(found, turn), scores @ turn, free < 2)
+    count = int(cluster.max()) + 1
+    return _judged(found, scores, count, free[free < 2], bases, names[picked], above)
+
+
+def _judged(
+    found: Step,
+    scores: Floats,
+    clusters: int,
+    block: Ints,
+    bases: list[Floats],
+    measures: pd.Index[str],
+    above: list[int],
+) -> Shifts:
+    """Tests and estimates of criteria (block 0) and cut-points (1), each with the other free."""
     tests, tables = {}, {}
-    for name, at in blocks.items():
-        block = Step(found.score[at], found.information[np.ix_(at, at)])
-        tests[name], estimates, covariance = _joint(block, scores[:, at], clusters)
+    for name, kept in (("criteria", block == 0), ("cut_points", block == 1), ("both", block < 2)):
+        tests[name], estimates, covariance = _joint(*_aside(found, scores, kept), clusters)
         tables[name] = (estimates, covariance)
-    criteria = _back(*tables["criteria"], turn[: len(picked), :free])
-    cuts = _back(*tables["cut_points"], turn[len(picked) : len(picked) + len(above), blocks["cut_points"]])
-    return Shifts(criteria.assign(measure=names[picked]), cuts.assign(above=above), tests)
+    criteria = _back(*tables["criteria"], bases[0])
+    cuts = _back(*tables["cut_points"], bases[1])
+    return Shifts(criteria.assign(measure=measures), cuts.assign(above=above), tests)
 
 
 def sum_to_zero(k: int) -> Floats:
@@ -121,6 +125,8 @@ def sum_to_zero(k: int) -> Floats:
 
 def _aside(found: Step, scores: Floats, kept: Bools) -> tuple[Step, Floats]:
     """Step and parts of the scores when the columns not kept may move too."""
+    if kept.all():
+        return found, scores
     through = found.information[np.ix_(kept, ~kept)] @ inverse(found.information[np.ix_(~kept, ~kept)])
     left = found.information[np.ix_(kept, kept)] - through @ found.information[np.ix_(~kept, kept)]
     return (

@@ -101,8 +101,8 @@ def _apart(
     """Differences of cut-points between pairs of groups of cut-points, taken apart.
 
     The difference at a cut-point that both of a pair have is the pair's part and the cut-point's part, by
-    least squares. A criterion's shift is minus its part less the mean of its version; a cut-point's is
-    its part less the mean over cut-points.
+    generalised least squares. A criterion's shift is minus its part less the mean of its version; a
+    cut-point's is its part less the mean over cut-points.
     """
     cells = [
         (a, pair, _at(cut, one, pair), _at(cut, other, pair))
@@ -119,7 +119,8 @@ def _apart(
         design[row, [a, k + met.index(pair)]] = 1.0
         differences[row, one] += 1.0
         differences[row, other] -= 1.0
-    taken = np.linalg.pinv(design) @ differences
+    weight = inverse(differences @ covariance @ differences.T)
+    taken = inverse(design.T @ weight @ design) @ design.T @ weight @ differences
     blocks = [np.flatnonzero(np.array(version) == name) for name in sorted(set(version))]
     basis = np.zeros((k, k - len(blocks)))
     basis[np.concatenate(blocks)] = block_diag(*(sum_to_zero(len(block)) for block in blocks))

@@ -184,6 +184,7 @@ def _roles(found: Sequence[Fairness], policy: Policy) -> Table | None:
     if not parts:
         return None
     data = pd.concat(parts, ignore_index=True)
+    data["roles"] = data["rater_role"] + " beside " + data["other_role"]
     return _table(
         "fairness-roles",
         "How one role treats a group compared with another role, same candidates",
@@ -192,12 +193,11 @@ def _roles(found: Sequence[Fairness], policy: Policy) -> Table | None:
             "field": "Field",
             "group": "Group",
             "against": "Compared with",
-            "rater_role": "Role",
-            "other_role": "Other role",
+            "roles": "Roles",
         },
         policy,
-        "Above zero: the role gives the group more than the other role does. Beyond chance: p of the single "
-        "comparison.",
+        "Above zero: the first role gives the group more than the second does. Beyond chance: p of the "
+        "single comparison.",
     )
 
 
@@ -256,7 +256,7 @@ def _criteria(each: Fairness, policy: Policy) -> Table | None:
         {**sides, "version": "Version", "criterion": "Criterion"},
         policy,
         f"Not listed: {left} of {count(len(each.criteria), 'shift')}, too small to matter and not beyond "
-        "chance. Shifts of a version add up to zero, so that one criterion with less leaves others with more.",
+        "chance. Shifts of a version add up to zero: one criterion with less leaves others with more.",
     )
 
 
@@ -333,7 +333,8 @@ def _spreads(each: Fairness, policy: Policy) -> Table | None:
         group_columns=tuple(labels),
         count_columns=tuple(_PEOPLE),
         statistic_columns=("ratio", "chance", "small"),
-        note=f"One is the same scatter; too small to matter: wholly within {1 / bound:.2f} to {bound:.2f}. {note}",
+        note=f"One is the same scatter; too small to matter: wholly within {1 / bound:.2f} to {bound:.2f}. "
+        f"{note}",
     )
     return blank(table, policy.rule("minimum_group_size"))
 
