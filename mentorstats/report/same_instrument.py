@@ -12,7 +12,7 @@ from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report.fairness import EFFECTS, LABELS, UNITS, judged, striking
 from mentorstats.report.model import STATUS, Section, Table
-from mentorstats.report.numbers import count, estimate
+from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed
 
@@ -48,7 +48,7 @@ def section(found: Sequence[SameInstrument], policy: Policy) -> Section:
     return Section(
         key="same-instrument",
         question=QUESTION,
-        answer=_answer(told),
+        answer=_answer(told, policy),
         tables=tuple(table for table in tables if table is not None),
         method=(
             "Where the instrument is the same, criteria keep their order of difficulty and cut-points their "
@@ -143,6 +143,7 @@ def _criteria(found: Sequence[SameInstrument], policy: Policy) -> Table | None:
         kept, others = striking(rows, policy)
         left += others
         data = pd.concat([_named(kept, each.by), judged(kept, policy)], axis=1)
+        data["sides"] = data["group"] + " beside " + data["against"]
         data["criterion"] = kept["criterion"].to_numpy()
         data["version"] = "both" if each.by == VERSION else kept["rubric_version"].to_numpy()
         parts.append(data.assign(**{name: kept[name].astype("Int64").to_numpy() for name in _PEOPLE}))
@@ -150,8 +151,7 @@ def _criteria(found: Sequence[SameInstrument], policy: Policy) -> Table | None:
         return None
     names = {
         "by": "By",
-        "group": "Side",
-        "against": "Compared with",
+        "sides": "Side",
         "version": "Version",
         "criterion": "Criterion",
     }
@@ -171,21 +171,39 @@ def _criteria(found: Sequence[SameInstrument], policy: Policy) -> Table | None:
     return blank(table, policy.rule("minimum_group_size"))
 
 
-def _answer(found: Sequence[SameInstrument]) -> str:
-    parts, none = [], []
+def _answer(found: Sequence[SameInstrument], policy: Policy) -> str:
+    alike, apart, none, small, all_of = [], [], [], 0, 0
     for each in found:
         known = each.criteria[each.criteria["contrast"].notna()] if not each.criteria.empty else each.criteria
+        name = _words(each.by).lower()
         if known.empty:
-            none.append(_words(each.by).lower())
+            none.append(name)
             continue
-        largest = known.iloc[int(known["contrast_level"].abs().argmax())]
-        size = estimate(
-            largest["contrast_level"], largest["contrast_level_low"], largest["contrast_level_high"], "levels"
-        )
-        small = int((known["equivalence"] == EQUIVALENT).sum())
-        parts.append(f"{_words(each.by).lower()} {small} of {len(known)} (largest {size} of a level)")
-    told = (
-        f"Shifts of criteria that were shown to be too small to matter, by {listed(parts)}." if parts else ""
-    )
-    nothing = f"Nothing could be compared by {listed(none)}." if none else ""
-    return f"{told} {nothing}".strip()
+        small, all_of = small + int((known["equivalence"] == EQUIVALENT).sum()), all_of + len(known)
+        p = float(each.tests.loc[each.tests["test"] == "both", "p"].min())
+        unlike = policy.rule("instrument_screen").met(p)
+        if unlike:
+            apart.append(f"{name} (p {_p(p)}, largest shift {_largest(known)})")
+        else:
+            alike.append(name)
+    told = []
+    if apart:
+        told.append(f"Not quite: criteria or cut-points differ by {listed(apart)}.")
+    if alike:
+        told.append(f"By {listed(alike)} the tests found no difference.")
+    if none:
+        told.append(f"Nothing could be compared by {listed(none)}.")
+    if all_of:
+        told.append(f"Of {count(all_of, 'shift')} of criteria {small} were shown to be too small to matter.")
+    return " ".join(told)
+
+
+def _p(p: float) -> str:
+    text = number(p, "p_value")
+    return text if text.startswith("<") else f"= {text}"
+
+
+def _largest(known: pd.DataFrame) -> str:
+    row = known.iloc[int(known["contrast_level"].abs().argmax())]
+    bounds = row["contrast_level_low"], row["contrast_level_high"]
+    return f"{estimate(row['contrast_level'], *bounds, 'levels')} of a level on {row['criterion']}"
