@@ -78,7 +78,8 @@ def refitted(base: Base, sides: Sides, screened: Shifts) -> Shifts | None:
     cut = engine.problem.cut
     tau = engine.state.psi[engine.problem.q :][: cut.count]
     covariance = inverse(engine.state.conditional)[: cut.count, : cut.count]
-    version = [m.rsplit(" · ", 1)[1] for m in measures]
+    one = base.rows.drop_duplicates(MEASURE).set_index(MEASURE).loc[measures]
+    version = (one["rubric"].astype("str") + " " + one["rubric_version"].astype("str")).tolist()
     found = _apart(tau, covariance, cut, pairs, version)
     if len(found.criteria) != len(measures) or not measures:
         return None

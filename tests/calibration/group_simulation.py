@@ -4,8 +4,8 @@ Each situation draws a programme of 72 candidates in two groups anew, fits the b
 of rater × group, role × group, criterion × group and cut-points. The last situation gives candidates
 strengths of their own on single criteria, which the base model does not hold.
 
-Run ``python tests/calibration/group_simulation.py > rows.csv`` to make the rows of group_simulation.csv again
-(five minutes on one quiet core).
+Run ``python tests/calibration/group_simulation.py > rows.csv`` to make the rows of group_simulation.csv
+again, or with the names of some situations to make theirs (four minutes on one quiet core).
 """
 
 import csv
@@ -19,7 +19,7 @@ from mentorstats.calibration import base_fit, fairness, same_instrument
 from mentorstats.estimate import has_value
 
 SEED = 20261125
-DATA_SETS, SUBSET = 40, 1
+DATA_SETS, SUBSET = {"nothing": 40, "planted": 15, "profiles": 25}, 1
 SITUATIONS = {
     "nothing": {"gap": 1.0},
     "planted": {"gap": 1.0, "biased": -1.5, "criterion": -0.8, "cut": 0.6, "mentors": 0.5},
@@ -68,14 +68,14 @@ def run(situation, data_sets):
     return totals
 
 
-def main():
+def main(situations):
     writer = csv.writer(sys.stdout, lineterminator="\n")
-    for situation in SITUATIONS:
+    for situation in situations:
         first = run(situation, SUBSET)
-        for name, (count, below) in run(situation, DATA_SETS).items():
+        for name, (count, below) in run(situation, DATA_SETS[situation]).items():
             writer.writerow([situation, name, count, below, first[name][1]])
         sys.stdout.flush()
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:] or SITUATIONS)
