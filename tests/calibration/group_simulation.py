@@ -19,7 +19,7 @@ from mentorstats.calibration import base_fit, fairness, same_instrument
 from mentorstats.estimate import has_value
 
 SEED = 20261125
-DATA_SETS, SUBSET = {"nothing": 40, "planted": 15, "profiles": 25}, 1
+DATA_SETS, SUBSET = 40, 1
 SITUATIONS = {
     "nothing": {"gap": 1.0},
     "planted": {"gap": 1.0, "biased": -1.5, "criterion": -0.8, "cut": 0.6, "mentors": 0.5},
@@ -72,7 +72,7 @@ def main(situations):
     writer = csv.writer(sys.stdout, lineterminator="\n")
     for situation in situations:
         first = run(situation, SUBSET)
-        for name, (count, below) in run(situation, DATA_SETS[situation]).items():
+        for name, (count, below) in run(situation, DATA_SETS).items():
             writer.writerow([situation, name, count, below, first[name][1]])
         sys.stdout.flush()
 

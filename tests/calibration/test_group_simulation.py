@@ -48,7 +48,7 @@ def test_the_first_data_set_gives_the_stored_answers() -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("situation", SITUATIONS)
 def test_all_data_sets_give_the_stored_answers(situation) -> None:
-    again = run(situation, DATA_SETS[situation])
+    again = run(situation, DATA_SETS)
     for (place, name), (count, below, _) in stored().items():
         if place == situation:
             assert again[name] == (count, below)
