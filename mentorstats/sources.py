@@ -92,6 +92,13 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "benjamini_hochberg_1995": Source(
+        "Benjamini, Y.; Hochberg, Y.",
+        1995,
+        "Controlling the false discovery rate: a practical and powerful approach to multiple testing",
+        "Journal of the Royal Statistical Society B 57, 289–300",
+        memory=True,
+    ),
     "berger_1982": Source(
         "Berger, R. L.",
         1982,
@@ -454,6 +461,13 @@ SOURCES: dict[str, Source] = {
         "Computing Krippendorff's alpha-reliability",
         "University of Pennsylvania, Departmental Papers (ASC)",
     ),
+    "lakens_2017": Source(
+        "Lakens, D.",
+        2017,
+        "Equivalence tests: a practical primer for t tests, correlations, and meta-analyses",
+        "Social Psychological and Personality Science 8, 355–362",
+        memory=True,
+    ),
     "landis_koch_1977": Source(
         "Landis, J. R.; Koch, G. G.",
         1977,
@@ -517,6 +531,13 @@ SOURCES: dict[str, Source] = {
         "Psychological Methods 1, 30–46",
         memory=True,
     ),
+    "mundlak_1978": Source(
+        "Mundlak, Y.",
+        1978,
+        "On the pooling of time series and cross section data",
+        "Econometrica 46, 69–85",
+        memory=True,
+    ),
     "naylor_smith_1982": Source(
         "Naylor, J. C.; Smith, A. F. M.",
         1982,
@@ -566,6 +587,14 @@ SOURCES: dict[str, Source] = {
         "Proceedings of the Cambridge Philosophical Society 44, 50–57",
         memory=True,
     ),
+    "rao_scott_1984": Source(
+        "Rao, J. N. K.; Scott, A. J.",
+        1984,
+        "On chi-squared tests for multiway contingency tables with cell proportions estimated from "
+        "survey data",
+        "Annals of Statistics 12, 46–60",
+        memory=True,
+    ),
     "roberts_1959": Source(
         "Roberts, S. W.",
         1959,
@@ -585,6 +614,14 @@ SOURCES: dict[str, Source] = {
         1946,
         "An approximate distribution of estimates of variance components",
         "Biometrics Bulletin 2, 110–114",
+        memory=True,
+    ),
+    "schuirmann_1987": Source(
+        "Schuirmann, D. J.",
+        1987,
+        "A comparison of the two one-sided tests procedure and the power approach for assessing the "
+        "equivalence of average bioavailability",
+        "Journal of Pharmacokinetics and Biopharmaceutics 15, 657–680",
         memory=True,
     ),
     "scott_1955": Source(

@@ -38,6 +38,8 @@ UNITS = {
     "square": Unit("", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
+    "p_value": Unit("", 3),
+    "times_more": Unit("times", 2),
     "plain": Unit("", 4),
 }
 
@@ -45,7 +47,7 @@ UNITS = {
 def number(value: float, unit: str) -> str:
     """One number in the decimals of its unit.
 
-    A share that is not zero or one is never printed as 0 or 100.
+    A share that is not zero or one is never printed as 0 or 100, nor a p-value as 0.
     """
     how = UNITS[unit]
     if math.isnan(value):
@@ -55,6 +57,8 @@ def number(value: float, unit: str) -> str:
     text = f"{value * how.factor:,.{how.decimals}f}"
     if unit == "share" and 0 < value < 1 and text in ("0", "100"):
         return "<1" if text == "0" else ">99"
+    if unit == "p_value" and text == "0.000":
+        return "<0.001"
     if float(text.replace(",", "")) == 0:
         return text.lstrip("-")
     sign = "+" if how.signed and value > 0 else ""
