@@ -169,6 +169,13 @@ SOURCES: dict[str, Source] = {
         "Journal of Clinical Epidemiology 43, 551–558",
         memory=True,
     ),
+    "cochran_1954": Source(
+        "Cochran, W. G.",
+        1954,
+        "The Combination of Estimates from Different Experiments",
+        "Biometrics 10(1), 101-129",
+        memory=True,
+    ),
     "cohen_1960": Source(
         "Cohen, J.",
         1960,
@@ -328,6 +335,13 @@ SOURCES: dict[str, Source] = {
         "2nd edition, Springer",
         memory=True,
     ),
+    "hausman_1978": Source(
+        "Hausman, J. A.",
+        1978,
+        "Specification Tests in Econometrics",
+        "Econometrica 46(6), 1251-1271",
+        memory=True,
+    ),
     "henderson_1975": Source(
         "Henderson, C. R.",
         1975,
@@ -437,6 +451,13 @@ SOURCES: dict[str, Source] = {
         1996,
         "Forming inferences about some intraclass correlation coefficients",
         "Psychological Methods 1, 30–46",
+        memory=True,
+    ),
+    "mundlak_1978": Source(
+        "Mundlak, Y.",
+        1978,
+        "On the Pooling of Time Series and Cross Section Data",
+        "Econometrica 46(1), 69-85",
         memory=True,
     ),
     "naylor_smith_1982": Source(
@@ -565,6 +586,13 @@ SOURCES: dict[str, Source] = {
         1988,
         "A method for computing profile-likelihood-based confidence intervals",
         "Applied Statistics 37, 87–94",
+        memory=True,
+    ),
+    "viechtbauer_2007": Source(
+        "Viechtbauer, W.",
+        2007,
+        "Confidence Intervals for the Amount of Heterogeneity in Meta-Analysis",
+        "Statistics in Medicine 26(1), 37-52",
         memory=True,
     ),
     "wcag_2023": Source(

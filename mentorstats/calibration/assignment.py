@@ -34,7 +34,9 @@ PROFILE = "q_profile"
 FEWEST_CANDIDATES = 2  # of a rater: one candidate's quality is not told from who gets which candidates
 FEWEST_RATERS = 2
 _LEFT = 1e-3  # share of a rater's reliability that has to be left when candidates are free
-_ROUNDING = 1e-6  # of the within-candidate variances; a smaller variance of a difference is rounding
+_ROUNDING = (
+    1e-3  # of the within-candidate variances; what differs by less tells only how weights were rounded
+)
 
 _OF_RATER = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates"]
 _NOT_TOLD = "Shares no candidate with another rater, so that rater and candidates cannot be told apart."
@@ -169,7 +171,11 @@ def _role(
     """The rows of one role's raters, and the role's own."""
     rows = base.raters[base.raters["rater_role"] == role].reset_index(drop=True)
     columns = rows["column"].to_numpy(dtype=np.int64)
-    prior, random_error, within_error = _prior(base, columns), _errors(base.joint, columns), _errors(within, columns)
+    prior, random_error, within_error = (
+        _prior(base, columns),
+        _errors(base.joint, columns),
+        _errors(within, columns),
+    )
     random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
     free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
     told = free[2] > _LEFT * random[2]
@@ -184,7 +190,9 @@ def _role(
     table = rows[_OF_RATER].assign(
         **_interval("contrast", random[0], random[1], confidence),
         **_interval("within", np.where(told, free[0], np.nan), np.where(told, free[1], np.nan), confidence),
-        **_interval("difference", d, np.sqrt(np.where(some, variance, np.where(told, 0.0, np.nan))), confidence),
+        **_interval(
+            "difference", d, np.sqrt(np.where(some, variance, np.where(told, 0.0, np.nan))), confidence
+        ),
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         table["p"] = np.where(some, 2 * norm.sf(np.abs(d) / np.sqrt(np.where(some, variance, 1.0))), np.nan)
@@ -262,10 +270,11 @@ def _caseloads(base: Base, raters: pd.DataFrame, level: float) -> Spread:
     Each rater's share of a candidate's ratings by the role stands beside all ratings of that candidate,
     whoever gave them; its one-step coefficient is what the rater's candidates are beyond the others.
     """
-    columns = caseload_columns(base, raters)
-    estimates, covariance = base.one_step(columns).together()
-    smallest = _ROUNDING * float(np.diagonal(covariance).max(initial=0.0))
-    return spread_beyond_error(estimates, covariance, level, smallest)
+    step = base.one_step(caseload_columns(base, raters))
+    covariance = np.asarray(
+        np.linalg.pinv(step.information, rcond=_ROUNDING, hermitian=True), dtype=np.float64
+    )
+    return spread_beyond_error(covariance @ step.score, covariance, level, 0.0)
 
 
 def caseload_columns(base: Base, raters: pd.DataFrame) -> sparse.csr_array:
@@ -291,9 +300,15 @@ def _share(base: Base, sd: float) -> float:
 
 def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
     counted = base.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"), n_lessons=("observation", "nunique"), n_candidates=("candidate", "nunique")
+        n_ratings=("rank", "size"),
+        n_lessons=("observation", "nunique"),
+        n_candidates=("candidate", "nunique"),
     )
-    numbers = [f"{name}{end}" for name in ("contrast", "within", "difference") for end in ("", "_se", "_low", "_high")]
+    numbers = [
+        f"{name}{end}"
+        for name in ("contrast", "within", "difference")
+        for end in ("", "_se", "_low", "_high")
+    ]
     numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
     told = {"status": base.status.value, "status_note": base.fit.status_note, "reference": "hausman_1978"}
     raters = counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(

@@ -1,4 +1,4 @@
-"""The base fit with candidates free: each candidate's place a parameter of its own, not drawn from a spread."""
+"""The base fit with candidates free: each one's place a parameter of its own, not drawn from a spread."""
 
 from __future__ import annotations
 
