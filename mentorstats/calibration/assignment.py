@@ -208,6 +208,7 @@ def _role(
 
 
 _NONE = Spread(np.nan, np.nan, np.nan, np.nan, 0, np.nan)
+_BY_DESIGN = Spread(0.0, 0.0, 0.0, np.nan, 0, np.nan)  # all comparisons are within candidates anyway
 
 
 def _interval(name: str, value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
@@ -232,9 +233,11 @@ def _row_of_role(
     status = Status.OK
     if tested.sum() < FEWEST_RATERS:
         status, found = Status.NOT_IDENTIFIED, _NONE
-    elif found.df and found.low > 0:
+    elif not found.df:
+        found = _BY_DESIGN
+    elif found.low > 0:
         status = Status.ASSIGNMENT_NOT_IGNORABLE
-    note = _SAME if status is Status.OK and not found.df else _OF_ROLE[status]
+    note = _SAME if found is _BY_DESIGN else _OF_ROLE[status]
     slope = base.level_slope
     return {
         "rater_role": role,
