@@ -54,14 +54,14 @@ def section(found: Adjusted, policy: Policy) -> Section:
         answer=_answer(found.summary, table.data),
         tables=(table,),
         method=(
-            "Expected with a middling rater: the mean level, counted 1, 2, 3, …, that the base fit expects of "
-            "a candidate over all criteria of the version, each counted alike, at the mean week, in the "
-            "candidate's own cycle; raters' effects are zero, the middle of their role, roles are averaged as "
-            "often as they rated in the programme, and lessons are averaged over. Candidates' effects are "
+            "Expected with a middling rater: the mean level, counted 1, 2, 3, …, that the base fit expects "
+            "of a candidate over all criteria of the version, each counted alike, at the mean week, in the "
+            "candidate's own cycle; raters' effects are zero, the middle of their role, roles are averaged "
+            "as often as they rated in the programme, and lessons are averaged over. Candidates' effects are "
             "shrunken, so with few ratings scores lie nearer to the cycle's mean: that alone moves some "
-            "across a cut. The standard error is that of all effects and fixed terms together (delta method). "
-            "What raters did is the expected mean of the ratings that a candidate got, less what middling "
-            "raters would have given.",
+            "across a cut. The standard error is that of all effects and fixed terms together (delta "
+            "method). What raters did is the expected mean of the ratings that a candidate got, less what "
+            "middling raters would have given.",
         ),
         references=("henderson_1975",),
         caution=(
@@ -80,8 +80,8 @@ def _answer(summary: pd.DataFrame, shown: pd.DataFrame) -> str:
             continue
         text = (
             f"{wording.version(str(row.rubric), str(row.rubric_version))}: who came moved a candidate's mean "
-            f"by {number(float(row.shift_sd), 'distance')} levels (root mean square), beside a standard error "
-            f"of {number(float(row.sem), 'distance')}; recorded and adjusted scores correlate "
+            f"by {number(float(row.shift_sd), 'distance')} levels (root mean square), beside a standard "
+            f"error of {number(float(row.sem), 'distance')}; recorded and adjusted scores correlate "
             f"{number(float(row.correlation), 'coefficient')}"
         )
         if not pd.isna(row.n_changed):

@@ -104,6 +104,7 @@ def _roles(roles: pd.DataFrame) -> Table:
         data[name + STATUS] = roles["status"]
     for end in BOUNDS:
         data["sd" + end] = roles["sd_level" + end]
+    confidence = 100 * float(roles["confidence"].iloc[0])
     return Table(
         key="assignment-roles",
         title="Severity with candidates as a random sample less severity within candidates",
@@ -130,7 +131,7 @@ def _roles(roles: pd.DataFrame) -> Table:
         group_columns=("rater_role",),
         count_columns=("n_raters", "n_compared", "df"),
         statistic_columns=("sd", "statistic", "p", "share"),
-        note=f"Intervals of {100 * float(roles['confidence'].iloc[0]):g} %, so that the lower limit goes with the test.",
+        note=f"Intervals of {confidence:g} %, so that the lower limit goes with the test.",
         references=("hausman_1978",),
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mentorstats.calibration.own_mentor import AGAINST_VISITORS
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
@@ -33,11 +32,11 @@ def section(found: pd.DataFrame, policy: Policy) -> Section:
         answer=_answer(first, str(table.data["value" + STATUS].iloc[0])),
         tables=(table,),
         method=(
-            "One column beside the base fit, by one Newton step: is the rater the candidate's own mentor. The "
-            "raters' own severity, candidates, lessons, weeks and roles are held, so that own mentors are "
-            "compared with mentors who visit. In levels of a middling candidate's score. The difference "
-            "between the roles is that of the base fit; it holds whatever else the roles differ in, and where "
-            "mentors never visit, role and being the own mentor cannot be told apart.",
+            "One column beside the base fit, by one Newton step: is the rater the candidate's own mentor. "
+            "The raters' own severity, candidates, lessons, weeks and roles are held, so that own mentors "
+            "are compared with mentors who visit. In levels of a middling candidate's score. The difference "
+            "between the roles is that of the base fit; it holds whatever else the roles differ in, and "
+            "where mentors never visit, role and being the own mentor cannot be told apart.",
         ),
         references=("rao_1948", "ho_kane_2013"),
         caution=(
@@ -59,9 +58,7 @@ def _answer(row: pd.Series, shown: str) -> str:
 
 
 def _table(found: pd.DataFrame) -> Table:
-    data = found[["comparison", "n_ratings", "n_others"]].copy()
-    own = found["comparison"] == AGAINST_VISITORS
-    data["n_both"] = found["n_both"].where(own).astype("Int64")
+    data = found[["comparison", "n_ratings", "n_others", "n_both"]].copy()
     for end in ("", *BOUNDS):
         data["value" + end] = found["value_level" + end]
         data["latent" + end] = found["value" if not end else end[1:]]
@@ -74,7 +71,7 @@ def _table(found: pd.DataFrame) -> Table:
             "comparison": "Comparison",
             "n_ratings": "Ratings of the first",
             "n_others": "Ratings of the others",
-            "n_both": "Mentors with both",
+            "n_both": "Raters with both",
             "value": "Shift on the level scale",
             "latent": "Shift on the latent scale, logits",
         },

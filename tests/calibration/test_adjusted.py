@@ -26,7 +26,7 @@ def found(base):
 
 
 def predicted(base, interval="none"):
-    """Direct predictions at the mean week, candidates' effects included, one row a candidate and criterion."""
+    """Direct predictions at the mean week, candidates' effects included, one row each."""
     keys = ["candidate", "criterion"]
     rows = base.rows.drop_duplicates(keys).assign(**{WEEKS: 0.0})
     values = base.fit.predict(rows, random="candidate", scale="level", interval=interval)
