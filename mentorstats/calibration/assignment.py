@@ -182,9 +182,8 @@ def _role(
     covariance = np.full((len(rows), len(rows)), np.nan)
     both = np.ix_(told, told)
     covariance[both] = difference_covariance(within_error[both], random_error[both], prior[told])
-    smallest = _ROUNDING * float(np.max(free[1][told] ** 2, initial=0.0))
     variance = np.diagonal(covariance)
-    some = told & (variance > smallest)
+    some = told & (variance > _ROUNDING * free[1] ** 2)
     d = np.where(told, random[0] - free[0], np.nan)
     tested = told & (rows["n_candidates"] >= FEWEST_CANDIDATES).to_numpy()
     table = rows[_OF_RATER].assign(
@@ -202,6 +201,7 @@ def _role(
     table["status_note"] = np.select([~told, ~tested, ~some], [_NOT_TOLD, _FEW, _SAME], "")
     table["reference"] = "hausman_1978"
     chosen = np.ix_(tested, tested)
+    smallest = _ROUNDING * float(np.median(free[1][tested] ** 2)) if tested.any() else 0.0
     found = spread_beyond_error(d[tested], covariance[chosen], level, smallest)
     loads = _caseloads(base, rows[tested], level) if tested.sum() >= FEWEST_RATERS else _NONE
     return table, _row_of_role(base, role, rows, tested, found, loads, level)

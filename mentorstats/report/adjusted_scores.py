@@ -75,22 +75,22 @@ def section(found: Adjusted, policy: Policy) -> Section:
 
 def _answer(summary: pd.DataFrame, shown: pd.DataFrame) -> str:
     told = []
-    for row, visible in zip(summary.itertuples(), shown["correlation" + STATUS], strict=True):
-        if visible == Status.TOO_FEW_TO_SHOW or pd.isna(row.correlation):
+    for (_, row), visible in zip(summary.iterrows(), shown["correlation" + STATUS], strict=True):
+        if visible == Status.TOO_FEW_TO_SHOW or pd.isna(row["correlation"]):
             continue
         text = (
-            f"{wording.version(str(row.rubric), str(row.rubric_version))}: who came moved a candidate's mean "
-            f"by {number(float(row.shift_sd), 'distance')} levels (root mean square), beside a standard "
-            f"error of {number(float(row.sem), 'distance')}; recorded and adjusted scores correlate "
-            f"{number(float(row.correlation), 'coefficient')}"
+            f"{wording.version(str(row['rubric']), str(row['rubric_version']))}: who came moved a candidate's "
+            f"mean by {number(row['shift_sd'], 'distance')} levels (root mean square), beside a standard error "
+            f"of {number(row['sem'], 'distance')}; recorded and adjusted scores correlate "
+            f"{number(row['correlation'], 'coefficient')}"
         )
-        if not pd.isna(row.n_changed):
+        if not pd.isna(row["n_changed"]):
             text += (
-                f", and of {count(int(row.n_candidates), 'decision')} at {number(float(row.cut), 'plain')}, "
-                f"{int(row.n_changed)} would change"
+                f", and of {count(int(row['n_candidates']), 'decision')} at {number(row['cut'], 'plain')}, "
+                f"{int(row['n_changed'])} would change"
             )
         told.append(text)
-    return "; ".join(told) + "." if told else "No version has enough candidates to say."
+    return wording.sentence("; ".join(told)) + "." if told else "No version has enough candidates to say."
 
 
 def _table(summary: pd.DataFrame) -> Table:

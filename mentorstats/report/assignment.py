@@ -8,7 +8,7 @@ from mentorstats.calibration.assignment import LOW_POWER, Assignment
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
-from mentorstats.report.numbers import bounds, count, number
+from mentorstats.report.numbers import count, estimate
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, sentence
 
@@ -71,33 +71,31 @@ def _verdict(found: Assignment) -> Verdict:
 
 def _answer(roles: pd.DataFrame, shown: pd.DataFrame) -> str:
     told = []
-    for row, visible in zip(roles.itertuples(), shown["sd" + STATUS], strict=True):
-        name = f"{row.rater_role}s"
+    for (_, row), visible in zip(roles.iterrows(), shown["sd" + STATUS], strict=True):
+        name = f"{row['rater_role']}s"
         if visible == Status.TOO_FEW_TO_SHOW:
             told.append(f"{name} are too few to show")
-        elif row.status == Status.ASSIGNMENT_NOT_IGNORABLE:
+        elif row["status"] == Status.ASSIGNMENT_NOT_IGNORABLE:
             told.append(
                 f"for {name} it matters who got which candidates: severity moves by a standard deviation of "
                 f"{_size(row)}, and adjusted scores and marks of {name} are withheld"
             )
-        elif has_value(Status(row.status)):
+        elif has_value(Status(row["status"])):
             told.append(f"for {name} nothing says that it matters (severity moves by {_size(row)})")
         else:
             told.append(f"for {name} it cannot be checked")
     return f"{sentence(listed(told))}. {LOW_POWER}"
 
 
-def _size(row: object) -> str:
-    value, low, high = (getattr(row, "sd_level" + end) for end in ("", *BOUNDS))
-    return f"{number(value, 'distance')} {bounds(low, high, 'distance')} levels".replace("  ", " ")
+def _size(row: pd.Series) -> str:
+    value, low, high = (float(row["sd_level" + end]) for end in ("", *BOUNDS))
+    return f"{estimate(value, low, high, 'distance')} levels"
 
 
 def _roles(roles: pd.DataFrame) -> Table:
-    data = roles[["rater_role", "n_raters", "n_compared", "df"]].copy()
+    data = roles[["rater_role", "n_raters", "n_compared"]].copy()
     for name, source in (
         ("sd", "sd_level"),
-        ("statistic", "statistic"),
-        ("p", "p"),
         ("share", "caseload_share"),
     ):
         data[name] = roles[source]
@@ -114,23 +112,17 @@ def _roles(roles: pd.DataFrame) -> Table:
             "n_raters": "Raters",
             "n_compared": "Of them compared",
             "sd": "Difference between the two, standard deviation beyond error",
-            "statistic": "Test",
-            "df": "Degrees of freedom",
-            "p": "p",
             "share": "Candidates' variance between raters",
         },
         units={
             "n_raters": "raters",
             "n_compared": "number",
-            "df": "number",
             "sd": "distance",
-            "statistic": "plain",
-            "p": "plain",
             "share": "share",
         },
         group_columns=("rater_role",),
-        count_columns=("n_raters", "n_compared", "df"),
-        statistic_columns=("sd", "statistic", "p", "share"),
+        count_columns=("n_raters", "n_compared"),
+        statistic_columns=("sd", "share"),
         note=f"Intervals of {confidence:g} %, so that the lower limit goes with the test.",
         references=("hausman_1978",),
     )
