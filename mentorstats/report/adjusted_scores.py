@@ -78,11 +78,11 @@ def _answer(summary: pd.DataFrame, shown: pd.DataFrame) -> str:
     for (_, row), visible in zip(summary.iterrows(), shown["correlation" + STATUS], strict=True):
         if visible == Status.TOO_FEW_TO_SHOW or pd.isna(row["correlation"]):
             continue
+        name = wording.version(str(row["rubric"]), str(row["rubric_version"]))
         text = (
-            f"{wording.version(str(row['rubric']), str(row['rubric_version']))}: who came moved a candidate's "
-            f"mean by {number(row['shift_sd'], 'distance')} levels (root mean square), beside a standard error "
-            f"of {number(row['sem'], 'distance')}; recorded and adjusted scores correlate "
-            f"{number(row['correlation'], 'coefficient')}"
+            f"{name}: who came moved a candidate's mean by {number(row['shift_sd'], 'distance')} levels "
+            f"(root mean square), beside a standard error of {number(row['sem'], 'distance')}; recorded and "
+            f"adjusted scores correlate {number(row['correlation'], 'coefficient')}"
         )
         if not pd.isna(row["n_changed"]):
             text += (
