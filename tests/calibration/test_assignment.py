@@ -179,9 +179,20 @@ def test_the_first_programmes_are_those_of_the_table(cell) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("cell", sorted(stored()))
 def test_all_programmes_are_those_of_the_table(cell) -> None:
-    count, found = simulation.run(simulation.CELLS.index(simulation.Cell(*cell)), simulation.PROGRAMMES)
     row = stored()[cell]
+    number = simulation.CELLS.index(simulation.Cell(*cell))
+    count, found = simulation.run(number, int(row["programmes"]))
     assert count == int(row["programmes"])
     assert found.mean(axis=0) == pytest.approx(
         [float(row[name]) for name in simulation.HEADER[3:-1]], abs=1e-4
     )
+
+
+def test_random_assignment_is_seldom_refused_and_forty_per_cent_mostly_is() -> None:
+    for (placement, share), row in stored().items():
+        refused, n = float(row["rejected_supervisor"]), int(row["programmes"])
+        if share == 0:
+            assert refused <= 0.05 + WITHIN * np.sqrt(0.05 * 0.95 / n), placement
+        else:
+            assert refused > 0.8, placement
+            assert float(row["covered_random"]) < float(row["covered_within"]), placement
