@@ -47,7 +47,7 @@ def section(found: Assignment, policy: Policy) -> Section:
             "takes all its raters with two candidates or more together, and its number is the standard "
             "deviation between raters of that difference beyond its errors, in levels of a middling "
             "candidate's score, with the interval of the Q-profile. The lower limit is above zero exactly "
-            "when the test rejects, which by chance happens in about one of twenty programmes. The fit was "
+            "when the test rejects, meant for one role in twenty by chance alone. The fit was "
             "not made again.",
             "How far the candidates of different raters differ is told by the group means' form: each "
             "rater's share of a candidate's ratings beside all ratings of that candidate.",

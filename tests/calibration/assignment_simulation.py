@@ -5,7 +5,7 @@ two criteria; a supervisor has eight candidates, and a mentor two. With "second"
 caseload rates one more of the lessons. ``share`` of the candidates' variance lies between supervisors.
 
 Run ``python tests/calibration/assignment_simulation.py > tests/calibration/assignment.csv`` to make the
-table again (half an hour on one core); ``programmes`` says how many a row rests on.
+table again (half an hour); ``programmes`` says how many a row rests on.
 """
 
 import csv
