@@ -385,6 +385,13 @@ SOURCES: dict[str, Source] = {
         "2nd edition, Springer",
         memory=True,
     ),
+    "hausman_1978": Source(
+        "Hausman, J. A.",
+        1978,
+        "Specification Tests in Econometrics",
+        "Econometrica 46(6), 1251-1271",
+        memory=True,
+    ),
     "henderson_1975": Source(
         "Henderson, C. R.",
         1975,

@@ -6,6 +6,8 @@ rubric; ``in_common`` says which raters served in several cohorts, sites or vers
 one fit that everything about severity starts from.
 """
 
+from mentorstats.calibration.adjusted import Adjusted, adjusted_scores
+from mentorstats.calibration.assignment import Assignment, assignment_check
 from mentorstats.calibration.base import Base, Step, base_fit
 from mentorstats.calibration.control_charts import ControlCharts, control_charts
 from mentorstats.calibration.drift import Drift, drift, drift_between
@@ -16,6 +18,7 @@ from mentorstats.calibration.key_trend import key_trend
 from mentorstats.calibration.level_use import level_use, never_used
 from mentorstats.calibration.networks import Linkage, by_version, linkage
 from mentorstats.calibration.overlap import in_common
+from mentorstats.calibration.own_mentor import is_own_mentor, own_mentor_difference
 from mentorstats.calibration.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
 from mentorstats.calibration.redraws import Redraws, redraws
 from mentorstats.calibration.same_instrument import SameInstrument, same_instrument
@@ -23,6 +26,8 @@ from mentorstats.calibration.spread import central_tendency, range_restriction
 from mentorstats.calibration.weighted_means import average_run_length
 
 __all__ = [
+    "Adjusted",
+    "Assignment",
     "Base",
     "ControlCharts",
     "Drift",
@@ -32,6 +37,8 @@ __all__ = [
     "Redraws",
     "SameInstrument",
     "Step",
+    "adjusted_scores",
+    "assignment_check",
     "average_run_length",
     "base_fit",
     "by_version",
@@ -44,11 +51,13 @@ __all__ = [
     "fairness",
     "halo",
     "in_common",
+    "is_own_mentor",
     "key_trend",
     "level_use",
     "linkage",
     "mean_squares",
     "never_used",
+    "own_mentor_difference",
     "range_restriction",
     "rating_fit",
     "redraws",

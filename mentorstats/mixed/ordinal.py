@@ -179,7 +179,8 @@ class OrdinalProblem:
             parts.append(sums(meeting.of_row, len(meeting.left), rows.values[s], rows.values[t], weights))
         return parts
 
-    def _factorise(self, products: list[Floats], factors: list[Floats]) -> Factor:
+    def factorise(self, products: list[Floats], factors: list[Floats]) -> Factor:
+        """Factorise M = Λ'Z'WZΛ + I from what ``products`` gave."""
         count = len(factors)
         numbers = [
             (f.T @ a @ f + np.eye(len(f))).ravel() for a, f in zip(products[:count], factors, strict=True)
@@ -203,7 +204,7 @@ class OrdinalProblem:
         for _ in range(_MOST_STEPS):
             w = -weights * now.ss / spread**2
             products = self.products(w)
-            factor = self._factorise(products, factors)
+            factor = self.factorise(products, factors)
             if last:
                 break
             score = self.gather((-weights * now.s / spread)[:, None])

@@ -1,0 +1,324 @@
+"""Have candidates come to raters as if at random? Severity with and without what candidates are like.
+
+The base fit takes candidates as drawn from one spread, whoever rates them. Where some raters get the
+better candidates, part of that counts as the raters' leniency. Comparing raters within candidates is free
+of it, at the price of larger errors: the difference between the two says whether it matters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.stats import norm
+
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.beyond_error import Spread, spread_beyond_error
+from mentorstats.calibration.freed import candidate_grouping, freed
+from mentorstats.errors import ArgumentError
+from mentorstats.estimate import Status, has_value
+from mentorstats.mixed.joint import Joint
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LOW_POWER = (
+    "The check has little power: where it finds nothing, candidates may still have come to raters by what "
+    "they are like."
+)
+METHOD = "wald_z"
+PROFILE = "q_profile"
+FEWEST_CANDIDATES = 2  # of a rater: one candidate's quality is not told from who gets which candidates
+FEWEST_RATERS = 2
+_LEFT = 1e-3  # share of a rater's reliability that has to be left when candidates are free
+_ROUNDING = (
+    1e-3  # of the within-candidate variances; what differs by less tells only how weights were rounded
+)
+
+_OF_RATER = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates"]
+_NOT_TOLD = "Shares no candidate with another rater, so that rater and candidates cannot be told apart."
+_FEW = "Rated one candidate only, whose quality this difference would stand for."
+_SAME = "Compared with others within candidates alone, so that what candidates are like makes no difference."
+_OF_ROLE = {
+    Status.OK: LOW_POWER,
+    Status.NOT_IDENTIFIED: "Fewer than two raters with two candidates or more share candidates with others.",
+    Status.ASSIGNMENT_NOT_IGNORABLE: (
+        "Severity with candidates as a random sample and severity within candidates differ beyond chance: "
+        "adjusted scores and calls are withheld."
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """Whether what candidates are like goes with who rates them.
+
+    Attributes
+    ----------
+    raters
+        One row a rater and role. ``contrast``: severity with candidates as a random sample, unshrunken;
+        ``within``: the same with candidates free; ``difference``: the first less the second, positive where
+        a rater seems the more lenient for the candidates that came; all latent with ``_se``, ``_low``,
+        ``_high``, the difference also in ranks (``difference_level``, of a middling candidate).
+    roles
+        One row a role. ``sd``: standard deviation of the difference between raters beyond its errors, with
+        an interval whose lower limit is above zero exactly when the test rejects; ``statistic``, ``df``,
+        ``p`` of that test; ``caseload_sd``: how far candidates of different raters differ (group means).
+    """
+
+    raters: pd.DataFrame
+    roles: pd.DataFrame
+
+    @property
+    def ignorable(self) -> bool:
+        """Whether no role's check says that assignment matters."""
+        return not (self.roles["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value).any()
+
+
+def assignment_check(base: Base, *, confidence: float = 0.95, level: float = 0.05) -> Assignment:
+    """Compare raters' severity with candidates as a random sample and within candidates.
+
+    If candidates come to raters as if at random both are right and the first is efficient, so that the
+    covariance of the difference is that of the second less that of the first [hausman_1978]; with the
+    other raters random, the covariance between raters' differences follows likewise (``difference``).
+    The test of a role is the quadratic form of all its raters' differences.
+
+    Parameters
+    ----------
+    base
+        From `base_fit`.
+    confidence
+        Of the raters' intervals.
+    level
+        Of the test; the interval of a role's ``sd`` has confidence 1 − 2 ``level``.
+
+    Notes
+    -----
+    Working weights of the base fit are kept, and candidates' changes a week stay random. A rater who
+    shares no candidate with another has no within-candidate severity (``not_identified``); one who rated a
+    single candidate is listed and left out of the role's test.
+    """
+    for name, share, top in (("confidence", confidence, 1.0), ("level", level, 0.5)):
+        if not 0 < share < top:
+            raise ArgumentError(f"{name} is {share}", allowed=f"above 0 and below {top:g}")
+    if not has_value(base.status):
+        return _without_fit(base, confidence, level)
+    within = freed(base)
+    made = [_role(base, within, role, confidence, level) for role in _roles(base)]
+    raters = pd.concat([rows for rows, _ in made], ignore_index=True)
+    return Assignment(raters, pd.DataFrame([row for _, row in made]))
+
+
+def _roles(base: Base) -> list[str]:
+    return sorted(base.raters["rater_role"].unique())
+
+
+# Arithmetic --------------------------------------------------------------------------------------------
+
+
+def unshrunken(effect: Floats, error: Floats, prior: Floats) -> tuple[Floats, Floats, Floats]:
+    """Contrasts behind shrunken effects: u/ρ, their errors √(C/ρ), and ρ = 1 − C/s²; (r,) each.
+
+    ``error`` C is the prediction-error variance of u, ``prior`` s² the variance between raters. Taking one
+    rater's prior out of a normal posterior leaves the precision 1/C − 1/s² and this mean, so the contrast
+    is what a fixed effect of that rater would be, the other raters still random.
+    """
+    reliability = 1 - error / prior
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return effect / reliability, np.sqrt(error / reliability), reliability
+
+
+def difference_covariance(within: Floats, random: Floats, prior: Floats) -> Floats:
+    """Covariance of random-effects less within-candidate contrasts of all raters together, (r, r).
+
+    ``within``, ``random`` are joint prediction-error covariances, ``prior`` the variances between raters.
+    Both shrunken estimates are linear in the ratings and the random-effects one is their best predictor,
+    so its error is uncorrelated with the other: with G = S − C, cov(û_w, û_r) = G_w and
+    var(d) = D_w⁻¹G_wD_w⁻¹ + D_r⁻¹G_rD_r⁻¹ − D_w⁻¹G_wD_r⁻¹ − D_r⁻¹G_wD_w⁻¹, where D holds the reliabilities.
+    Its diagonal is the difference of the two contrasts' variances [hausman_1978].
+    """
+    explained_within, explained = np.diag(prior) - within, np.diag(prior) - random
+    by_within = 1 / (np.diagonal(explained_within) / prior)
+    by_random = 1 / (np.diagonal(explained) / prior)
+    crossed = by_within[:, None] * explained_within * by_random
+    own = by_within[:, None] * explained_within * by_within
+    return np.asarray(own + by_random[:, None] * explained * by_random - crossed - crossed.T)
+
+
+def _prior(base: Base, columns: Ints) -> Floats:
+    """Variance between raters that each of these effects is drawn from, (r,)."""
+    t = base.rater_grouping
+    factor, part = base.joint.factors[t], base.joint.part(t)
+    own = (columns - part.start) % len(factor)
+    return np.asarray((factor @ factor.T)[own, own])
+
+
+def _errors(joint: Joint, columns: Ints) -> Floats:
+    r = len(columns)
+    chosen = sparse.csr_array((np.ones(r), (np.arange(r), columns)), shape=(r, len(joint.b)))
+    return joint.error(np.zeros((r, len(joint.beta))), chosen)
+
+
+# Tables ------------------------------------------------------------------------------------------------
+
+
+def _role(
+    base: Base, within: Joint, role: str, confidence: float, level: float
+) -> tuple[pd.DataFrame, dict[str, object]]:
+    """The rows of one role's raters, and the role's own."""
+    rows = base.raters[base.raters["rater_role"] == role].reset_index(drop=True)
+    columns = rows["column"].to_numpy(dtype=np.int64)
+    prior, random_error, within_error = (
+        _prior(base, columns),
+        _errors(base.joint, columns),
+        _errors(within, columns),
+    )
+    random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
+    free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
+    told = free[2] > _LEFT * random[2]
+    covariance = np.full((len(rows), len(rows)), np.nan)
+    both = np.ix_(told, told)
+    covariance[both] = difference_covariance(within_error[both], random_error[both], prior[told])
+    variance = np.diagonal(covariance)
+    some = told & (variance > _ROUNDING * free[1] ** 2)
+    d = np.where(told, random[0] - free[0], np.nan)
+    tested = told & (rows["n_candidates"] >= FEWEST_CANDIDATES).to_numpy()
+    table = rows[_OF_RATER].assign(
+        **_interval("contrast", random[0], random[1], confidence),
+        **_interval("within", np.where(told, free[0], np.nan), np.where(told, free[1], np.nan), confidence),
+        **_interval(
+            "difference", d, np.sqrt(np.where(some, variance, np.where(told, 0.0, np.nan))), confidence
+        ),
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        table["p"] = np.where(some, 2 * norm.sf(np.abs(d) / np.sqrt(np.where(some, variance, 1.0))), np.nan)
+    _on_level_scale(base, table)
+    table["confidence"], table["interval_method"] = confidence, METHOD
+    table["status"] = np.where(told, Status.OK.value, Status.NOT_IDENTIFIED.value)
+    table["status_note"] = np.select([~told, ~tested, ~some], [_NOT_TOLD, _FEW, _SAME], "")
+    table["reference"] = "hausman_1978"
+    chosen = np.ix_(tested, tested)
+    smallest = _ROUNDING * float(np.median(free[1][tested] ** 2)) if tested.any() else 0.0
+    found = spread_beyond_error(d[tested], covariance[chosen], level, smallest)
+    loads = _caseloads(base, rows[tested], level) if tested.sum() >= FEWEST_RATERS else _NONE
+    return table, _row_of_role(base, role, rows, tested, found, loads, level)
+
+
+_NONE = Spread(np.nan, np.nan, np.nan, np.nan, 0, np.nan)
+_BY_DESIGN = Spread(0.0, 0.0, 0.0, np.nan, 0, np.nan)  # all comparisons are within candidates anyway
+
+
+def _interval(name: str, value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
+    half = norm.ppf(0.5 + confidence / 2) * se
+    return {name: value, f"{name}_se": se, f"{name}_low": value - half, f"{name}_high": value + half}
+
+
+def _on_level_scale(base: Base, table: pd.DataFrame) -> None:
+    for end in ("", "_low", "_high"):
+        table["difference_level" + end] = base.on_level_scale(table["difference" + end].to_numpy())
+
+
+def _row_of_role(
+    base: Base,
+    role: str,
+    rows: pd.DataFrame,
+    tested: NDArray[np.bool_],
+    found: Spread,
+    loads: Spread,
+    level: float,
+) -> dict[str, object]:
+    status = Status.OK
+    if tested.sum() < FEWEST_RATERS:
+        status, found = Status.NOT_IDENTIFIED, _NONE
+    elif not found.df:
+        found = _BY_DESIGN
+    elif found.low > 0:
+        status = Status.ASSIGNMENT_NOT_IGNORABLE
+    note = _SAME if found is _BY_DESIGN else _OF_ROLE[status]
+    slope = base.level_slope
+    return {
+        "rater_role": role,
+        "n_raters": len(rows),
+        "n_compared": int(tested.sum()),
+        "sd": found.sd,
+        "sd_low": found.low,
+        "sd_high": found.high,
+        "sd_level": slope * found.sd,
+        "sd_level_low": slope * found.low,
+        "sd_level_high": slope * found.high,
+        "statistic": found.statistic,
+        "df": found.df,
+        "p": found.p,
+        "caseload_sd": loads.sd,
+        "caseload_sd_low": loads.low,
+        "caseload_sd_high": loads.high,
+        "caseload_share": _share(base, loads.sd),
+        "confidence": 1 - 2 * level,
+        "interval_method": PROFILE,
+        "status": status.value,
+        "status_note": note,
+        "reference": "hausman_1978",
+    }
+
+
+# Group means -------------------------------------------------------------------------------------------
+
+
+def _caseloads(base: Base, raters: pd.DataFrame, level: float) -> Spread:
+    """How far the candidates of different raters differ, by the group means' form [mundlak_1978].
+
+    Each rater's share of a candidate's ratings by the role stands beside all ratings of that candidate,
+    whoever gave them; its one-step coefficient is what the rater's candidates are beyond the others.
+    """
+    step = base.one_step(caseload_columns(base, raters))
+    covariance = np.asarray(
+        np.linalg.pinv(step.information, rcond=_ROUNDING, hermitian=True), dtype=np.float64
+    )
+    return spread_beyond_error(covariance @ step.score, covariance, level, 0.0)
+
+
+def caseload_columns(base: Base, raters: pd.DataFrame) -> sparse.csr_array:
+    """Share of a candidate's ratings by the raters' role that each of ``raters`` gave, (n, raters)."""
+    candidate = pd.factorize(base.rows["candidate"])[0]
+    m = int(candidate.max()) + 1
+    keys = ["rater", "rater_role"]
+    column = pd.MultiIndex.from_frame(raters[keys]).get_indexer(pd.MultiIndex.from_frame(base.rows[keys]))
+    of_role = base.rows["rater_role"].isin(raters["rater_role"]).to_numpy(dtype=bool)
+    total = np.maximum(np.bincount(candidate[of_role], minlength=m), 1)
+    own = column >= 0
+    entries = (1 / total[candidate[own]], (candidate[own], column[own]))
+    shares = sparse.csr_array(sparse.coo_array(entries, shape=(m, len(raters))))
+    return sparse.csr_array(shares[candidate])
+
+
+def _share(base: Base, sd: float) -> float:
+    """Part of the variance of candidates that lies between raters' candidates, at most 1."""
+    t = candidate_grouping(base)
+    whole = float(base.model.fitted.covariances()[t][0, 0])
+    return min(sd**2 / whole, 1.0) if whole > 0 else np.nan
+
+
+def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
+    counted = base.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
+        n_ratings=("rank", "size"),
+        n_lessons=("observation", "nunique"),
+        n_candidates=("candidate", "nunique"),
+    )
+    numbers = [
+        f"{name}{end}"
+        for name in ("contrast", "within", "difference")
+        for end in ("", "_se", "_low", "_high")
+    ]
+    numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
+    told = {"status": base.status.value, "status_note": base.fit.status_note, "reference": "hausman_1978"}
+    raters = counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
+        **dict.fromkeys(numbers, np.nan), confidence=confidence, interval_method="none", **told
+    )
+    names = [f"{name}{end}" for name in ("sd", "sd_level") for end in ("", "_low", "_high")]
+    names += ["statistic", "p", "caseload_sd", "caseload_sd_low", "caseload_sd_high", "caseload_share"]
+    roles = counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
+    roles = roles.assign(n_compared=0, df=0, **dict.fromkeys(names, np.nan))
+    return Assignment(raters, roles.assign(confidence=1 - 2 * level, interval_method="none", **told))
