@@ -85,6 +85,13 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "benjamini_hochberg_1995": Source(
+        "Benjamini, Y.; Hochberg, Y.",
+        1995,
+        "Controlling the false discovery rate: a practical and powerful approach to multiple testing",
+        "Journal of the Royal Statistical Society B 57, 289–300",
+        memory=True,
+    ),
     "bhapkar_1966": Source(
         "Bhapkar, V. P.",
         1966,
@@ -227,6 +234,13 @@ SOURCES: dict[str, Source] = {
         1972,
         "The Dependability of Behavioral Measurements",
         "Wiley",
+        memory=True,
+    ),
+    "dempster_1959": Source(
+        "Dempster, A. P.",
+        1959,
+        "Generalized D⁺ₙ statistics",
+        "Annals of Mathematical Statistics 30, 593–597",
         memory=True,
     ),
     "dunn_smyth_1996": Source(
@@ -374,6 +388,13 @@ SOURCES: dict[str, Source] = {
         1965,
         "Survey Sampling",
         "Wiley",
+        memory=True,
+    ),
+    "klein_2020": Source(
+        "Klein, M.; Wright, T.; Wieczorek, J.",
+        2020,
+        "A joint confidence region for an overall ranking of populations",
+        "Journal of the Royal Statistical Society C 69, 589–606",
         memory=True,
     ),
     "koo_li_2016": Source(
