@@ -609,4 +609,11 @@ SOURCES: dict[str, Source] = {
         "Educational Researcher 47(8), 492–501",
         memory=True,
     ),
+    "wright_masters_1982": Source(
+        "Wright, B. D.; Masters, G. N.",
+        1982,
+        "Rating Scale Analysis",
+        "MESA Press",
+        memory=True,
+    ),
 }

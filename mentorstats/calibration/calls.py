@@ -74,7 +74,9 @@ def mark(
     for rows in _families(table, judged, family):
         part = table.iloc[rows]
         adjusted[rows] = multipletests(part["p"].to_numpy(), method="fdr_bh")[1]
-        low[rows], high[rows] = ranks(part["contrast"], part["contrast_se"], float(part["confidence"].iloc[0]))
+        low[rows], high[rows] = ranks(
+            part["contrast"], part["contrast_se"], float(part["confidence"].iloc[0])
+        )
     beyond = (table[f"{scale}_low"] > smallest) | (table[f"{scale}_high"] < -smallest)
     marked = pd.array((adjusted <= q) & beyond.to_numpy(dtype=bool), dtype="boolean")
     marked[~judged] = pd.NA
@@ -113,8 +115,8 @@ def expected_by_chance(
 ) -> pd.DataFrame:
     """How many marks chance alone would make, were every rater of the family at zero.
 
-    Parameters are those of ``mark``. Columns ``n_raters`` (judged) and ``marks_by_chance``, indexed by family;
-    families without a rater to judge are left out.
+    Parameters are those of ``mark``. Columns ``n_raters`` (judged) and ``marks_by_chance``, indexed by
+    family; families without a rater to judge are left out.
 
     Notes
     -----

@@ -191,14 +191,15 @@ def _by_assumption(base: Base) -> pd.DataFrame:
 def _without(base: Base) -> pd.DataFrame:
     """Rows with the status of a fit that has no values."""
     rows = base.rows.groupby(["rater_role", "rater"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"), n_lessons=("observation", "nunique"), n_candidates=("candidate", "nunique")
+        n_ratings=("rank", "size"),
+        n_lessons=("observation", "nunique"),
+        n_candidates=("candidate", "nunique"),
     )
-    told = {
-        "confidence": base.fit.confidence,
-        "interval_method": "none",
-        "contrast_method": "none",
-        "status": base.status.value,
-        "status_note": base.fit.status_note,
-        "reference": REFERENCE,
-    }
-    return rows.reindex(columns=COLUMNS).assign(**told)
+    return rows.reindex(columns=COLUMNS).assign(
+        confidence=base.fit.confidence,
+        interval_method="none",
+        contrast_method="none",
+        status=base.status.value,
+        status_note=base.fit.status_note,
+        reference=REFERENCE,
+    )

@@ -1,17 +1,17 @@
 """Programmes drawn from the model with raters planted in them: what do intervals and marks do?
 
-Thirty supervisors visit 120 candidates three times each; every lesson is rated on three criteria. Supervisors'
-severities are drawn from the model; none, three or six of them are planted at 2 or 3 standard deviations,
+Thirty supervisors visit 120 candidates three times each; every lesson is rated on three criteria. Severities
+of supervisors are drawn from the model; none, three or six of them are planted at 2 or 3 standard deviations,
 severe or lenient by the toss of a coin. Each visit of a candidate is by another supervisor, drawn without a
-plan, and reliability of the unshrunken contrast is about .7. In one situation raters do not differ. In the last
-two a candidate's own supervisor makes all visits, or two of the three, and two fifths of the candidates'
-variance lie between the own supervisors.
+plan, and reliability of the unshrunken contrast is about .7. In one situation raters do not differ. In the
+last two a candidate's own supervisor makes all visits, or two of the three, and two fifths of the variance of
+candidates lie between the own supervisors.
 
-A mark is false where the rater's true shift on the level scale is no larger than the policy's smallest effect;
-marks of raters who were not planted are counted beside it, although many of those do differ by more.
+A mark is false where the rater's true shift on the level scale is no larger than the policy's smallest
+effect; marks of raters who were not planted are counted beside it, although many of those do differ by more.
 
-``python tests/calibration/truth.py rows.csv 1000`` appends a row a programme until each situation has 1,000 and
-goes on where it stopped; ``python tests/calibration/truth.py rows.csv`` then writes truth.csv.
+``python tests/calibration/truth.py rows.csv 1000`` appends a row a programme until each situation has 1,000
+and goes on where it stopped; ``python tests/calibration/truth.py rows.csv`` then writes truth.csv.
 """
 
 import csv
@@ -23,6 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 from scipy.stats import norm
+from statsmodels.stats.multitest import multipletests
 
 from mentorstats import policy
 from mentorstats.calibration import base_fit
@@ -115,6 +116,7 @@ def outcome(situation, number):
     rng = np.random.default_rng([SEED, SITUATIONS.index(situation), number])
     long, true = draw(situation, rng)
     base = base_fit(long)
+    raters = rater_effects(base)[0]
     found = mark(severity(base), q=Q, smallest=SMALLEST, by_assumption=True)
     if found["contrast"].isna().any():
         return {"no value": 1.0}
@@ -138,24 +140,20 @@ def outcome(situation, number):
         "intervals of planted raters": inside[planted].mean() if planted.any() else np.nan,
         "intervals of all raters": inside.mean(),
         "all ranks inside": float(ranked.all()) if situation.rater else np.nan,
-        **_errors(base, found, true, planted, false),
-        **_spread(base, situation),
+        **_errors(base, raters, found, true, planted, false),
+        **_spread(raters, situation),
         **{name: float(check(base)) for name, check in CHECKS.items()},
     }
 
 
-def _errors(base, found, true, planted, false):
+def _errors(base, raters, found, true, planted, false):
     """Do unshrunken contrasts err by as much as they say, one at a time and all together?"""
-    raters = rater_effects(base)[0]
     at_once, error = raters.together()
     off = ((found["contrast"] - true) / found["contrast_se"]).to_numpy()
     half = norm.ppf(0.975) * error
-    other = found.assign(
-        p=2 * norm.sf(np.abs(at_once / error)),
-        contrast_level_low=base.on_level_scale(at_once - half),
-        contrast_level_high=base.on_level_scale(at_once + half),
-    )
-    marked = mark(other, q=Q, smallest=SMALLEST, by_assumption=True)["marked"].to_numpy(dtype=bool)
+    low, high = base.on_level_scale(np.array([at_once - half, at_once + half]))
+    passed = multipletests(2 * norm.sf(np.abs(at_once / error)), alpha=Q, method="fdr_bh")[0]
+    marked = passed & ((low > SMALLEST) | (high < -SMALLEST))
     return {
         "squared error over its square, one at a time": np.square(off)[~planted].mean(),
         "squared error over its square, together": np.square((at_once - true) / error)[~planted].mean(),
@@ -164,8 +162,7 @@ def _errors(base, found, true, planted, false):
     }
 
 
-def _spread(base, situation):
-    raters = rater_effects(base)[0]
+def _spread(raters, situation):
     low, high = raters.sd_limits(0.95)
     error = raters.contrast()[1]
     return {
@@ -186,7 +183,7 @@ def append(path, programmes):
                 if (situation.name, number) not in done:
                     found = outcome(situation, number).items()
                     writer.writerow([situation.name, number, *(f"{k}={float(v)!r}" for k, v in found)])
-            handle.flush()
+                    handle.flush()
 
 
 def _rows(path):
@@ -197,19 +194,17 @@ def _rows(path):
 
 
 def summary(rows):
-    """Situation, quantity, programmes with a number, their sum and sum of squares, and the sum of the first."""
+    """Situation, quantity, programmes with a number, sum and sum of squares, and the sum of the first few."""
     frame = pd.DataFrame(
-        [
-            (name, int(number), *item.rsplit("=", 1))
-            for name, number, *items in rows
-            for item in items
-        ],
+        [(name, int(number), *item.rsplit("=", 1)) for name, number, *items in rows for item in items],
         columns=["situation", "number", "quantity", "value"],
     )
     frame["value"] = frame["value"].astype(float)
     whole = frame.groupby("number")["situation"].nunique() == len(SITUATIONS)
     frame = frame[frame["number"].isin(whole.index[whole]) & frame["value"].notna()]
-    frame = frame.assign(square=frame["value"] ** 2, first=frame["value"].where(frame["number"] < SUBSET, 0.0))
+    frame = frame.assign(
+        square=frame["value"] ** 2, first=frame["value"].where(frame["number"] < SUBSET, 0.0)
+    )
     keys = ["situation", "quantity"]
     found = frame.groupby(keys, sort=False).agg(
         n=("value", "size"), total=("value", "sum"), squares=("square", "sum"), first=("first", "sum")
