@@ -355,6 +355,13 @@ SOURCES: dict[str, Source] = {
         "The Reliability of Classroom Observations by School Personnel",
         "Bill & Melinda Gates Foundation, MET Project",
     ),
+    "hopcroft_tarjan_1973": Source(
+        "Hopcroft, J.; Tarjan, R.",
+        1973,
+        "Algorithm 447: efficient algorithms for graph manipulation",
+        "Communications of the ACM 16(6), 372–378",
+        memory=True,
+    ),
     "kane_staiger_2012": Source(
         "Kane, T. J.; Staiger, D. O.",
         2012,
@@ -525,6 +532,13 @@ SOURCES: dict[str, Source] = {
         "McGraw-Hill",
         memory=True,
     ),
+    "stoer_wagner_1997": Source(
+        "Stoer, M.; Wagner, F.",
+        1997,
+        "A simple min-cut algorithm",
+        "Journal of the ACM 44(4), 585–591",
+        memory=True,
+    ),
     "stram_lee_1994": Source(
         "Stram, D. O.; Lee, J. W.",
         1994,
@@ -593,6 +607,13 @@ SOURCES: dict[str, Source] = {
         2023,
         "Web Content Accessibility Guidelines (WCAG) 2.2",
         "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
+    ),
+    "weeks_williams_1964": Source(
+        "Weeks, D. L.; Williams, D. R.",
+        1964,
+        "A note on the determination of connectedness in an N-way cross classification",
+        "Technometrics 6(3), 319–324",
         memory=True,
     ),
     "weerahandi_1993": Source(

@@ -33,8 +33,9 @@ def ratings(tmp_path):
     return path
 
 
-def test_the_module_runs_as_the_command_does():
-    asked = [sys.executable, "-m", "mentorstats.cli", "--version"]
+@pytest.mark.parametrize("module", ["mentorstats", "mentorstats.cli"])
+def test_the_module_runs_as_the_command_does(module):
+    asked = [sys.executable, "-m", module, "--version"]
     done = subprocess.run(asked, capture_output=True, text=True, cwd=ROOT, check=True)
     assert __version__ in done.stdout
 

@@ -99,6 +99,14 @@ class Base:
     fit: Fit
     rows: pd.DataFrame
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader has to know of the fit."""
+        missing = int(self.rows["week"].isna().sum())
+        if not missing or not _has_weeks(self.rows):
+            return self.fit.notes
+        return (*self.fit.notes, f"{missing} ratings of lessons without a week stand at the mean week.")
+
     # What a rating is expected to be ---------------------------------------------------------------
 
     @property
@@ -345,7 +353,7 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     ----------
     long
         The long table (`Records.long`): `COLUMNS`, the ranks as whole numbers from 1. Rows without a
-        rank, and those marked as not independent, are left out.
+        rank, and those marked as not independent, are left out; lessons without a week stand at the mean.
     confidence
         Coverage of intervals.
 
@@ -384,7 +392,7 @@ def used_rows(long: pd.DataFrame) -> pd.DataFrame:
     rows = long[long["rank"].notna()]
     if "independent" in rows:
         rows = rows[rows["independent"].astype("boolean").fillna(True).to_numpy(dtype=bool)]
-    weeks = rows["week"].astype("float64")
+    weeks = pd.to_numeric(rows["week"]).astype("Float64")
     version = rows["rubric"].astype("str") + " " + rows["rubric_version"].astype("str")
     ready = rows.assign(
         rank=rows["rank"].astype("int64"),
@@ -392,7 +400,7 @@ def used_rows(long: pd.DataFrame) -> pd.DataFrame:
         rater_role=rows["rater_role"].astype("str"),
     )
     ready[MEASURE] = rows["criterion"].astype("str") + " · " + version
-    ready[WEEKS] = weeks - weeks.mean()
+    ready[WEEKS] = (weeks - weeks.mean()).fillna(0.0).astype("float64")
     return ready.reset_index(drop=True)
 
 
@@ -414,7 +422,7 @@ def _fixed(rows: pd.DataFrame) -> list[FixedTerm]:
 
 
 def _has_weeks(rows: pd.DataFrame) -> bool:
-    return bool(rows["week"].notna().all() and rows["week"].nunique() > 1)
+    return bool(rows["week"].nunique() > 1)
 
 
 def _grouped(rows: pd.DataFrame) -> list[Grouping]:

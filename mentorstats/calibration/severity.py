@@ -58,9 +58,9 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
     base
         The base fit.
     networks
-        One row a rater (and role) with what identifies the rater: ``rater``, ``network``, ``status``, and
-        where there are ``rater_role`` and ``status_note``. Without it a rater none of whose candidates
-        was rated by somebody else has the status ``by_assumption``, and ``network`` is empty.
+        ``linkage(long).raters``, or columns ``rater``, ``network``, ``status`` and, where there are,
+        ``rater_role`` and ``status_note``. Without it a rater none of whose candidates was rated by
+        somebody else has the status ``by_assumption``, and ``network`` is empty.
 
     Returns
     -------
@@ -87,6 +87,7 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
     (tests/calibration/truth.csv). Calls rest on the first.
     """
     if networks is not None:
+        networks = networks.reset_index() if "rater" in networks.index.names else networks
         need_columns(networks.columns, ("rater", "network", "status"), where="networks")
     if not has_value(base.status):
         return _without(base)

@@ -7,6 +7,7 @@ import pytest
 from mentorstats.calibration import base_fit
 from mentorstats.calibration.base import MEASURE, WEEKS
 from mentorstats.errors import ArgumentError, ColumnError
+from mentorstats.estimate import has_value
 from mentorstats.mixed import by, fit
 
 ONE_STEP = 0.05  # of a standard error: a Newton step from the fit against the optimum with the column
@@ -130,3 +131,20 @@ def test_ratings_that_were_not_independent_or_have_no_level_are_left_out() -> No
     table.loc[:9, "independent"] = False
     table.loc[10:19, "rank"] = pd.NA
     assert len(base_fit(table).rows) == len(table) - 20
+
+
+def test_lessons_without_a_week_stand_at_the_mean_and_a_note_says_so() -> None:
+    table = programme(4, lessons=2)
+    some = base_fit(table.assign(week=table["week"].astype("Int64").where(table.index % 7 > 0)))
+    assert (some.rows.loc[some.rows["week"].isna(), WEEKS] == 0).all()
+    assert any("stand at the mean week" in note for note in some.notes)
+    none = base_fit(table.assign(week=pd.NA))
+    assert has_value(none.status)
+    assert WEEKS not in none.model.names
+
+
+def test_what_cannot_be_fitted_has_a_status() -> None:
+    table = programme(4, lessons=1)
+    assert base_fit(table.iloc[:0]).status == "no_records"
+    assert base_fit(table.assign(rank=2)).status == "one_level_used"
+    assert "rater" not in [members.name for members in base_fit(table.query("rater == 'r01'")).model.members]
