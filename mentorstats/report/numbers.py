@@ -29,6 +29,7 @@ UNITS = {
     "pairs": Unit("pairs", 0),
     "share": Unit("%", 0, factor=100),
     "coefficient": Unit("\N{MINUS SIGN}1 to 1", 2),
+    "ratio": Unit("", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
     "plain": Unit("", 4),

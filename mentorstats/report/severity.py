@@ -6,7 +6,7 @@ import pandas as pd
 
 from mentorstats.calibration.separation import CLEAR
 from mentorstats.estimate import Status, has_value
-from mentorstats.policy import Policy
+from mentorstats.policy import Policy, Rule
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
@@ -38,7 +38,7 @@ def section(marked: pd.DataFrame, roles: pd.DataFrame, chance: pd.DataFrame, pol
         key="severity",
         question=QUESTION,
         answer=" ".join([*_spread(roles, summary), _calls(marked, chance)]),
-        tables=(summary, _raters(marked)),
+        tables=(summary, _raters(marked, minimum)),
         method=(
             "One ordinal model of all ratings holds role, weeks and cohort, candidates with their own change "
             "a week, lessons, raters, each rater's form of a lesson and each rater's own view of a "
@@ -155,9 +155,9 @@ def _roles(roles: pd.DataFrame) -> Table:
             "n_raters": "raters",
             "mean_level": "levels",
             "sd_level": "distance",
-            "separation": "coefficient",
-            "strata": "coefficient",
-            "separation_reliability": "coefficient",
+            "separation": "ratio",
+            "strata": "ratio",
+            "separation_reliability": "ratio",
         },
         group_columns=("role", "network") if several else ("role",),
         count_columns=("n_raters",),
@@ -167,13 +167,16 @@ def _roles(roles: pd.DataFrame) -> Table:
     )
 
 
-def _raters(marked: pd.DataFrame) -> Table:
+def _raters(marked: pd.DataFrame, minimum: Rule) -> Table:
+    """Raters of enough candidates, in the order of their codes."""
+    marked = marked.assign(candidates_enough=marked["n_candidates"].map(minimum.met))
     of = marked.groupby("rater_role")["marked"].transform(lambda column: int(column.notna().sum()))
     data = pd.DataFrame(
         {
             "rater": marked["rater"],
             "role": marked["rater_role"],
             "network": marked["network"].map(lambda n: "" if pd.isna(n) else str(n)),
+            "n_candidates": marked["n_candidates"],
             "n_lessons": marked["n_lessons"],
             "shift": marked["effect_level"],
             "shift" + BOUNDS[0]: marked["effect_level_low"],
@@ -188,27 +191,37 @@ def _raters(marked: pd.DataFrame) -> Table:
             ],
         }
     )
-    labels = {"rater": "Rater", "role": "Role", "n_lessons": "Lessons", "shift": "Shift on the level scale"}
+    data = data[marked["candidates_enough"]].reset_index(drop=True)
+    labels = {"rater": "Rater", "role": "Role", "n_candidates": "Candidates", "n_lessons": "Lessons"}
+    labels |= {"shift": "Shift on the level scale"}
     if marked["network"].notna().any():
         labels["network"] = "Network"
     return Table(
         key="severity-raters",
-        title="Raters, in the order of their codes",
+        title="Raters, in the order of role and code",
         data=data,
         labels=labels | {"places": "Place, 1 is the lowest", "talk": "Marked"},
-        units={"n_lessons": "lessons", "shift": "levels"},
+        units={"n_candidates": "people", "n_lessons": "lessons", "shift": "levels"},
         group_columns=("rater",),
-        count_columns=("n_lessons",),
+        count_columns=("n_candidates", "n_lessons"),
         statistic_columns=("shift",),
-        note=_note(marked),
+        note=_note(marked, minimum),
         references=("kass_steffey_1989", "klein_2020"),
     )
 
 
-def _note(marked: pd.DataFrame) -> str:
-    """What the statuses of raters mean, once each."""
-    told = marked[["status", "status_note"]].drop_duplicates()
-    notes = list(dict.fromkeys(told.loc[told["status_note"] != "", "status_note"]))
+def _note(marked: pd.DataFrame, minimum: Rule) -> str:
+    """What is not listed, and why there is no call; network and status are explained before severity."""
+    notes = []
+    few = marked[~marked["candidates_enough"]]
+    if len(few):
+        verb = "is" if len(few) == 1 else "are"
+        notes.append(
+            f"{count(len(few), 'rater')} of fewer than {minimum.value:g} candidates {verb} not listed."
+        )
+        codes = [str(code) for code in few.loc[few["marked"].fillna(False), "rater"]]
+        if codes:
+            notes.append(f"Marked among them: {listed(codes)}.")
     withheld = sorted(set(marked["call_status"]) - {Status.OK.value})
     if withheld:
         reasons = listed([name.replace("_", " ") for name in withheld])
