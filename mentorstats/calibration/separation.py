@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import chi2, norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
+from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, raters_status
 from mentorstats.errors import need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.holding import hold_sd, variance_space
@@ -101,7 +101,7 @@ def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.Da
         ("rater", "rater_role", "network", "n_ratings", "contrast_se", "status", "status_note"),
         where="raters",
     )
-    known = has_value(base.status)
+    known = has_value(raters_status(base)[0])
     spread = _spreads(base, refit) if known else {}
     means = _means(base) if known else {}
     rows = [
@@ -146,8 +146,9 @@ def _row(
 
 
 def _status(base: Base, part: pd.DataFrame, spread: Numbers, n: int) -> tuple[Status, str]:
-    if not has_value(base.status):
-        return base.status, base.fit.status_note
+    status, why = raters_status(base)
+    if not has_value(status):
+        return status, why
     if n < 2:
         return Status.ONE_RATER, _ALONE
     assumed = part["status"].eq(Status.BY_ASSUMPTION.value)

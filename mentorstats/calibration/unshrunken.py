@@ -16,6 +16,7 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2, norm
 
 from mentorstats.calibration.base import Base
+from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.holding import entry
 
@@ -25,7 +26,8 @@ Ints = NDArray[np.int64]
 _BATCH = 256  # right-hand sides solved at once
 _NODES = (-2.2, -1.1, 0.0, 1.1, 2.2)  # in standard errors of log sd
 _POORLY_KNOWN = 0.8  # largest standard error of log sd that the nodes are placed by
-_LEAST = 1e-6  # share of a rater's information below which there is none, only rounding
+_LEAST = 1e-8  # share of the largest information below which there is none, only rounding
+_NO_MORE = 1e-5  # largest reliability up to which raters are as good as alike
 _FARTHEST = 1e4  # times the natural size: standard deviations beyond it are not looked at
 
 
@@ -87,11 +89,11 @@ class RaterEffects:
         s = 0 it is h/Jᵢᵢ. NaN where there is no information.
         """
         own = np.diagonal(self.information)
-        if self.sd == 0:
-            own = np.where(own > 0, own, np.nan)
+        own = np.where(own > _LEAST * own.max(initial=0.0), own, np.nan)
+        if self.sd**2 * np.nanmax(own, initial=0.0) < _NO_MORE:
             return self.score / own, 1 / np.sqrt(own)
         effect, variance = self.shrunken
-        rho = np.where(self.reliability > _LEAST, self.reliability, np.nan)
+        rho = np.where(np.isnan(own), np.nan, 1 - variance / self.sd**2)
         return effect / rho, np.sqrt(variance / rho)
 
     def together(self) -> tuple[Floats, Floats]:
@@ -181,6 +183,16 @@ class RaterEffects:
             return np.nan, np.nan
         statistic = -self._peak[1]
         return statistic, float(0.5 * chi2.sf(statistic, 1)) if statistic > 0 else 1.0
+
+
+def raters_status(base: Base) -> tuple[Status, str]:
+    """Status of the fit, or of the raters in it where they could not be kept apart from something else."""
+    if not has_value(base.status):
+        return base.status, base.fit.status_note
+    if any(members.name == "rater" for members in base.model.members):
+        return base.status, ""
+    verdict = base.model.screening.groupings.get("rater")
+    return (verdict.status, verdict.note) if verdict else (Status.NOT_IDENTIFIED, "The fit holds no raters.")
 
 
 def rater_effects(base: Base) -> list[RaterEffects]:

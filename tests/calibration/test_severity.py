@@ -125,8 +125,10 @@ def test_the_contrast_has_a_limit_where_raters_do_not_differ() -> None:
     raters = of_linear(0.7)[0]
     none = RaterEffects(raters.rows, raters.information, raters.score, 0.0, np.nan, 1.0)
     nearly = RaterEffects(raters.rows, raters.information, raters.score, 1e-3, 0.2, 1.0)
-    for one, other in zip(none.contrast(), nearly.contrast(), strict=True):
-        assert one == pytest.approx(other, rel=1e-4, abs=1e-6)
+    hardly = RaterEffects(raters.rows, raters.information, raters.score, 1e-6, 0.2, 1.0)
+    for one, two, three in zip(none.contrast(), hardly.contrast(), nearly.contrast(), strict=True):
+        assert one == pytest.approx(three, rel=1e-4, abs=1e-6)
+        assert two == pytest.approx(three, rel=1e-4, abs=1e-6)
     assert (none.shrunken[0] == 0).all()
 
 
@@ -300,6 +302,22 @@ def test_a_fit_without_values_gives_rows_with_its_status() -> None:
     rows = separation(base, table)
     assert rows["status"].tolist() == [base.status.value]
     assert rows["sd"].isna().all()
+
+
+def test_raters_whom_the_model_cannot_hold_get_its_reason() -> None:
+    long = programme(4)
+    own = long.assign(rater="m" + long["candidate"].str[1:])
+    for rows in (
+        long[long["rater"] == "r03"],
+        own.drop_duplicates(["observation", "rater", "criterion"]),
+    ):
+        base = base_fit(rows)
+        table = severity(base)
+        assert len(table) == rows["rater"].nunique()
+        assert set(table["status"]) == {Status.NOT_IDENTIFIED.value}
+        assert table["status_note"].str.contains("rater").all()
+        assert separation(base, table)["status"].tolist() == [Status.NOT_IDENTIFIED.value]
+    assert severity(base_fit(long.iloc[:0])).empty
 
 
 def test_columns_are_those_of_the_vocabulary(base) -> None:

@@ -194,29 +194,39 @@ def _rows(path):
 
 
 def summary(rows):
-    """Situation, quantity, programmes with a number, sum and sum of squares, and the sum of the first few."""
+    """Programmes with a number, their mean with its Monte Carlo error, and the sum over the first few.
+
+    One row a situation and quantity; programmes count that every situation has.
+    """
     frame = pd.DataFrame(
         [(name, int(number), *item.rsplit("=", 1)) for name, number, *items in rows for item in items],
         columns=["situation", "number", "quantity", "value"],
     )
     frame["value"] = frame["value"].astype(float)
-    whole = frame.groupby("number")["situation"].nunique() == len(SITUATIONS)
+    whole = frame.groupby("number")["situation"].nunique() == len({name for name, *_ in rows})
     frame = frame[frame["number"].isin(whole.index[whole]) & frame["value"].notna()]
-    frame = frame.assign(
-        square=frame["value"] ** 2, first=frame["value"].where(frame["number"] < SUBSET, 0.0)
-    )
-    keys = ["situation", "quantity"]
-    found = frame.groupby(keys, sort=False).agg(
-        n=("value", "size"), total=("value", "sum"), squares=("square", "sum"), first=("first", "sum")
+    frame["early"] = frame["value"].where(frame["number"] < SUBSET, 0.0)
+    found = frame.groupby(["situation", "quantity"], sort=False).agg(
+        programmes=("value", "size"), mean=("value", "mean"), error=("value", "sem"), first=("early", "sum")
     )
     return found.reset_index()
+
+
+def again(situation, programmes):
+    """The same table for one situation, made now."""
+    made = [
+        [situation.name, number, *(f"{name}={float(value)!r}" for name, value in found.items())]
+        for number in range(programmes)
+        for found in [outcome(situation, number)]
+    ]
+    return summary(made).set_index("quantity")
 
 
 def main(path, programmes=None):
     if programmes is not None:
         append(path, programmes)
     else:
-        summary(_rows(path)).to_csv(TABLE, index=False, float_format="%.8g", lineterminator="\n")
+        summary(_rows(path)).to_csv(TABLE, index=False, float_format="%.10g", lineterminator="\n")
 
 
 if __name__ == "__main__":
