@@ -13,6 +13,7 @@ from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, rate
 from mentorstats.errors import need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.holding import hold_sd, variance_space
+from mentorstats.mixed.layout import Categories
 
 Numbers = dict[str, Any]
 
@@ -169,10 +170,18 @@ def _spreads(base: Base, refit: bool) -> dict[str, Numbers]:
         numbers: Numbers = {"statistic": statistic, "p": p, "p_method": method, "interval_method": METHOD}
         for end, sd, level in zip(("", "_low", "_high"), sds, levels, strict=True):
             numbers |= {f"sd{end}": float(sd), f"sd_level{end}": float(level)}
+        notes = _confounded(base)
         if len(roles) > 1:
-            numbers["note"] = f"{' and '.join(roles)} have one standard deviation: one has too few raters."
+            notes.append(f"{' and '.join(roles)} have one standard deviation: one has too few raters.")
+        numbers["note"] = " ".join(notes)
         found |= dict.fromkeys(roles, numbers)
     return found
+
+
+def _confounded(base: Base) -> list[str]:
+    """What the roles' means cannot be told from."""
+    aliased = base.model.screening.aliased.values()
+    return [verdict.note for verdict in aliased if "rater_role" in verdict.note]
 
 
 def _test(base: Base, own: RaterEffects, role: str, refit: bool) -> tuple[float, float, str]:
@@ -200,11 +209,14 @@ def _means(base: Base) -> dict[str, Numbers]:
     deviate = float(norm.ppf(0.5 + base.fit.confidence / 2))
     joint, names = base.joint, base.model.names
     cuts = len(joint.beta) - len(names)
+    roles = base.model.layout.atoms.get("rater_role")
+    first = roles.against if isinstance(roles, Categories) else None
     found: dict[str, Numbers] = {}
     for role in base.raters["rater_role"].unique():
         label = f"rater_role: {role}"
-        if label not in names:
-            found[role] = {"role_mean": 0.0, "role_mean_level": 0.0}
+        if label not in names:  # the first one, the only one, or one that cannot be told from the rest
+            zero = 0.0 if first in (role, None) else np.nan
+            found[role] = {"role_mean": zero, "role_mean_level": zero}
             continue
         at = cuts + names.index(label)
         value, half = float(joint.beta[at]), deviate * float(np.sqrt(joint.covariance[at, at]))

@@ -12,7 +12,7 @@ from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
 from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, raters_status
-from mentorstats.errors import need_columns
+from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 
 Floats = NDArray[np.float64]
@@ -74,8 +74,8 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
 
     Raises
     ------
-    ColumnError
-        ``networks`` lacks a column.
+    ColumnError, ArgumentError
+        ``networks`` lacks a column or has a rater twice.
 
     Notes
     -----
@@ -161,7 +161,14 @@ def _told(
 
 def _given(found: pd.DataFrame, networks: pd.DataFrame) -> pd.DataFrame:
     keys = [name for name in ("rater", "rater_role") if name in networks]
-    wanted = networks.drop_duplicates(keys).assign(rater=networks["rater"].astype("str"))
+    wanted = networks.assign(rater=networks["rater"].astype("str"))
+    twice = wanted[wanted.duplicated(keys)]
+    if len(twice):
+        raise ArgumentError(
+            f"rater {twice['rater'].iloc[0]!r} stands there more than once",
+            where="networks",
+            remedy="Give one row a rater, or a rater and role.",
+        )
     names = [name for name in ("network", "status", "status_note") if name in wanted]
     frame = found[keys].merge(wanted[[*keys, *names]], on=keys, how="left", validate="many_to_one")
     frame.index = found.index

@@ -140,14 +140,16 @@ def _roles(roles: pd.DataFrame) -> Table:
         data[name] = roles[name]
     data["mean_level" + STATUS] = Status.OK.value
     labels = {"role": "Role"} | ({"network": "Separate network"} if several else {})
+    labels["n_raters"] = "Raters"
+    first = roles.loc[roles["role_mean"].eq(0) & roles["role_mean_low"].isna(), "rater_role"]
+    if roles["rater_role"].nunique() > 1 and len(first):
+        labels["mean_level"] = f"Middling rater, against a middling {first.iloc[0]}"
     return Table(
         key="severity-roles",
         title="How far raters differ",
         data=data,
         labels=labels
         | {
-            "n_raters": "Raters",
-            "mean_level": f"Middling rater, against a {roles['rater_role'].iloc[0]}",
             "sd_level": "Standard deviation between raters",
             "separation": "Separation: that deviation over the error of a shift",
             "strata": "Groups of severity that could be told apart",

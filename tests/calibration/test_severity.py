@@ -17,7 +17,7 @@ from mentorstats.calibration.separation import COLUMNS as OF_ROLES
 from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import COLUMNS, severity
 from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
-from mentorstats.errors import ColumnError
+from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
 from mentorstats.mixed import by, fit, likelihood_ratio
 from mentorstats.mixed.limits import variance_limits
@@ -269,6 +269,8 @@ def test_networks_given_decide_who_has_a_value(base) -> None:
     assert np.isnan(rows["separation"].iloc[2])
     with pytest.raises(ColumnError, match="network"):
         severity(base, networks=given.drop(columns="network"))
+    with pytest.raises(ArgumentError, match="more than once"):
+        severity(base, networks=pd.concat([given, given.iloc[:1]]))
 
 
 def test_linkage_serves_as_networks(base) -> None:
@@ -290,6 +292,14 @@ def test_a_role_of_one_rater_has_no_contrast_and_few_share_a_variance() -> None:
     assert rows["status"].tolist() == ["one_rater", "ok"]
     assert "one standard deviation" in rows.loc[1, "status_note"]
     assert rows.loc[1, "role_mean_low"] < rows.loc[1, "role_mean"] < rows.loc[1, "role_mean_high"]
+
+
+def test_roles_of_different_cohorts_are_told_to_be_confounded() -> None:
+    long = programme(4)
+    long["rater_role"] = long["cohort"].map({"first": "mentor", "second": "supervisor"})
+    base = base_fit(long)
+    rows = separation(base, severity(base))
+    assert rows["status_note"].str.contains("cohort: second is a combination").all()
 
 
 def test_a_fit_without_values_gives_rows_with_its_status() -> None:

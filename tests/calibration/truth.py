@@ -32,7 +32,7 @@ from mentorstats.calibration.severity import severity
 from mentorstats.calibration.unshrunken import rater_effects
 
 TABLE = Path(__file__).parent / "truth.csv"
-SEED, SUBSET = 20261125, 4
+SEED, SUBSET = 20261125, 3
 SUPERVISORS, CANDIDATES, VISITS, CRITERIA = 30, 120, 3, 3
 CANDIDATE, LESSON, RATER, RATER_CRITERION = 1.0, 0.4, 0.8, 0.4  # standard deviations, logits
 CUTS = np.array([-2.2, -0.2, 2.0])
