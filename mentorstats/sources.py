@@ -272,6 +272,13 @@ SOURCES: dict[str, Source] = {
         "Technometrics 29(4), 401–407",
         memory=True,
     ),
+    "dempster_1959": Source(
+        "Dempster, A. P.",
+        1959,
+        "Generalized D⁺ₙ statistics",
+        "Annals of Mathematical Statistics 30, 593–597",
+        memory=True,
+    ),
     "drezner_wesolowsky_1990": Source(
         "Drezner, Z.; Wesolowsky, G. O.",
         1990,
@@ -445,6 +452,13 @@ SOURCES: dict[str, Source] = {
         1965,
         "Survey Sampling",
         "Wiley",
+        memory=True,
+    ),
+    "klein_2020": Source(
+        "Klein, M.; Wright, T.; Wieczorek, J.",
+        2020,
+        "A joint confidence region for an overall ranking of populations",
+        "Journal of the Royal Statistical Society C 69, 589–606",
         memory=True,
     ),
     "koo_li_2016": Source(

@@ -9,6 +9,7 @@ one fit that everything about severity starts from.
 from mentorstats.calibration.adjusted import Adjusted, adjusted_scores
 from mentorstats.calibration.assignment import Assignment, assignment_check
 from mentorstats.calibration.base import Base, Step, base_fit
+from mentorstats.calibration.calls import expected_by_chance, mark
 from mentorstats.calibration.control_charts import ControlCharts, control_charts
 from mentorstats.calibration.drift import Drift, drift, drift_between
 from mentorstats.calibration.drift_refit import refit as refit_drift
@@ -22,6 +23,8 @@ from mentorstats.calibration.own_mentor import is_own_mentor, own_mentor_differe
 from mentorstats.calibration.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
 from mentorstats.calibration.redraws import Redraws, redraws
 from mentorstats.calibration.same_instrument import SameInstrument, same_instrument
+from mentorstats.calibration.separation import separation
+from mentorstats.calibration.severity import severity
 from mentorstats.calibration.spread import central_tendency, range_restriction
 from mentorstats.calibration.weighted_means import average_run_length
 
@@ -48,6 +51,7 @@ __all__ = [
     "criterion_fit",
     "drift",
     "drift_between",
+    "expected_by_chance",
     "fairness",
     "halo",
     "in_common",
@@ -55,6 +59,7 @@ __all__ = [
     "key_trend",
     "level_use",
     "linkage",
+    "mark",
     "mean_squares",
     "never_used",
     "own_mentor_difference",
@@ -63,4 +68,6 @@ __all__ = [
     "redraws",
     "refit_drift",
     "same_instrument",
+    "separation",
+    "severity",
 ]

@@ -36,6 +36,7 @@ UNITS = {
     "gain": Unit("0 to 1", 3, signed=True),
     "variance": Unit("levels squared", 3),
     "square": Unit("", 2),
+    "ratio": Unit("", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
     "p_value": Unit("", 3),
