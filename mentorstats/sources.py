@@ -85,6 +85,13 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
+    "benjamini_1995": Source(
+        "Benjamini, Y.; Hochberg, Y.",
+        1995,
+        "Controlling the false discovery rate: a practical and powerful approach to multiple testing",
+        "Journal of the Royal Statistical Society B 57, 289–300",
+        memory=True,
+    ),
     "bhapkar_1966": Source(
         "Bhapkar, V. P.",
         1966,
