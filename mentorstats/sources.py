@@ -69,8 +69,15 @@ SOURCES: dict[str, Source] = {
         2009,
         "Balance diagnostics for comparing the distribution of baseline covariates between treatment groups "
         "in propensity-score matched samples",
-        "Statistics in Medicine 28, 3083–3107",
-        memory=True,
+        "Statistics in Medicine 28, 3083–3107; abstract and discussion read",
+    ),
+    "austin_2009_prevalence": Source(
+        "Austin, P. C.",
+        2009,
+        "Using the standardized difference to compare the prevalence of a binary variable between two groups "
+        "in observational research",
+        "Communications in Statistics: Simulation and Computation 38, 1228–1234; abstract read, which calls "
+        "0.1 negligible",
     ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
@@ -110,8 +117,7 @@ SOURCES: dict[str, Source] = {
         "Bland, J. M.; Altman, D. G.",
         1999,
         "Measuring agreement in method comparison studies",
-        "Statistical Methods in Medical Research 8, 135–160",
-        memory=True,
+        "Statistical Methods in Medical Research 8, 135–160; abstract read",
     ),
     "brennan_1998": Source(
         "Brennan, R. L.",
@@ -158,8 +164,7 @@ SOURCES: dict[str, Source] = {
         "Carkeet, A.",
         2015,
         "Exact parametric confidence intervals for Bland-Altman limits of agreement",
-        "Optometry and Vision Science 92, e71–e80",
-        memory=True,
+        "Optometry and Vision Science 92, e71–e80; abstract read",
     ),
     "cicchetti_1994": Source(
         "Cicchetti, D. V.",
@@ -192,8 +197,7 @@ SOURCES: dict[str, Source] = {
         "Cole, S. R.; Hernán, M. A.",
         2008,
         "Constructing inverse probability weights for marginal structural models",
-        "American Journal of Epidemiology 168, 656–664",
-        memory=True,
+        "American Journal of Epidemiology 168, 656–664; abstract read",
     ),
     "conger_1980": Source(
         "Conger, A. J.",
@@ -387,16 +391,14 @@ SOURCES: dict[str, Source] = {
         "Koo, T. K.; Li, M. Y.",
         2016,
         "A guideline of selecting and reporting intraclass correlation coefficients for reliability research",
-        "Journal of Chiropractic Medicine 15, 155–163",
-        memory=True,
+        "Journal of Chiropractic Medicine 15, 155–163; abstract read, which has the bands",
     ),
     "kottner_2011": Source(
         "Kottner, J.; Audigé, L.; Brorson, S.; Donner, A.; Gajewski, B. J.; Hróbjartsson, A.; Roberts, C.; "
         "Shoukri, M.; Streiner, D. L.",
         2011,
         "Guidelines for Reporting Reliability and Agreement Studies (GRRAS) were proposed",
-        "Journal of Clinical Epidemiology 64, 96–106",
-        memory=True,
+        "Journal of Clinical Epidemiology 64, 96–106; items read as reprinted in BMC Women's Health 13, 3",
     ),
     "krippendorff_2011": Source(
         "Krippendorff, K.",
@@ -422,8 +424,7 @@ SOURCES: dict[str, Source] = {
         "Liang, K.-Y.; Zeger, S. L.",
         1986,
         "Longitudinal data analysis using generalized linear models",
-        "Biometrika 73, 13–22",
-        memory=True,
+        "Biometrika 73, 13–22; summary read",
     ),
     "liu_pierce_1994": Source(
         "Liu, Q.; Pierce, D. A.",
@@ -493,8 +494,7 @@ SOURCES: dict[str, Source] = {
         "Shrout, P. E.; Fleiss, J. L.",
         1979,
         "Intraclass correlations: uses in assessing rater reliability",
-        "Psychological Bulletin 86, 420–428",
-        memory=True,
+        "Psychological Bulletin 86, 420–428; abstract read",
     ),
     "siegel_1956": Source(
         "Siegel, S.",
@@ -584,7 +584,6 @@ SOURCES: dict[str, Source] = {
         "White, M. C.",
         2018,
         "Rater performance standards for classroom observation instruments",
-        "Educational Researcher 47(8), 492–501",
-        memory=True,
+        "Educational Researcher 47(8), 492–501; abstract read",
     ),
 }

@@ -119,4 +119,3 @@ def lesson_agreement(pairs: pd.DataFrame, *, confidence: float = 0.95) -> pd.Dat
         order = kendall_w(long, unit="lesson", rater="role", level="score").loc[["kendall_w"]]
         parts[tuple(map(str, version))] = pd.concat([limits, order])
     return pd.concat(parts, names=VERSION) if parts else pd.DataFrame()
-

@@ -64,9 +64,7 @@ def in_words(found: pd.DataFrame, rules: Policy) -> Words:
     return Words(words, read, bands)
 
 
-def paradoxes(
-    pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy, *, confidence: float = 0.95
-) -> pd.DataFrame:
+def paradoxes(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.DataFrame:
     """Lay agreement open by criterion and level, as `paradox` does, where its alarm goes.
 
     Parameters
@@ -74,7 +72,7 @@ def paradoxes(
     pairs, rubrics
         As in `overview.by_version`.
     rules
-        Policy with the rows that `paradox` asks for.
+        Policy with the rows that `paradox` asks for, and ``confidence``.
 
     Returns
     -------
@@ -93,7 +91,7 @@ def paradoxes(
                 levels=range(1, n_levels + 1),
                 cluster="candidate",
                 rules=rules,
-                confidence=confidence,
+                confidence=rules.value("confidence"),
             )
     if not parts:
         return pd.DataFrame({"alarm": pd.Series(dtype=bool)})

@@ -107,8 +107,8 @@ def icc_incomplete(
         and ``icc_c_k`` of a mean, against the scale and against the other units' means. value, low,
         high, confidence, interval_method, q (weight of the rater variance in the error: 1, 0, 1/k and
         q as above), k (ratings in the score), k_harmonic, sem with sem_low and sem_high, observed_sd (of
-        ratings, of the means there are), n_units, n_raters, n_ratings, n_clusters, n_left_out, model, type, definition,
-        status, status_note, reference.
+        ratings, of the means there are), n_units, n_raters, n_ratings, n_clusters, n_left_out, model,
+        type, definition, status, status_note, reference.
 
         Variances are from restricted maximum likelihood; on complete data the values are those of
         `icc` while no variance is zero. Where each rater scored one unit only, ``icc_c_1`` is
@@ -311,16 +311,15 @@ def _fitted(found: Scores, codes: dict[str, Codes], asked: _Asked) -> Fit:
     return fit(data, response="score", fixed=fixed, grouped=tuple(codes), degrees="none")
 
 
-def _unidentified(
-    made: Fit, names: list[str], groups: Sequence[_Group]
-) -> tuple[Status, str] | None:
+def _unidentified(made: Fit, names: list[str], groups: Sequence[_Group]) -> tuple[Status, str] | None:
     """Why the components named could not be had, if they could not."""
     flagged = made.model.screening.groupings
     for name in names:
         if name in flagged:
             note = flagged[name].note
             for group in groups:
-                note = re.sub(rf"\b{group.component}\b", lambda _, name=group.column: name, note)
+                column = group.column.replace("\\", r"\\")
+                note = re.sub(rf"\b{group.component}\b", column, note)
             return Status.NOT_IDENTIFIED, note
     if made.status is not Status.OK or made.model.engine is None:
         return made.status, made.status_note

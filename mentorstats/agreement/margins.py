@@ -131,9 +131,7 @@ class _Test:
         if not self.n_clusters:
             return float(stats.chi2.sf(self.statistic, self.df))
         left = self.n_clusters - self.df
-        return float(
-            stats.f.sf(left / (self.df * (self.n_clusters - 1)) * self.statistic, self.df, left)
-        )
+        return float(stats.f.sf(left / (self.df * (self.n_clusters - 1)) * self.statistic, self.df, left))
 
 
 def homogeneity(table: Array, method: str) -> _Test:

@@ -30,9 +30,7 @@ CAREFUL = 0.1  # added to the correlation, which has no interval; common practic
 WEIGHTS = "quadratic"
 
 
-def needed(
-    pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy, *, confidence: float = 0.95
-) -> pd.DataFrame:
+def needed(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.DataFrame:
     """Plan double-scoring for weighted kappa of one criterion, and of all together.
 
     The criterion is the one whose kappa is the middle one of its version (the lower of two).
@@ -42,7 +40,8 @@ def needed(
     pairs, rubrics
         As in `overview.by_version`.
     rules
-        Policy with the rows ``agreement_half_width``, ``agreement_floor`` and ``agreement_power``.
+        Policy with the rows ``agreement_half_width``, ``agreement_floor``, ``agreement_power`` and
+        ``confidence``.
 
     Returns
     -------
@@ -68,7 +67,7 @@ def needed(
         ):
             given = _given(part, n_levels)
             for scenario, more in (("as_estimated", 0.0), ("careful", CAREFUL)):
-                row = _planned(given, given.correlation + more, rules, confidence)
+                row = _planned(given, given.correlation + more, rules)
                 rows[(*version, what, scenario)] = {"criterion": name} | row
     if not rows:
         return pd.DataFrame()
@@ -175,8 +174,8 @@ def _given(rows: pd.DataFrame, n_levels: int) -> _Given:
     )
 
 
-def _planned(given: _Given, correlation: float, rules: Policy, confidence: float) -> dict[str, object]:
-    correlation = min(correlation, 1.0)
+def _planned(given: _Given, correlation: float, rules: Policy) -> dict[str, object]:
+    correlation, confidence = min(correlation, 1.0), rules.value("confidence")
     floor, width = rules.value(FLOOR), rules.value(HALF_WIDTH)
     row: dict[str, object] = {
         "value": given.kappa,

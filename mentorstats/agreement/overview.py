@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from mentorstats.agreement import generality
-from mentorstats.agreement.certification import Certification, certify
+from mentorstats.agreement.certification import Certification, certificates, certify
 from mentorstats.agreement.coefficients import coefficients
 from mentorstats.agreement.double_scores import by_rater, over_raters
 from mentorstats.agreement.icc_incomplete import icc_incomplete
@@ -371,6 +372,37 @@ def key_scores(
         seed=seed,
     )
     return found, chances
+
+
+def last_day(long: pd.DataFrame) -> datetime.date | None:
+    """Last day on which a lesson with a level was rated, or None where no day is recorded."""
+    days = pd.to_datetime(long.loc[long["level"].notna(), "date"]).dropna()
+    return days.max().date() if len(days) else None
+
+
+def standing(register: pd.DataFrame | None, long: pd.DataFrame, *, on: datetime.date | None) -> pd.DataFrame:
+    """How the certificates of those who gave a level stand on a day.
+
+    Parameters
+    ----------
+    register
+        The table ``raters``.
+    long
+        The long table.
+    on
+        The day.
+
+    Returns
+    -------
+    DataFrame
+        As from `certificates`, with ``rater_role`` as in the ratings; no rows without register or day.
+    """
+    if register is None or register.empty or on is None:
+        return pd.DataFrame()
+    gave = long[long["level"].notna() & long["rater"].notna()]
+    roles = gave.groupby("rater", observed=True)["rater_role"].first()
+    found = certificates(register, on=on, raters=list(roles.index))
+    return found.assign(rater_role=roles.reindex(found.index))
 
 
 def single_scores(long: pd.DataFrame, *, confidence: float, seed: int) -> pd.DataFrame:

@@ -60,7 +60,6 @@ def compare(
     rules: Policy,
     *,
     more: pd.DataFrame | None = None,
-    confidence: float = 0.95,
 ) -> Selection:
     """Compare double-scored lessons with the rest, and weight agreement where they differ.
 
@@ -71,7 +70,7 @@ def compare(
     pairs, rubrics
         As in `overview.by_version`: the pairs that agreement is told of.
     rules
-        Policy with the row ``likeness_difference``.
+        Policy with the rows ``likeness_difference`` and ``confidence``.
 
     Notes
     -----
@@ -91,7 +90,7 @@ def compare(
     beyond = int((~known.abs().map(rules.rule(RULE).met)).sum())
     weights = inverse_probability_weights(lessons, [*background, LEVEL]) if beyond else None
     found["value_weighted"] = _after(lessons, [*background, *levels], weights)
-    agreement = _agreement(pairs, rubrics, weights, confidence)
+    agreement = _agreement(pairs, rubrics, weights, rules.value("confidence"))
     return Selection(found, by_chance, beyond, len(known), weights, agreement)
 
 

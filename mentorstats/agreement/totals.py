@@ -168,9 +168,7 @@ def _rows(bare: Estimate, mean: float, sd: float, share: float, confidence: floa
     ]
 
 
-def _clustered(
-    rows: list[Estimate], differences: Array, members: Codes, confidence: float
-) -> list[Estimate]:
+def _clustered(rows: list[Estimate], differences: Array, members: Codes, confidence: float) -> list[Estimate]:
     """The rows with intervals from the variance between clusters.
 
     A unit that differs by d adds (d − mean) to the mean and ((d − mean)² − SD²) / (2 SD) to the SD.

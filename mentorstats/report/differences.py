@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mentorstats.agreement.overview import VERSION
+from mentorstats.agreement.pairing import VERSION
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording

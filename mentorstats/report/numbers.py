@@ -21,6 +21,7 @@ class Unit:
 UNITS = {
     "people": Unit("people", 0),
     "raters": Unit("people", 0),
+    "raters_met": Unit("number", 0),
     "lessons": Unit("lessons", 0),
     "ratings": Unit("ratings", 0),
     "rows": Unit("rows", 0),
@@ -29,8 +30,13 @@ UNITS = {
     "pairs": Unit("pairs", 0),
     "share": Unit("%", 0, factor=100),
     "coefficient": Unit("\N{MINUS SIGN}1 to 1", 2),
+    "half_width": Unit("of kappa", 2),
+    "unit_interval": Unit("0 to 1", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
+    "points": Unit("percentage points", 0, factor=100, signed=True),
+    "deviations": Unit("standard deviations", 2, signed=True),
+    "probability": Unit("", 3),
     "plain": Unit("", 4),
 }
 
@@ -38,7 +44,7 @@ UNITS = {
 def number(value: float, unit: str) -> str:
     """One number in the decimals of its unit.
 
-    A share that is not zero or one is never printed as 0 or 100.
+    A share that is not zero or one is never printed as 0 or 100, and no p-value as 0.
     """
     how = UNITS[unit]
     if math.isnan(value):
@@ -48,6 +54,8 @@ def number(value: float, unit: str) -> str:
     text = f"{value * how.factor:,.{how.decimals}f}"
     if unit == "share" and 0 < value < 1 and text in ("0", "100"):
         return "<1" if text == "0" else ">99"
+    if unit == "probability" and value < 10**-how.decimals:
+        return f"<{10**-how.decimals:.{how.decimals}f}"
     if float(text.replace(",", "")) == 0:
         return text.lstrip("-")
     sign = "+" if how.signed and value > 0 else ""

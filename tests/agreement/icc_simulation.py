@@ -58,11 +58,9 @@ def data_set(cell, seed):
 
 
 def run(cell, n):
-    """How many of the first n data sets have an interval, one that holds the truth, and one of the SEM (4, 3)."""
+    """Of the first n data sets: with an interval, holding the truth, with the SEM in its own (4, 3)."""
     counts = np.zeros((4, 3), dtype=int)
-    cluster = [
-        name for name, of in (("cluster", cell.of_cluster), ("second", cell.of_second)) if of
-    ] or None
+    cluster = [name for name, of in (("cluster", cell.of_cluster), ("second", cell.of_second)) if of] or None
     signal = cell.of_unit + cell.of_cluster + cell.of_second
     for seed in range(n):
         found = icc_incomplete(
