@@ -35,7 +35,6 @@ def section(found: Selection, policy: Policy) -> Section:
     tables = [compared]
     if len(found.agreement):
         tables.append(blank(_weighted(found), policy.rule("minimum_group_size")))
-    alike = not found.n_beyond
     return Section(
         key="alike",
         question=QUESTION,
@@ -47,8 +46,16 @@ def section(found: Selection, policy: Policy) -> Section:
             "Weights mend what the records tell of the lessons and nothing else: whoever chose the lessons "
             "may have gone by what nobody wrote down.",
         ),
-        verdict=Verdict.YES if alike else Verdict.NO,
+        verdict=_verdict(found),
     )
+
+
+def _verdict(found: Selection) -> Verdict:
+    """Say no only where some line passes what chance does to lessons drawn by lot."""
+    if not found.n_beyond:
+        return Verdict.YES
+    beyond_chance = found.likeness["value"].abs().max() > found.by_chance
+    return Verdict.NO if beyond_chance else Verdict.NOT_CLEAR
 
 
 def _nothing(found: Selection) -> str:
@@ -125,7 +132,7 @@ def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
     largest = data.iloc[int(data["value"].abs().argmax())]
     where = str(largest["what"]).lower() + (f": {largest['category']}" if largest["category"] else "")
     return (
-        f"Not quite: on {found.n_beyond} of {lines} they differ by more than {limit} standard deviations, at "
+        f"On {found.n_beyond} of {lines} they differ by more than {limit} standard deviations, at "
         f"most by {number(abs(largest['value']), 'distance')} ({where}). Had lessons been drawn by lot, one "
         f"line in twenty would pass {by_chance}."
     )

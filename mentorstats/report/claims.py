@@ -31,7 +31,7 @@ def section(words: Words, paradoxes: pd.DataFrame, rubrics: pd.DataFrame, policy
         return Section(key="claims", question=QUESTION, answer=NO_PAIRS, status=Status.NO_DOUBLE_SCORES)
     minimum = policy.rule("minimum_group_size")
     called = [
-        blank(_words(rubric, version, rows, words, rubrics), minimum)
+        blank(_words(rubric, version, rows, words), minimum)
         for rubric, version, rows in versions(words.read.reset_index())
     ]
     odd = (
@@ -64,11 +64,9 @@ def section(words: Words, paradoxes: pd.DataFrame, rubrics: pd.DataFrame, policy
     )
 
 
-def _words(rubric: str, version: str, rows: pd.DataFrame, words: Words, rubrics: pd.DataFrame) -> Table:
+def _words(rubric: str, version: str, rows: pd.DataFrame, words: Words) -> Table:
     bands = words.scale.labels[:0:-1]  # best first; everything is at least the lowest
-    titles = wording.criterion_titles(rubrics, rubric, version)
     data = rows.assign(
-        criterion_words=rows["criterion"].astype("str").map(titles),
         interval_in_words=[_between(*pair) for pair in zip(rows["band_low"], rows["band_high"], strict=True)],
         assured=rows["band_assured"].fillna(""),
         kappa=rows["value"],
@@ -152,9 +150,7 @@ def _alarms(tables: list[Table]) -> str:
     if not single:
         return f"{said}."
     times = "once" if single == 1 else f"{single:,} times"
-    return (
-        f"{said}, but where one level is held against all others it does so {times}: rare levels are missed."
-    )
+    return f"{said}; where one level is held against all others it does so {times}, as rare levels make it."
 
 
 ALL_LEVELS = "All levels"

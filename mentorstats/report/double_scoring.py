@@ -67,14 +67,13 @@ def section(found: DoubleScoring, policy: Policy) -> Section:
 
 def _partners(rows: pd.DataFrame) -> str:
     """One sentence on the rater in the middle of each role that is shown."""
-    told = []
-    for _, row in rows[rows["lessons"].notna() & rows["with_one"].notna()].iterrows():
-        share = number(row["with_one"], "share")
-        told.append(
-            f"the {str(row['role']).lower()} in the middle has {number(row['lessons'], 'lessons')} of them, "
-            f"{share}\N{NO-BREAK SPACE}% with the most frequent partner"
-        )
-    return wording.sentence(f"{'; '.join(told)}.") if told else ""
+    told = [
+        f"a typical {str(row['role']).lower()} has {number(row['lessons'], 'lessons')} of them, "
+        f"{number(row['with_one'], 'share')}\N{NO-BREAK SPACE}% with one partner"
+        for row in rows.to_dict(orient="records")
+        if not pd.isna(row["lessons"]) and not pd.isna(row["with_one"])
+    ]
+    return wording.sentence(f"{wording.listed(told)}.") if told else ""
 
 
 def _over_raters(found: pd.DataFrame) -> Table:
@@ -104,8 +103,8 @@ def _over_raters(found: pd.DataFrame) -> Table:
         group_columns=("role",),
         count_columns=("n_raters",),
         statistic_columns=tuple(names),
-        note="The rater in the middle, and in brackets the middle half of raters. Partners are those of "
-        "raters with at least one lesson that both roles rated.",
+        note="The median of raters, and in brackets the quartiles between which the middle half of them lie "
+        "(no intervals). Partners are those of raters with at least one lesson that both roles rated.",
     )
 
 

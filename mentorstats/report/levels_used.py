@@ -36,7 +36,7 @@ def levels(tests: pd.DataFrame, shares: pd.DataFrame, rubrics: pd.DataFrame, pol
     tables, told = [], []
     for rubric, version, rows in versions(tests.reset_index()):
         labels = wording.level_labels(rubrics, rubric, version)
-        made = _by_criterion(rubric, version, rows, of_shares[rubric, version], labels, rubrics)
+        made = _by_criterion(rubric, version, rows, of_shares[rubric, version], labels)
         tables.append(blank(made, minimum))
         told.append(_phrase(wording.version(rubric, version), tables[-1].data, labels, alpha))
     return Section(
@@ -61,7 +61,6 @@ def _by_criterion(
     rows: pd.DataFrame,
     shares: pd.DataFrame,
     labels: dict[int, str],
-    rubrics: pd.DataFrame,
 ) -> Table:
     gap = (shares["share_first"] - shares["share_second"]).rename("gap")
     wide = shares.assign(gap=gap).pivot(index="criterion", columns="rank", values="gap")
@@ -73,9 +72,7 @@ def _by_criterion(
         data[name] = found["p_adjusted" if test == CLUSTERED else "p"].to_numpy()
         data[name + STATUS] = found["status"].to_numpy()
     first = of_test.loc[CLUSTERED].reindex(data["criterion"])
-    titles = wording.criterion_titles(rubrics, rubric, version)
     data = data.assign(
-        criterion_words=data["criterion"].astype("str").map(titles),
         n_units=first["n_units"].to_numpy(),
         n_clusters=first["n_clusters"].to_numpy(),
     )
@@ -89,7 +86,7 @@ def _by_criterion(
             "n_units": "Compared",
             "n_clusters": "Candidates",
             **{columns[rank]: label for rank, label in labels.items()},
-            "adjusted": "p, candidates as clusters, adjusted",
+            "adjusted": "p, clustered and adjusted",
             "bhapkar": "p, Bhapkar",
             "stuart": "p, Stuart and Maxwell",
         },
@@ -115,7 +112,7 @@ def _phrase(name: str, rows: pd.DataFrame, labels: dict[int, str], alpha: float)
     clear = shown[shown["adjusted"] <= alpha]
     of = count(len(shown), "criterion", "criteria")
     if clear.empty:
-        return f"Under {name} no difference beyond chance is seen in the use of levels on {of}."
+        return f"Under {name} no difference beyond chance is seen on any of {of}."
     gaps = clear[[f"rank_{rank}" for rank in labels]].to_numpy(dtype=float)
     at, place = divmod(int(abs(gaps).argmax()), len(labels))
     size, criterion = float(gaps[at, place]), clear["criterion"].iloc[at]

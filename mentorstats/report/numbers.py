@@ -34,7 +34,7 @@ UNITS = {
     "unit_interval": Unit("0 to 1", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
-    "points": Unit("percentage points", 0, factor=100, signed=True),
+    "points": Unit("% points", 0, factor=100, signed=True),
     "deviations": Unit("standard deviations", 2, signed=True),
     "probability": Unit("", 3),
     "plain": Unit("", 4),
