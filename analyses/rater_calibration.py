@@ -42,24 +42,27 @@ def report(
     day on which certificates are looked at (the last one with a rating).
     """
     records.require("ratings", "observations", "placements")
-    level = policy.value("confidence")
+    confidence = policy.value("confidence")
     long, rubrics = records.long(), records.rubrics
     pairs = agreement.double_scored(long)
     apart = pairs[pairs["independent"].fillna(True)]
     day = on or overview.last_day(long)
 
     flow = overview.flow(overview.checks(long))
-    by_criterion = overview.by_version(apart, rubrics, confidence=level)
-    overall = overview.by_version(apart, rubrics, by=(), confidence=level)
-    crossed = overview.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=level)
-    with_all = overview.by_version(pairs, rubrics, by=(), confidence=level)
+    by_criterion = overview.by_version(apart, rubrics, confidence=confidence)
+    overall = overview.by_version(apart, rubrics, by=(), confidence=confidence)
+    crossed = overview.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=confidence)
+    with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
     lessons = selection.compare(long, apart, rubrics, policy, more=records.observations)
     words, odd = claims.in_words(by_criterion, policy), claims.paradoxes(apart, rubrics, policy)
-    apart_by, paired = overview.differences(apart, confidence=level), overview.paired_levels(apart, rubrics)
+    apart_by, paired = (
+        overview.differences(apart, confidence=confidence),
+        overview.paired_levels(apart, rubrics),
+    )
     tests, shares = between_roles.levels_used(apart, rubrics), between_roles.shares(apart, rubrics)
-    scores = between_roles.lesson_agreement(apart, confidence=level)
-    single = overview.single_scores(long, confidence=level, seed=seed)
-    certified, chances = overview.key_scores(records.key_ratings, policy, confidence=level, seed=seed)
+    scores = between_roles.lesson_agreement(apart, confidence=confidence)
+    single = overview.single_scores(long, confidence=confidence, seed=seed)
+    certified, chances = overview.key_scores(records.key_ratings, policy, confidence=confidence, seed=seed)
     told = {"long": long, "raters": records.raters, "given": given}
     items = agreement.reporting_items(overall, **told, weights="quadratic", cluster="candidate")
 

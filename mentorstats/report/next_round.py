@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mentorstats.agreement.next_round import ALL, FLOOR, HALF_WIDTH, MIDDLE, POWER
+from mentorstats.agreement.next_round import ALL, CAREFUL, FLOOR, HALF_WIDTH, MIDDLE, POWER
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording
@@ -15,7 +15,8 @@ from mentorstats.report.small_groups import blank
 from mentorstats.report.spread import versions
 
 QUESTION = "How many lessons should be double-scored next time?"
-SCENARIOS = {"as_estimated": "as estimated", "careful": "0.10 higher, to be safe"}
+NONE = "none is enough"
+SCENARIOS = ("as_estimated", "careful")
 
 
 def section(found: pd.DataFrame, policy: Policy) -> Section:
@@ -54,13 +55,12 @@ def _table(found: pd.DataFrame, width: float, floor: float, percent: str) -> Tab
     ]
     data["planned"] = data["planned_for"].map({MIDDLE: "One criterion", ALL: "All criteria together"})
     data["planned_words"] = data["criterion"]
-    data["correlation_is"] = data["scenario"].map(SCENARIOS)
     data["value" + STATUS] = data["half_width" + STATUS] = data["status"]
     data["correlation" + STATUS] = data["status"]
     for name in ("value", "half_width", "correlation"):
         data[[name + bound for bound in BOUNDS]] = float("nan")
     for name in ("n_lessons_half_width", "n_lessons_floor"):
-        data[name] = ["none is enough" if pd.isna(n) else f"{n:,}" for n in data[name]]
+        data[name] = [NONE if pd.isna(n) else f"{n:,}" for n in data[name]]
     return Table(
         key="next-round-table",
         title="Double-scored lessons needed",
@@ -71,9 +71,8 @@ def _table(found: pd.DataFrame, width: float, floor: float, percent: str) -> Tab
             "n_candidates": "Candidates",
             "n_lessons": "Lessons this time",
             "value": "Weighted kappa",
-            "correlation_is": "Correlation of disagreement",
-            "correlation": "Taken as",
-            "half_width": "Half-width to expect of as many",
+            "correlation": "Correlation of disagreement",
+            "half_width": "Half-width with as many",
             "n_lessons_half_width": f"Lessons for ±{width:g}",
             "n_lessons_floor": f"Lessons to show kappa above {floor:g} ({percent})",
         },
@@ -87,27 +86,43 @@ def _table(found: pd.DataFrame, width: float, floor: float, percent: str) -> Tab
         group_columns=("version", "planned"),
         count_columns=("n_candidates", "n_lessons"),
         statistic_columns=("value", "correlation", "half_width"),
+        note=f"The second line of each pair takes the correlation {CAREFUL:.2f} higher than estimated, to be "
+        "safe.",
         references=("fleiss_cohen_everitt_1969",),
     )
 
 
 def _answer(data: pd.DataFrame, width: float, floor: float, percent: str) -> str:
-    told = []
+    widths, floors, below = [], [], []
     for rubric, version, rows in versions(data):
         of = rows[(rows["planned_for"] == MIDDLE) & rows["value"].notna()].set_index("scenario")
         if of.empty:
             continue
         row, careful = (of.loc[name].to_dict() for name in SCENARIOS)
-        enough, safe = row["n_lessons_half_width"], careful["n_lessons_half_width"]
-        if enough == "none is enough":
-            said = "no number of lessons is enough"
+        under = f"under {wording.version(rubric, version)}"
+        this_time = f"this time {count(int(row['n_lessons']), 'lesson')}"
+        if row["n_lessons_half_width"] == NONE:
+            widths.append(f"more than can be had {under}")
         else:
-            said = f"about {enough} ({safe} to be safe; this time {count(int(row['n_lessons']), 'lesson')})"
-        if row["value"] <= floor:
-            above = f"kappa is not above {floor:g}, so more lessons cannot show that it is"
+            safe = f"{careful['n_lessons_half_width']} to be safe; {this_time}"
+            widths.append(f"about {row['n_lessons_half_width']} {under} ({safe})")
+        if row["value"] > floor:
+            floors.append(f"about {row['n_lessons_floor']} {under}")
         else:
-            above = f"to show it above {floor:g} with a probability of {percent}, {row['n_lessons_floor']}"
-        told.append(f"Under {wording.version(rubric, version)} {said}; {above}.")
-    if not told:
+            below.append(under)
+    if not widths:
         return "No version has enough candidates, or disagreements, to plan from."
-    return f"For an interval of ±{width:g} around weighted kappa of one criterion: {' '.join(told)}"
+    told = [
+        f"Double-scored lessons for an interval of ±{width:g} around weighted kappa of one criterion: "
+        f"{wording.listed(widths)}."
+    ]
+    if floors:
+        told.append(
+            f"To show kappa above {floor:g} with a probability of {percent}: {wording.listed(floors)}."
+        )
+    if below:
+        told.append(
+            f"{wording.sentence(wording.listed(below))} kappa as estimated is not above {floor:g}, so more "
+            "lessons will hardly show that it is."
+        )
+    return " ".join(told)
