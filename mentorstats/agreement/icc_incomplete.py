@@ -84,7 +84,7 @@ def icc_incomplete(
     cluster
         Column, or several, nested or crossed, whose members have several units each, such as the
         candidate. Each gets a component of its own, so that the interval allows for units of one member
-        being alike; ``model`` names those that have one. Still each unit's score is what is measured: the
+        being alike; ``components`` names those that have one. Still each unit's score is what is measured: the
         variance of clusters counts as variance of units. A column that parts the units as another does, or
         that gives each unit a member of its own, adds nothing and has none.
     nested
@@ -108,7 +108,7 @@ def icc_incomplete(
         high, confidence, interval_method, q (weight of the rater variance in the error: 1, 0, 1/k and
         q as above), k (ratings in the score), k_harmonic, sem with sem_low and sem_high, observed_sd (of
         ratings, of the means there are), n_units, n_raters, n_ratings, n_clusters, n_left_out, model,
-        type, definition, status, status_note, reference.
+        components, type, definition, status, status_note, reference.
 
         Variances are from restricted maximum likelihood; on complete data the values are those of
         `icc` while no variance is zero. Where each rater scored one unit only, ``icc_c_1`` is
@@ -405,8 +405,9 @@ def _nothing(refused: tuple[Status, str], bare: Estimate) -> pd.DataFrame:
     rows = [replace(bare, name=name, status=refused[0], status_note=refused[1]) for name in NAMES]
     table = to_frame(rows, index=INDEX).drop(columns=_UNUSED)
     table[["q", "k", "k_harmonic", "sem", "sem_low", "sem_high", "observed_sd"]] = math.nan
-    table[["model", "type", "definition"]] = ""
-    return table.astype(dict.fromkeys(("model", "type", "definition"), "str"))
+    words = ["model", "components", "type", "definition"]
+    table[words] = ""
+    return table.astype(dict.fromkeys(words, "str"))
 
 
 def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: Estimate) -> pd.DataFrame:
@@ -420,7 +421,8 @@ def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: 
     table["sem"] = np.where(table["value"].notna(), np.sqrt(errors), math.nan)
     table["sem_low"], table["sem_high"] = _sem_bounds(forms, table["low"], parts, asked)
     table["observed_sd"] = [deviations[form.name[-1]] for form in forms]
-    table["model"] = _model(of, parts, asked)
+    table["model"] = _model(of, asked)
+    table["components"] = _named(of, parts)
     table["type"] = [form.type for form in forms]
     table["definition"] = [form.definition for form in forms]
     return table.drop(columns=_UNUSED)
@@ -441,12 +443,16 @@ def _sem_bounds(
     return bounds[0], bounds[1]
 
 
-def _model(of: _Object, parts: _Components, asked: _Asked) -> str:
+def _model(of: _Object, asked: _Asked) -> str:
     raters = "fixed raters" if asked.fixed_raters else "raters are a sample of raters"
     whose = "each unit" if of.name == UNIT else "members that units lie in"
-    within = [group.column for group in of.groups if group.component in parts.variances]
-    alike = f"; units of one {' and of one '.join(within)} may be alike" if within else ""
-    return f"two-way, incomplete: {raters}; score of {whose}{alike}"
+    return f"two-way, incomplete: {raters}; score of {whose}"
+
+
+def _named(of: _Object, parts: _Components) -> str:
+    """Columns and roles that have a variance component, in words."""
+    columns = {group.component: group.column for group in of.groups}
+    return ", ".join(columns.get(name, name) for name in parts.variances)
 
 
 def _row(form: _Form, of: _Object, parts: _Components, asked: _Asked, bare: Estimate) -> Estimate:
