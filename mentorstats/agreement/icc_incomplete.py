@@ -84,9 +84,9 @@ def icc_incomplete(
     cluster
         Column, or several, nested or crossed, whose members have several units each, such as the
         candidate. Each gets a component of its own, so that the interval allows for units of one member
-        being alike; ``components`` names those that have one. Still each unit's score is what is measured: the
-        variance of clusters counts as variance of units. A column that parts the units as another does, or
-        that gives each unit a member of its own, adds nothing and has none.
+        being alike; ``components`` names those that have one. Still each unit's score is what is
+        measured: the variance of clusters counts as variance of units. A column that parts the units as
+        another does, or that gives each unit a member of its own, adds nothing and has none.
     nested
         As ``cluster``, and a second set of rows for its members: how dependable the mean of all ratings
         of a member is, its units counting as error. Lesson-level agreement and candidate-level

@@ -105,13 +105,14 @@ def limits_of_agreement(
         rows = [replace(bare, name=n, status=refused[0], status_note=refused[1]) for n in NAMES]
         return _table(rows, math.nan, _words(ratings, found, share))
     sd = float(differences.std(ddof=1))
-    rows = _rows(bare, float(differences.mean()), sd, share, confidence)
-    if cluster is not None and members is not None and sd > 0:
+    rows = _points(bare, float(differences.mean()), sd, share)
+    if sd == 0:
+        return _table(_without_spread(rows), sd, _words(ratings, found, share))
+    if cluster is not None and members is not None:
         speaks_of = generality.of_columns(ratings, [cluster], found.rater_names)
-        rows = [
-            replace(row, generalises_to="" if math.isnan(row.low) else speaks_of)
-            for row in _clustered(rows, differences, members, confidence)
-        ]
+        rows = _clustered(rows, differences, members, confidence, speaks_of)
+    else:
+        rows = _exact(rows, sd, share, confidence)
     return _table(rows, sd, _words(ratings, found, share))
 
 
@@ -145,14 +146,22 @@ def _refusal(found: scoring.Scores, differences: Array) -> tuple[Status, str] | 
     return None
 
 
-def _rows(bare: Estimate, mean: float, sd: float, share: float, confidence: float) -> list[Estimate]:
-    n, z = bare.n_units or 0, float(stats.norm.ppf((1 + share) / 2))
+def _points(bare: Estimate, mean: float, sd: float, share: float) -> list[Estimate]:
+    """Mean, limits and half-width, without intervals."""
+    z = float(stats.norm.ppf((1 + share) / 2))
     values = (mean, mean - z * sd, mean + z * sd, z * sd)
-    named = [replace(bare, name=name, value=value) for name, value in zip(NAMES, values, strict=True)]
-    if sd == 0:
-        note = "All differences are the same, so their variation cannot be judged; there is no interval."
-        status = Status.NO_DISAGREEMENT if mean == 0 else Status.BOUNDARY
-        return [replace(row, status=status, status_note=note) for row in named]
+    return [replace(bare, name=name, value=value) for name, value in zip(NAMES, values, strict=True)]
+
+
+def _without_spread(rows: list[Estimate]) -> list[Estimate]:
+    note = "All differences are the same, so their variation cannot be judged; there is no interval."
+    status = Status.NO_DISAGREEMENT if rows[0].value == 0 else Status.BOUNDARY
+    return [replace(row, status=status, status_note=note) for row in rows]
+
+
+def _exact(rows: list[Estimate], sd: float, share: float, confidence: float) -> list[Estimate]:
+    """The rows with intervals for normal, independent differences."""
+    n, mean = rows[0].n_units or 0, rows[0].value
     t = float(stats.t.ppf((1 + confidence) / 2, n - 1)) * sd / math.sqrt(n)
     near, far = (one_limit(n, share, side * confidence) for side in (-1, 1))
     inner, outer = (tolerance_factor(n, share, (1 + side * confidence) / 2) for side in (-1, 1))
@@ -164,24 +173,26 @@ def _rows(bare: Estimate, mean: float, sd: float, share: float, confidence: floa
     ]
     return [
         replace(row, low=low, high=high, interval_method=method, se=se, confidence=confidence)
-        for row, (low, high, method, se) in zip(named, made, strict=True)
+        for row, (low, high, method, se) in zip(rows, made, strict=True)
     ]
 
 
-def _clustered(rows: list[Estimate], differences: Array, members: Codes, confidence: float) -> list[Estimate]:
+def _clustered(
+    rows: list[Estimate], differences: Array, members: Codes, confidence: float, speaks_of: str
+) -> list[Estimate]:
     """The rows with intervals from the variance between clusters.
 
     A unit that differs by d adds (d − mean) to the mean and ((d − mean)² − SD²) / (2 SD) to the SD.
     """
     mean, sd = differences.mean(), differences.std()
     of_mean, of_sd = differences - mean, ((differences - mean) ** 2 - sd**2) / (2 * sd)
-    z = (rows[2].value - rows[0].value) / differences.std(ddof=1)
+    z = rows[3].value / differences.std(ddof=1)
     adds = (of_mean, of_mean - z * of_sd, of_mean + z * of_sd, z * of_sd)
     made = []
     for row, added in zip(rows, adds, strict=True):
         found = means.clustered(row.name, row.value + added, members, confidence, of="clusters", same=_SAME)
         kept = {name: getattr(found, name) for name in _INTERVAL}
-        made.append(replace(row, **kept))
+        made.append(replace(row, **kept, generalises_to="" if math.isnan(found.low) else speaks_of))
     return made
 
 
@@ -239,6 +250,6 @@ def _table(rows: list[Estimate], sd: float, words: list[str]) -> pd.DataFrame:
     table = to_frame(rows, index="coefficient").drop(columns=["p_observed", "p_expected"])
     table["sd"] = sd
     table["definition"] = words
-    if (table["interval_method"] != "linearised_t").all():
+    if table["n_clusters"].isna().all():
         table.loc[["half_width"], "reference"] = "carkeet_2015"
     return table
