@@ -17,6 +17,7 @@ from mentorstats.agreement.likeness import (
 )
 from mentorstats.agreement.overview import side_by_side
 from mentorstats.agreement.pairing import VERSION
+from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 
 RULE = "likeness_difference"
@@ -37,7 +38,8 @@ class Selection:
     by_chance
         Standardised difference that one line in twenty exceeds where lessons are drawn by lot.
     n_beyond, n_compared
-        Lines whose difference does not meet the rule, of those that have one.
+        Lines whose difference does not meet the rule, of those that have one or on which the two sides
+        have nothing in common.
     weights
         From `inverse_probability_weights`; None where the lessons are alike.
     agreement
@@ -87,11 +89,14 @@ def compare(
     sizes = [int(lessons["double_scored"].sum()), int((~lessons["double_scored"]).sum())]
     by_chance = 1.96 * math.sqrt(1 / sizes[0] + 1 / sizes[1]) if all(sizes) else math.nan
     known = found["value"].dropna()
-    beyond = int((~known.abs().map(rules.rule(RULE).met)).sum())
+    parted = int(
+        (found["status"] == Status.NO_SPREAD.value).sum()
+    )  # each side of one value, and not the same
+    beyond = parted + int((~known.abs().map(rules.rule(RULE).met)).sum())
     weights = inverse_probability_weights(lessons, [*background, LEVEL]) if beyond else None
     found["value_weighted"] = _after(lessons, [*background, *levels], weights)
     agreement = _agreement(pairs, rubrics, weights, rules.value("confidence"))
-    return Selection(found, by_chance, beyond, len(known), weights, agreement)
+    return Selection(found, by_chance, beyond, len(known) + parted, weights, agreement)
 
 
 def _usable(weights: LessonWeights | None) -> bool:

@@ -54,8 +54,9 @@ def _verdict(found: Selection) -> Verdict:
     """Say no only where some line passes what chance does to lessons drawn by lot."""
     if not found.n_beyond:
         return Verdict.YES
+    parted = (found.likeness["status"] == Status.NO_SPREAD.value).any()
     beyond_chance = found.likeness["value"].abs().max() > found.by_chance
-    return Verdict.NO if beyond_chance else Verdict.NOT_CLEAR
+    return Verdict.NO if parted or beyond_chance else Verdict.NOT_CLEAR
 
 
 def _nothing(found: Selection) -> str:
@@ -129,6 +130,10 @@ def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
             f"As far as the records tell: on none of {lines} do they differ by more than {limit} standard "
             "deviations."
         )
+    parted = data[data["status"] == Status.NO_SPREAD.value]
+    if len(parted):
+        where = wording.listed(sorted({what.lower() for what in parted["what"]}))
+        return f"On {found.n_beyond} of {lines} they differ, and {where} alone tells them apart."
     largest = data.iloc[int(data["value"].abs().argmax())]
     where = str(largest["what"]).lower() + (f": {largest['category']}" if largest["category"] else "")
     return (
