@@ -179,7 +179,10 @@ def _groups(ratings: pd.DataFrame, columns: Sequence[str], found: Scores) -> tup
 
 
 def _with_component(groups: Sequence[_Group], n_units: int) -> list[_Group]:
-    """Groups that part the units otherwise than unit by unit, and otherwise than one before them."""
+    """Groups that part the units otherwise than unit by unit, and otherwise than one before them.
+
+    Those with most members come first, so that the order in which they are named means nothing.
+    """
     kept: list[_Group] = []
     for group in groups:
         alike = any(
@@ -188,7 +191,7 @@ def _with_component(groups: Sequence[_Group], n_units: int) -> list[_Group]:
         )
         if group.n < n_units and not alike:
             kept.append(group)
-    return kept
+    return sorted(kept, key=lambda group: (-group.n, group.column))
 
 
 def _labelled(tables: list[pd.DataFrame], unit: Columns, nested: str | None) -> pd.DataFrame:
