@@ -40,6 +40,8 @@ class Selection:
     n_beyond, n_compared
         Lines whose difference does not meet the rule, of those that have one or on which the two sides
         have nothing in common.
+    n_candidates
+        Behind the double-scored lessons.
     weights
         From `inverse_probability_weights`; None where the lessons are alike.
     agreement
@@ -51,6 +53,7 @@ class Selection:
     by_chance: float
     n_beyond: int
     n_compared: int
+    n_candidates: int
     weights: LessonWeights | None
     agreement: pd.DataFrame
 
@@ -96,7 +99,8 @@ def compare(
     weights = inverse_probability_weights(lessons, [*background, LEVEL]) if beyond else None
     found["value_weighted"] = _after(lessons, [*background, *levels], weights)
     agreement = _agreement(pairs, rubrics, weights, rules.value("confidence"))
-    return Selection(found, by_chance, beyond, len(known) + parted, weights, agreement)
+    people = int(lessons.loc[lessons["double_scored"], "candidate"].nunique())
+    return Selection(found, by_chance, beyond, len(known) + parted, people, weights, agreement)
 
 
 def _usable(weights: LessonWeights | None) -> bool:

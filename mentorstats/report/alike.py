@@ -31,10 +31,14 @@ def section(found: Selection, policy: Policy) -> Section:
     """Build the section from `mentorstats.agreement.selection.compare`."""
     if not found.n_compared:
         return Section(key="alike", question=QUESTION, answer=_nothing(found), status=Status.NO_DOUBLE_SCORES)
+    minimum = policy.rule("minimum_group_size")
+    if not minimum.met(found.n_candidates):
+        few = f"Not shown: the double-scored lessons are those of fewer than {minimum.value:g} candidates."
+        return Section(key="alike", question=QUESTION, answer=few, verdict=Verdict.TOO_FEW)
     compared = _compared(found)
     tables = [compared]
     if len(found.agreement):
-        tables.append(blank(_weighted(found), policy.rule("minimum_group_size")))
+        tables.append(blank(_weighted(found), minimum))
     return Section(
         key="alike",
         question=QUESTION,
