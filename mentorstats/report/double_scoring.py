@@ -69,7 +69,7 @@ def _partners(rows: pd.DataFrame) -> str:
     """One sentence on the rater in the middle of each role that is shown."""
     told = [
         f"a typical {str(row['role']).lower()} has {number(row['lessons'], 'lessons')} of them, "
-        f"{number(row['with_one'], 'share')}\N{NO-BREAK SPACE}% with one partner"
+        f"{number(row['with_one'], 'share')}\N{NO-BREAK SPACE}% with the same partner"
         for row in rows.to_dict(orient="records")
         if not pd.isna(row["lessons"]) and not pd.isna(row["with_one"])
     ]
