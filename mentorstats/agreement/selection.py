@@ -11,6 +11,7 @@ import pandas as pd
 from mentorstats.agreement.double_scores import lesson_table
 from mentorstats.agreement.likeness import (
     LessonWeights,
+    categories,
     effective_size,
     inverse_probability_weights,
     likeness,
@@ -34,7 +35,7 @@ class Selection:
     ----------
     likeness
         From `likeness`, with ``value_weighted``, the difference that is left with the weights (NaN
-        without).
+        without), and ``n_candidates`` of the category, or with a number.
     by_chance
         Standardised difference that one line in twenty exceeds where lessons are drawn by lot.
     n_beyond, n_compared
@@ -92,15 +93,21 @@ def compare(
     sizes = [int(lessons["double_scored"].sum()), int((~lessons["double_scored"]).sum())]
     by_chance = 1.96 * math.sqrt(1 / sizes[0] + 1 / sizes[1]) if all(sizes) else math.nan
     known = found["value"].dropna()
-    parted = int(
-        (found["status"] == Status.NO_SPREAD.value).sum()
-    )  # each side of one value, and not the same
+    parted = int((found["status"] == Status.NO_SPREAD.value).sum())
     beyond = parted + int((~known.abs().map(rules.rule(RULE).met)).sum())
     weights = inverse_probability_weights(lessons, [*background, LEVEL]) if beyond else None
+    found["n_candidates"] = [_people(lessons, *map(str, line)) for line in found.index]
     found["value_weighted"] = _after(lessons, [*background, *levels], weights)
     agreement = _agreement(pairs, rubrics, weights, rules.value("confidence"))
     people = int(lessons.loc[lessons["double_scored"], "candidate"].nunique())
     return Selection(found, by_chance, beyond, len(known) + parted, people, weights, agreement)
+
+
+def _people(lessons: pd.DataFrame, column: str, category: str) -> int:
+    """Candidates behind a line: those of the category, or those for whom the number is known."""
+    given = lessons[column]
+    of_line = categories(given) == category if category else given.notna()
+    return int(lessons.loc[of_line, "candidate"].nunique())
 
 
 def _usable(weights: LessonWeights | None) -> bool:

@@ -24,6 +24,7 @@ COLUMNS = {
     "visit_mode": "How it was watched",
     "purpose": "Who taught",
 }
+MEAN = "mean"  # in place of a category, where numbers are compared
 SETS = {ALIKE: "Each lesson counts alike", WEIGHTED: "Weighted to all lessons"}
 
 
@@ -35,7 +36,7 @@ def section(found: Selection, policy: Policy) -> Section:
     if not minimum.met(found.n_candidates):
         few = f"Not shown: the double-scored lessons are those of fewer than {minimum.value:g} candidates."
         return Section(key="alike", question=QUESTION, answer=few, verdict=Verdict.TOO_FEW)
-    compared = _compared(found)
+    compared = blank(_compared(found), minimum)
     tables = [compared]
     if len(found.agreement):
         tables.append(blank(_weighted(found), minimum))
@@ -92,7 +93,7 @@ def _compared(found: Selection) -> Table:
         COLUMNS.get(name, f"Level, in the eyes of the {name.removeprefix('level_')}")
         for name in data["column"]
     ]
-    data["category"] = data["category"].str.replace("_", " ")
+    data["category"] = data["category"].str.replace("_", " ").replace("", MEAN)
     for name in ("value", "value_weighted"):
         data[name + STATUS] = data["status"]
         data[[name + bound for bound in BOUNDS]] = float("nan")
@@ -104,22 +105,24 @@ def _compared(found: Selection) -> Table:
         labels={
             "what": "Compared on",
             "category": "Category",
+            "n_candidates": "Candidates",
             "n_double_scored": "Double-scored",
             "n_single_scored": "Others",
             "value": "Standardised difference",
             **weighted,
         },
         units={
+            "n_candidates": "people",
             "n_double_scored": "lessons",
             "n_single_scored": "lessons",
             "value": "deviations",
             "value_weighted": "deviations",
         },
-        group_columns=("what",),
-        count_columns=("n_double_scored", "n_single_scored"),
+        group_columns=("what", "category"),
+        count_columns=("n_candidates", "n_double_scored", "n_single_scored"),
         statistic_columns=("value", *weighted),
-        note="Above zero: more, or higher, among double-scored lessons. Counts are of lessons for which the "
-        "line is known.",
+        note="Above zero: more, or higher, among double-scored lessons. Candidates are those of the "
+        "category; lessons are all those for which the line is known.",
         references=("austin_2009",),
         folded=True,
     )
@@ -138,8 +141,10 @@ def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
     if len(parted):
         where = wording.listed(sorted({what.lower() for what in parted["what"]}))
         return f"On {found.n_beyond} of {lines} they differ, and {where} alone tells them apart."
+    if data["value"].isna().all():
+        return f"On {found.n_beyond} of {lines} they differ by more than {limit} standard deviations."
     largest = data.iloc[int(data["value"].abs().argmax())]
-    where = str(largest["what"]).lower() + (f": {largest['category']}" if largest["category"] else "")
+    where = str(largest["what"]).lower() + (f": {largest['category']}" if largest["category"] != MEAN else "")
     return (
         f"On {found.n_beyond} of {lines} they differ by more than {limit} standard deviations, at "
         f"most by {number(abs(largest['value']), 'distance')} ({where}). Had lessons been drawn by lot, one "

@@ -156,6 +156,13 @@ def test_lessons_that_differ_are_weighted_and_alike_ones_are_not(long_table, lev
     assert "alone tells them apart" in alike.section(parted, shipped).answer
 
 
+def test_a_site_of_few_candidates_has_no_line(made):
+    lines = table(made, "alike-lines").data.set_index(["what", "category"])
+    assert lines.loc[("Site", "Fern"), ["n_candidates", "value", "value_weighted"]].isna().all()
+    assert lines.loc[("Site", "Moss"), ["n_candidates", "value"]].notna().all()
+    assert "Fern" not in section(made, "alike").answer
+
+
 def register():
     days = pd.to_datetime(["2025-01-01"] * 30 + ["2022-01-01"] * 3 + [None] * 12)
     return pd.DataFrame(
