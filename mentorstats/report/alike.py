@@ -80,7 +80,7 @@ def _method(found: Selection) -> tuple[str, ...]:
     return (
         first,
         "Each double-scored lesson is weighted by the inverse of its probability of being one, from a "
-        "logistic model of all lines but those of levels, in whose place stands the mean of the levels that "
+        "logistic model of all that is compared but levels, in whose place stands the mean of the levels that "
         "a lesson was given by whoever rated it. Weights above their 99th percentile are cut to it. The "
         "effective number says how many equally weighted lessons would be as sure. The intervals take the "
         "weights as known.",
@@ -131,7 +131,7 @@ def _compared(found: Selection) -> Table:
 def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
     rule = policy.rule(RULE)
     limit, by_chance = f"{rule.value:g}", number(found.by_chance, "distance")
-    lines = count(found.n_compared, "line")
+    lines = count(found.n_compared, "comparison")
     if not found.n_beyond:
         return (
             f"As far as the records tell: on none of {lines} do they differ by more than {limit} standard "
@@ -148,7 +148,7 @@ def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
     return (
         f"On {found.n_beyond} of {lines} they differ by more than {limit} standard deviations, at "
         f"most by {number(abs(largest['value']), 'distance')} ({where}). Had lessons been drawn by lot, one "
-        f"line in twenty would pass {by_chance}."
+        f"comparison in twenty would pass {by_chance}."
     )
 
 
