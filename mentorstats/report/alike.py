@@ -80,8 +80,8 @@ def _method(found: Selection) -> tuple[str, ...]:
     return (
         first,
         "Each double-scored lesson is weighted by the inverse of its probability of being one, from a "
-        "logistic model of all that is compared but levels, in whose place stands the mean of the levels that "
-        "a lesson was given by whoever rated it. Weights above their 99th percentile are cut to it. The "
+        "logistic model of all that is compared but levels, in whose place stands the mean of the levels "
+        "that a lesson was given by whoever rated it. Weights above their 99th percentile are cut to it. The "
         "effective number says how many equally weighted lessons would be as sure. The intervals take the "
         "weights as known.",
     )
