@@ -1,7 +1,7 @@
 """Agreement, growth and programme-level reports from teacher-placement records.
 
-``load`` turns a folder of exports into checked tables; ``agreement``, ``mixed`` and
-``reliability`` estimate; the scripts in ``analyses`` write reports. Everything is imported on first
+``load`` turns a folder of exports into checked tables; ``agreement``, ``mixed``, ``reliability`` and
+``calibration`` estimate; the scripts in ``analyses`` write reports. Everything is imported on first
 use, so that ``import mentorstats`` costs nothing.
 """
 
@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from mentorstats import agreement, mixed, records, reliability
+    from mentorstats import agreement, calibration, mixed, records, reliability
     from mentorstats.records import Records, load
 
-__all__ = ["Records", "agreement", "load", "mixed", "records", "reliability"]
+__all__ = ["Records", "agreement", "calibration", "load", "mixed", "records", "reliability"]
 
 _HOME = {"load": "mentorstats.records", "Records": "mentorstats.records"}
 

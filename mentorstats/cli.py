@@ -33,17 +33,29 @@ WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
+THREADS = ("OPENBLAS_NUM_THREADS", "GOTO_NUM_THREADS", "OMP_NUM_THREADS")
 NARROW = "ratings of one candidate go together; without --cluster the interval is likely too narrow"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code; argparse itself exits for ``--help`` and usage."""
     asked = _parser().parse_args(argv)
+    _one_thread()
     command: Callable[[argparse.Namespace], int] = asked.command
     with _Outcome(debug=asked.debug) as outcome:
         outcome.code = command(asked)
         sys.stdout.flush()
     return outcome.code
+
+
+def _one_thread() -> None:
+    """Let linear algebra run on one thread unless the user says otherwise; before numpy is loaded.
+
+    Models factorise small matrices many times. Threads then spend their time waiting for each other: on a
+    busy machine with two cores a plan took 90 seconds with two threads, and 4 with one.
+    """
+    if not any(name in os.environ for name in THREADS):
+        os.environ[THREADS[0]] = "1"
 
 
 class _Outcome:
@@ -190,17 +202,23 @@ def _draw(
 
 
 def _plan(asked: argparse.Namespace) -> int:
-    from mentorstats import records
+    from mentorstats import policy, records
+    from mentorstats.calibration.linking import role_links
     from mentorstats.reliability.plan import visit_plans
-    from mentorstats.report import plain
+    from mentorstats.report import plain, plan_figure
+    from mentorstats.report.files import write_beside
 
+    target = asked.target
+    if target is None:
+        target = policy.read(asked.folder).value("target_dependability")
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
     found = visit_plans(
         loaded.long(),
+        rubrics=loaded.rubrics,
         visits=asked.visits,
         raters=asked.raters,
-        target=asked.target,
+        target=target,
         visit_cost=asked.visit_cost,
         rater_cost=asked.rater_cost,
         cut=asked.cut,
@@ -209,7 +227,10 @@ def _plan(asked: argparse.Namespace) -> int:
     )
     if asked.out:
         _write_table(found.table, asked.out)
-    print(plain.visit_plans(found))
+    if asked.figure:
+        drawn = plan_figure.picture(found, asked.figure.suffix.lower().removeprefix("."))
+        _note(f"mentorstats: wrote {write_beside(asked.figure, drawn)}")
+    print(plain.visit_plans(found, role_links(found.scores.table, price=asked.visit_cost)))
     return DONE
 
 
@@ -340,7 +361,7 @@ def _add_plan(commands: Subparsers) -> None:
     )
     add = command.add_argument
     add("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    add("--target", type=float, default=0.8, help="dependability that is wanted (%(default)s)")
+    add("--target", type=float, help="dependability that is wanted (the policy's target_dependability)")
     add("--raters", type=_sizes, default=[1, 2, 3], metavar="N,N,…", help="raters of a candidate (1,2,3)")
     add("--visits", type=_sizes, default=[1, 2, 3, 4, 6], metavar="N,N,…", help="visits by each (1,2,3,4,6)")
     add("--visit-cost", type=float, default=1.0, metavar="X", help="price of one visit (%(default)s)")
@@ -349,6 +370,7 @@ def _add_plan(commands: Subparsers) -> None:
     add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
     add("--seed", type=int, default=0, help="seed of the intervals (%(default)s)")
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
+    add("--figure", type=_picture_file, metavar="FILE", help="draw dependability by visits: .png or .svg")
     command.set_defaults(command=_plan)
 
 

@@ -79,6 +79,13 @@ SOURCES: dict[str, Source] = {
         "Communications in Statistics: Simulation and Computation 38, 1228–1234; abstract read, which calls "
         "0.1 negligible",
     ),
+    "balzer_sulsky_1992": Source(
+        "Balzer, W. K.; Sulsky, L. M.",
+        1992,
+        "Halo and performance appraisal research: A critical examination",
+        "Journal of Applied Psychology 77, 975–985",
+        memory=True,
+    ),
     "bartanen_kwok_2021": Source(
         "Bartanen, B.; Kwok, A.",
         2021,
@@ -92,11 +99,18 @@ SOURCES: dict[str, Source] = {
         "Fitting linear mixed-effects models using lme4",
         "Journal of Statistical Software 67(1), 1–48",
     ),
-    "benjamini_1995": Source(
+    "benjamini_hochberg_1995": Source(
         "Benjamini, Y.; Hochberg, Y.",
         1995,
         "Controlling the false discovery rate: a practical and powerful approach to multiple testing",
         "Journal of the Royal Statistical Society B 57, 289–300",
+        memory=True,
+    ),
+    "berger_1982": Source(
+        "Berger, R. L.",
+        1982,
+        "Multiparameter hypothesis testing and acceptance sampling",
+        "Technometrics 24, 295–300",
         memory=True,
     ),
     "bhapkar_1966": Source(
@@ -166,6 +180,13 @@ SOURCES: dict[str, Source] = {
         "Exact parametric confidence intervals for Bland-Altman limits of agreement",
         "Optometry and Vision Science 92, e71–e80; abstract read",
     ),
+    "casabianca_2015": Source(
+        "Casabianca, J. M.; Lockwood, J. R.; McCaffrey, D. F.",
+        2015,
+        "Trends in classroom observation scores",
+        "Educational and Psychological Measurement 75(2), 311–337",
+        memory=True,
+    ),
     "cicchetti_1994": Source(
         "Cicchetti, D. V.",
         1994,
@@ -179,6 +200,13 @@ SOURCES: dict[str, Source] = {
         1990,
         "High agreement but low kappa: II. Resolving the paradoxes",
         "Journal of Clinical Epidemiology 43, 551–558",
+        memory=True,
+    ),
+    "cochran_1954": Source(
+        "Cochran, W. G.",
+        1954,
+        "The combination of estimates from different experiments",
+        "Biometrics 10, 101–129",
         memory=True,
     ),
     "cohen_1960": Source(
@@ -238,6 +266,21 @@ SOURCES: dict[str, Source] = {
         1972,
         "The Dependability of Behavioral Measurements",
         "Wiley",
+        memory=True,
+    ),
+    "crowder_1987": Source(
+        "Crowder, S. V.",
+        1987,
+        "A simple method for studying run-length distributions of exponentially weighted moving average "
+        "charts",
+        "Technometrics 29(4), 401–407",
+        memory=True,
+    ),
+    "drezner_wesolowsky_1990": Source(
+        "Drezner, Z.; Wesolowsky, G. O.",
+        1990,
+        "On the computation of the bivariate normal integral",
+        "Journal of Statistical Computation and Simulation 35, 101–107",
         memory=True,
     ),
     "dunn_smyth_1996": Source(
@@ -315,6 +358,13 @@ SOURCES: dict[str, Source] = {
         "Biometrics 51, 1440–1450",
         memory=True,
     ),
+    "guo_wind_2021": Source(
+        "Guo, W.; Wind, S. A.",
+        2021,
+        "An iterative parametric bootstrap approach to evaluating rater fit",
+        "Applied Psychological Measurement 45, doi 10.1177/01466216211013105",
+        memory=True,
+    ),
     "gwet_2008": Source(
         "Gwet, K. L.",
         2008,
@@ -351,6 +401,13 @@ SOURCES: dict[str, Source] = {
         2013,
         "The Reliability of Classroom Observations by School Personnel",
         "Bill & Melinda Gates Foundation, MET Project",
+    ),
+    "hopcroft_tarjan_1973": Source(
+        "Hopcroft, J.; Tarjan, R.",
+        1973,
+        "Algorithm 447: efficient algorithms for graph manipulation",
+        "Communications of the ACM 16(6), 372–378",
+        memory=True,
     ),
     "kane_staiger_2012": Source(
         "Kane, T. J.; Staiger, D. O.",
@@ -406,6 +463,13 @@ SOURCES: dict[str, Source] = {
         "Computing Krippendorff's alpha-reliability",
         "University of Pennsylvania, Departmental Papers (ASC)",
     ),
+    "lakens_2017": Source(
+        "Lakens, D.",
+        2017,
+        "Equivalence tests: a practical primer for t tests, correlations, and meta-analyses",
+        "Social Psychological and Personality Science 8, 355–362",
+        memory=True,
+    ),
     "landis_koch_1977": Source(
         "Landis, J. R.; Koch, G. G.",
         1977,
@@ -426,11 +490,32 @@ SOURCES: dict[str, Source] = {
         "Longitudinal data analysis using generalized linear models",
         "Biometrika 73, 13–22; summary read",
     ),
+    "lin_1997": Source(
+        "Lin, X.",
+        1997,
+        "Variance component testing in generalised linear models with random effects",
+        "Biometrika 84, 309–326",
+        memory=True,
+    ),
     "liu_pierce_1994": Source(
         "Liu, Q.; Pierce, D. A.",
         1994,
         "A note on Gauss-Hermite quadrature",
         "Biometrika 81, 624–629",
+        memory=True,
+    ),
+    "lucas_saccucci_1990": Source(
+        "Lucas, J. M.; Saccucci, M. S.",
+        1990,
+        "Exponentially weighted moving average control schemes: properties and enhancements",
+        "Technometrics 32(1), 1–12",
+        memory=True,
+    ),
+    "masters_1982": Source(
+        "Masters, G. N.",
+        1982,
+        "A Rasch model for partial credit scoring",
+        "Psychometrika 47, 149–174",
         memory=True,
     ),
     "maxwell_1970": Source(
@@ -447,6 +532,13 @@ SOURCES: dict[str, Source] = {
         "Psychological Methods 1, 30–46",
         memory=True,
     ),
+    "mundlak_1978": Source(
+        "Mundlak, Y.",
+        1978,
+        "On the pooling of time series and cross section data",
+        "Econometrica 46, 69–85",
+        memory=True,
+    ),
     "naylor_smith_1982": Source(
         "Naylor, J. C.; Smith, A. F. M.",
         1982,
@@ -454,11 +546,24 @@ SOURCES: dict[str, Source] = {
         "Applied Statistics 31, 214–225",
         memory=True,
     ),
+    "nist_sematech_2012": Source(
+        "NIST; SEMATECH",
+        2012,
+        "e-Handbook of Statistical Methods, section 6.3.2.4",
+        "National Institute of Standards and Technology, doi:10.18434/M32189",
+    ),
     "nocedal_2006": Source(
         "Nocedal, J.; Wright, S. J.",
         2006,
         "Numerical Optimization",
         "2nd edition, Springer",
+        memory=True,
+    ),
+    "paule_mandel_1982": Source(
+        "Paule, R. C.; Mandel, J.",
+        1982,
+        "Consensus values and weighting factors",
+        "Journal of Research of the National Bureau of Standards 87(5), 377–385",
         memory=True,
     ),
     "pinheiro_bates_1995": Source(
@@ -468,11 +573,56 @@ SOURCES: dict[str, Source] = {
         "Journal of Computational and Graphical Statistics 4, 12–35",
         memory=True,
     ),
+    "pulakos_1986": Source(
+        "Pulakos, E. D.; Schmitt, N.; Ostroff, C.",
+        1986,
+        "A warning about the use of a standard deviation across dimensions within ratees to measure halo",
+        "Journal of Applied Psychology 71, 29–32",
+        memory=True,
+    ),
+    "rao_1948": Source(
+        "Rao, C. R.",
+        1948,
+        "Large sample tests of statistical hypotheses concerning several parameters with applications to "
+        "problems of estimation",
+        "Proceedings of the Cambridge Philosophical Society 44, 50–57",
+        memory=True,
+    ),
+    "rao_scott_1984": Source(
+        "Rao, J. N. K.; Scott, A. J.",
+        1984,
+        "On chi-squared tests for multiway contingency tables with cell proportions estimated from "
+        "survey data",
+        "Annals of Statistics 12, 46–60",
+        memory=True,
+    ),
+    "roberts_1959": Source(
+        "Roberts, S. W.",
+        1959,
+        "Control chart tests based on geometric moving averages",
+        "Technometrics 1(3), 239–250",
+        memory=True,
+    ),
+    "saal_1980": Source(
+        "Saal, F. E.; Downey, R. G.; Lahey, M. A.",
+        1980,
+        "Rating the ratings: Assessing the psychometric quality of rating data",
+        "Psychological Bulletin 88, 413–428",
+        memory=True,
+    ),
     "satterthwaite_1946": Source(
         "Satterthwaite, F. E.",
         1946,
         "An approximate distribution of estimates of variance components",
         "Biometrics Bulletin 2, 110–114",
+        memory=True,
+    ),
+    "schuirmann_1987": Source(
+        "Schuirmann, D. J.",
+        1987,
+        "A comparison of the two one-sided tests procedure and the power approach for assessing the "
+        "equivalence of average bioavailability",
+        "Journal of Pharmacokinetics and Biopharmaceutics 15, 657–680",
         memory=True,
     ),
     "scott_1955": Source(
@@ -490,6 +640,13 @@ SOURCES: dict[str, Source] = {
         "Journal of the American Statistical Association 82, 605–610",
         memory=True,
     ),
+    "shewhart_1931": Source(
+        "Shewhart, W. A.",
+        1931,
+        "Economic Control of Quality of Manufactured Product",
+        "Van Nostrand",
+        memory=True,
+    ),
     "shrout_fleiss_1979": Source(
         "Shrout, P. E.; Fleiss, J. L.",
         1979,
@@ -501,6 +658,13 @@ SOURCES: dict[str, Source] = {
         1956,
         "Nonparametric Statistics for the Behavioral Sciences",
         "McGraw-Hill",
+        memory=True,
+    ),
+    "stoer_wagner_1997": Source(
+        "Stoer, M.; Wagner, F.",
+        1997,
+        "A simple min-cut algorithm",
+        "Journal of the ACM 44(4), 585–591",
         memory=True,
     ),
     "stram_lee_1994": Source(
@@ -566,11 +730,25 @@ SOURCES: dict[str, Source] = {
         "Applied Statistics 37, 87–94",
         memory=True,
     ),
+    "viechtbauer_2007": Source(
+        "Viechtbauer, W.",
+        2007,
+        "Confidence intervals for the amount of heterogeneity in meta-analysis",
+        "Statistics in Medicine 26, 37–52",
+        memory=True,
+    ),
     "wcag_2023": Source(
         "World Wide Web Consortium",
         2023,
         "Web Content Accessibility Guidelines (WCAG) 2.2",
         "W3C Recommendation, relative luminance and contrast ratio",
+        memory=True,
+    ),
+    "weeks_williams_1964": Source(
+        "Weeks, D. L.; Williams, D. R.",
+        1964,
+        "A note on the determination of connectedness in an N-way cross classification",
+        "Technometrics 6(3), 319–324",
         memory=True,
     ),
     "weerahandi_1993": Source(
@@ -585,5 +763,19 @@ SOURCES: dict[str, Source] = {
         2018,
         "Rater performance standards for classroom observation instruments",
         "Educational Researcher 47(8), 492–501; abstract read",
+    ),
+    "wilson_hilferty_1931": Source(
+        "Wilson, E. B.; Hilferty, M. M.",
+        1931,
+        "The distribution of chi-square",
+        "Proceedings of the National Academy of Sciences 17, 684–688",
+        memory=True,
+    ),
+    "wright_masters_1982": Source(
+        "Wright, B. D.; Masters, G. N.",
+        1982,
+        "Rating Scale Analysis",
+        "MESA Press",
+        memory=True,
     ),
 }

@@ -33,8 +33,9 @@ def ratings(tmp_path):
     return path
 
 
-def test_the_module_runs_as_the_command_does():
-    asked = [sys.executable, "-m", "mentorstats.cli", "--version"]
+@pytest.mark.parametrize("module", ["mentorstats", "mentorstats.cli"])
+def test_the_module_runs_as_the_command_does(module):
+    asked = [sys.executable, "-m", module, "--version"]
     done = subprocess.run(asked, capture_output=True, text=True, cwd=ROOT, check=True)
     assert __version__ in done.stdout
 
@@ -634,10 +635,17 @@ def test_plan_prints_the_choice_and_writes_the_table(tmp_path, capsys):
 
     folder, out = tmp_path / "exports", tmp_path / "plans.csv"
     write(folder)
-    code, printed, err = run(capsys, "plan", folder, "--raters", "1,2", "--visits", "2,3", "--out", out)
+    picture = tmp_path / "plans.svg"
+    asked = ("--raters", "1,2", "--visits", "2,3", "--out", out, "--figure", picture)
+    code, printed, err = run(capsys, "plan", folder, *asked)
     assert code == 0
     assert "dependability" in printed
+    assert "extra double-scored lesson would link them" in printed
+    assert "reaches 0.80" in printed
     assert str(out) in err
+    drawn = picture.read_text(encoding="utf-8")
+    assert "wanted: 0.80" in drawn
+    assert "2 raters" in drawn
     table = pd.read_csv(out)
     assert set(table["n_visits"]) == {2, 3, 4, 6}
     assert table["dependability"].between(0, 1).all()

@@ -39,6 +39,7 @@ ORDER = (
     "report",
     "demo",
     "cli",
+    "__main__",
 )
 
 

@@ -25,7 +25,7 @@ def levels_used(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by rubric, rubric_version, criterion and test: as `marginal_homogeneity` with candidates
-        as clusters, and ``p_adjusted``, of the tests of one kind under one version [benjamini_1995].
+        as clusters, and ``p_adjusted``, of the tests of one kind under one version [benjamini_hochberg_1995].
     """
     parts = {}
     for version, chosen, n_levels in each_version(pairs, rubrics):

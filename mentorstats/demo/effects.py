@@ -43,6 +43,11 @@ class Effects:
         levels bunch in the middle.
     halos
         One planted rater each: correlation of the criteria's residuals within one form.
+    rater_bias
+        What one supervisor, with nothing else planted, adds for career changers against school leavers,
+        in logits. Half of it goes to each group, so that severity stays.
+    criterion_bias
+        The same of all raters on one criterion.
     """
 
     candidate: float = 1.40
@@ -57,6 +62,8 @@ class Effects:
     drifts: tuple[float, ...] = (-0.18,)
     stretches: tuple[float, ...] = (1.6,)
     halos: tuple[float, ...] = (0.9,)
+    rater_bias: float = -1.6
+    criterion_bias: float = -0.8
 
     @property
     def variances(self) -> dict[str, float]:

@@ -75,7 +75,7 @@ def placements(plan: Plan, codes: Codes, rng: np.random.Generator) -> pd.DataFra
             "status": np.where(planned["weeks"] < planned["weeks"].max(), "ended_early", "completed"),
             "first_generation": _answers({True: 0.3, False: 0.65, None: 0.05}, n, rng),
             "gender": _answers({"woman": 0.66, "man": 0.28, "another": 0.02, None: 0.04}, n, rng),
-            "entry_route": rng.choice(["school_leaver", "career_changer"], n, p=[0.7, 0.3]),
+            "entry_route": np.where(planned["career_changer"], "career_changer", "school_leaver"),
         }
     )
 

@@ -43,8 +43,8 @@ def programme(seed: int = SEED, *, effects: Effects | None = None) -> Programme:
     """
     sizes = effects or Effects()
     rubric = hearthside()
-    chance = [np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(8)]
-    planned = plan.draw(chance[0])
+    chance = [np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(9)]
+    planned = plan.draw(chance[0], chance[8])
     codes = frames.draw_codes(planned, chance[1])
     drawn = ratings.draw(planned, rubric.has(), rubric.reworded(), sizes, chance[2])
     version = np.array([list(rubric.versions).index(name) for name in frames.VERSIONS])

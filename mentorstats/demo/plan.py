@@ -19,6 +19,7 @@ PLACES = 12  # candidates a site and cycle
 WEEKS = 14
 EARLY_END = 8  # weeks of a placement that ends early
 ENDED_EARLY = 3  # such placements a cycle
+CAREER_CHANGERS = 0.45  # share of candidates
 SCORED_BY = {"both": 0.30, "mentor": 0.38, "supervisor": 0.32}
 
 # Who holds which supervisor's post (three a site) in each cycle; most stay, some are replaced.
@@ -52,7 +53,7 @@ class Plan:
         role, far (serves the site that shares no rater), cycles (how many they serve in),
         first_cycle.
     placements
-        cycle, site, mentor, supervisor (rows of ``raters``), weeks (how long it lasts).
+        cycle, site, mentor, supervisor (rows of ``raters``), weeks (how long it lasts), career_changer.
     lessons
         placement, week (first = 1), day (0 = Monday).
     forms
@@ -65,12 +66,15 @@ class Plan:
     forms: pd.DataFrame
 
 
-def draw(rng: np.random.Generator) -> Plan:
-    """Draw the programme's plan."""
+def draw(rng: np.random.Generator, of_people: np.random.Generator) -> Plan:
+    """Draw the programme's plan; what candidates bring with them has a source of chance of its own."""
     placements = _placements(rng)
     lessons = _lessons(placements, rng)
     forms = _forms(placements, lessons, rng)
-    return Plan(_raters(placements), placements.drop(columns=["post", "turn"]), lessons, forms)
+    raters = _raters(placements)
+    placements = placements.drop(columns=["post", "turn"])
+    changed = of_people.random(len(placements)) < CAREER_CHANGERS
+    return Plan(raters, placements.assign(career_changer=changed), lessons, forms)
 
 
 def _placements(rng: np.random.Generator) -> pd.DataFrame:

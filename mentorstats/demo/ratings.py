@@ -4,6 +4,7 @@ Of form f (lesson o of candidate c in week w, rated by r) and criterion k, the l
 
     cohort + change·(w − 7.5) + candidate_c + slope_c·(w − 7.5) + lesson_o
     + shift_r + drift_r·(w − 7.5) + bonus·[own mentor] + rater_criterion_rk + residual_fk
+    + (rater_bias·[r is biased] + criterion_bias·[k is biased])·([c is a career changer] − ½)
 
 and the rank is one more than the number of thresholds of k that it exceeds. Residuals are standard
 logistic; within a form they correlate (through a normal copula) only where the rater has a halo. The
@@ -54,6 +55,8 @@ class Drawn:
         Raters × criteria.
     thresholds
         Versions × criteria × (levels − 1); NaN where a version lacks the criterion.
+    biased_rater, biased_criterion
+        Who and which favours one group of candidates over the other.
     """
 
     candidates: pd.DataFrame
@@ -61,6 +64,8 @@ class Drawn:
     raters: pd.DataFrame
     rater_criterion: Floats
     thresholds: Floats
+    biased_rater: int
+    biased_criterion: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +128,9 @@ def draw(
     raters = _raters(plan, effects, rng)
     crossing = rng.normal(0, effects.rater_criterion, (len(raters), criteria))
     crossing[raters["planted"] == "halo"] = 0
-    return Drawn(candidates, lessons, raters, crossing, _thresholds(versions, reworded, rng))
+    same = int(np.flatnonzero(versions.all(axis=0) & ~reworded.any(axis=0))[0])
+    thresholds = _thresholds(versions, reworded, rng)
+    return Drawn(candidates, lessons, raters, crossing, thresholds, _to_bias(plan, raters), same)
 
 
 def _raters(plan: Plan, effects: Effects, rng: np.random.Generator) -> pd.DataFrame:
@@ -169,6 +176,16 @@ def _to_plant(plan: Plan, role: str, wanted: int, rng: np.random.Generator) -> I
     return rng.permutation(steady)[:wanted]
 
 
+def _to_bias(plan: Plan, raters: pd.DataFrame) -> int:
+    """Pick the supervisor with nothing planted who sees most candidates of the group they see less of."""
+    placement = plan.lessons["placement"].to_numpy()[plan.forms["lesson"]]
+    seen = pd.DataFrame({"rater": plan.forms["rater"], "placement": placement}).drop_duplicates()
+    changed = plan.placements["career_changer"].to_numpy()[seen["placement"]]
+    fewer = pd.crosstab(seen["rater"], changed).min(axis=1).reindex(plan.raters.index, fill_value=0)
+    could = (plan.raters["role"] == "supervisor") & ~plan.raters["far"] & (raters["planted"] == "")
+    return int(fewer.where(could, -1).to_numpy().argmax())
+
+
 def _thresholds(versions: NDArray[np.bool_], reworded: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     criteria = versions.shape[1]
     difficulty = rng.normal(0, CRITERION_SD, (criteria, 1))
@@ -205,6 +222,7 @@ def rate(
         _of_the_form(plan, drawn, effects, cycle)[:, None]
         + drawn.rater_criterion[rater[:, None], criterion]
         + _residuals(drawn.raters["halo"].to_numpy()[rater], criterion.shape[1], rng)
+        + _biases(plan, drawn, effects, criterion)
     )
     thresholds = drawn.thresholds[version[cycle][:, None], criterion]
     middle = thresholds.mean(axis=2, keepdims=True)
@@ -236,6 +254,16 @@ def _of_the_form(plan: Plan, drawn: Drawn, effects: Effects, cycle: Ints) -> Flo
         + effects.own_mentor * plan.forms["own_mentor"].to_numpy()
     )
     return shared
+
+
+def _biases(plan: Plan, drawn: Drawn, effects: Effects, criterion: Ints) -> Floats:
+    """What one rater, and all on one criterion, add for the group of the candidate, forms × criteria."""
+    placement = plan.lessons["placement"].to_numpy()[plan.forms["lesson"]]
+    side = plan.placements["career_changer"].to_numpy()[placement] - 0.5
+    rater = effects.rater_bias * (plan.forms["rater"].to_numpy() == drawn.biased_rater)
+    on_criterion = effects.criterion_bias * (criterion == drawn.biased_criterion)
+    added: Floats = side[:, None] * (rater[:, None] + on_criterion)
+    return added
 
 
 def _residuals(halo: Floats, criteria: int, rng: np.random.Generator) -> Floats:

@@ -48,11 +48,15 @@ class Truth:
         different networks share no candidate, directly or through others).
     candidates
         candidate, cohort, effect, slope (a week), without the cohort's and the mean change.
+    biases
+        effect (rater or criterion), member (whose code), field, group, against, logits, level: what is
+        added for one group of candidates against another.
     agreed
         observation, rater: forms filled in after seeing the supervisor's.
     certified
         rater, recordings (how many scored), exact (chance of the key level in one rating), verdict
-        (what the shipped rules of certification should find; missing where it is left to chance).
+        (what the shipped rules of certification should find; missing where it is left to chance), moves
+        (whether errors go from above the key to below it over the sittings).
     unlinked_site
         The site whose raters share no candidate with the others.
     double_scored
@@ -66,6 +70,7 @@ class Truth:
     thresholds: pd.DataFrame
     raters: pd.DataFrame
     candidates: pd.DataFrame
+    biases: pd.DataFrame
     agreed: pd.DataFrame
     certified: pd.DataFrame
     unlinked_site: str
@@ -92,6 +97,7 @@ def gather(
         thresholds=_thresholds(drawn, rubric),
         raters=_raters(plan, codes, drawn),
         candidates=_candidates(plan, codes, drawn),
+        biases=_biases(codes, drawn, effects, rubric, first),
         agreed=pd.DataFrame(
             {"observation": codes.lessons[forms["lesson"]], "rater": codes.raters[forms["rater"]]}
         ),
@@ -190,6 +196,23 @@ def _candidates(plan: Plan, codes: Codes, drawn: Drawn) -> pd.DataFrame:
     )
 
 
+def _biases(
+    codes: Codes, drawn: Drawn, effects: Effects, rubric: Rubric, thresholds: NDArray[np.float64]
+) -> pd.DataFrame:
+    logits = [effects.rater_bias, effects.criterion_bias]
+    return pd.DataFrame(
+        {
+            "effect": ["rater", "criterion"],
+            "member": [codes.raters[drawn.biased_rater], rubric.codes[drawn.biased_criterion]],
+            "field": "entry_route",
+            "group": "career_changer",
+            "against": "school_leaver",
+            "logits": logits,
+            "level": [level_shift(thresholds, effects, size) for size in logits],
+        }
+    )
+
+
 def _double_scored(plan: Plan) -> float:
     role = plan.raters["role"].to_numpy()[plan.forms["rater"]]
     roles = pd.Series(role).groupby(plan.forms["lesson"].to_numpy()).nunique()
@@ -198,6 +221,7 @@ def _double_scored(plan: Plan) -> float:
 
 _FRAMES = (
     "sizes", "planted", "components", "thresholds", "agreed", "certified", "raters", "candidates",
+    "biases",
 )  # fmt: skip
 
 

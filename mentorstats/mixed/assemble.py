@@ -129,6 +129,10 @@ def _notes(found: Survey, screening: Screening) -> tuple[str, ...]:
     unused = [str(x) for x, used in zip(found.levels, found.used_levels, strict=True) if not used]
     if unused:
         texts.append(f"No rating has level {', '.join(unused)}; there is no cut-point for it.")
+    if not found.layout.declared.grouped:
+        texts.append(
+            "No groupings: ratings of one person are taken as independent; errors are likely too small."
+        )
     if found.left_out:
         texts.append(f"{found.left_out} rows were left out for a missing value in a column of the model.")
     return tuple(dict.fromkeys(texts))

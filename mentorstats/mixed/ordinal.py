@@ -74,6 +74,12 @@ class State:
     factor: Factor | None
     cross: Floats  # Λ'Z'(−∂²ℓ/∂η∂ψ), (N, fixed parameters)
     conditional: Floats  # information of the fixed parameters given Λ
+    shift: Floats  # slope of the approximated log-likelihood towards a shift of each row, (n,)
+    loose: Floats  # variance of each row's random part given the fixed parameters, (n,)
+    lean: Floats  # twice how far the mean of that part lies from its mode, (n,)
+    by_upper: Floats  # the same towards each row's scaled distance to its upper cut-point
+    by_lower: Floats
+    by_spread: Floats  # and towards each row's log dispersion
 
 
 class OrdinalProblem:
@@ -264,9 +270,29 @@ class OrdinalProblem:
         information = self._fixed_information(now, upper, lower)
         none = np.zeros(0)
         value = -2 * float(weights @ now.value)
+        by_upper, by_lower = weights * now.by_upper, weights * now.by_lower
+        edges = self.edges(tau, offset, spread)
         return State(
-            psi, value, -2 * gradient, 2 * information, none, [], None, np.zeros((0, len(psi))), information
+            psi,
+            value,
+            -2 * gradient,
+            2 * information,
+            none,
+            [],
+            None,
+            np.zeros((0, len(psi))),
+            information,
+            -weights * now.s / spread,
+            np.zeros(len(spread)),
+            np.zeros(len(spread)),
+            by_upper,
+            by_lower,
+            self._by_spread(by_upper, by_lower, edges),
         )
+
+    def _by_spread(self, by_upper: Floats, by_lower: Floats, edges: tuple[Floats, Floats]) -> Floats:
+        upper, lower = edges
+        return -np.where(self.up < 0, 0.0, upper * by_upper) - np.where(self.low < 0, 0.0, lower * by_lower)
 
     def _fixed_information(self, now: Pieces, upper: Floats, lower: Floats) -> Floats:
         weights = self.rows.weights
@@ -336,8 +362,10 @@ class OrdinalProblem:
         upper, lower = self.columns(tau, eta, spread)
         fixed = upper.T @ by_upper + lower.T @ by_lower
         slope = -weights * now.s / spread
-        fixed[self.c + self.p :] += self.rows.scale.T @ (h * w + 0.5 * q * slope)
-        both = self.gather(np.column_stack([-(by_upper + by_lower) / spread, slope]))
+        more = h * w + 0.5 * q * slope
+        fixed[self.c + self.p :] += self.rows.scale.T @ more
+        shift = -(by_upper + by_lower) / spread
+        both = self.gather(np.column_stack([shift, slope]))
         random = self._random_gradient(both, u, v[:, 0], own, factors)
         cross = -(weights / spread)[:, None] * (now.s_upper[:, None] * upper + now.s_lower[:, None] * lower)
         cross[:, self.c + self.p :] += -slope[:, None] * self.rows.scale
@@ -346,7 +374,21 @@ class OrdinalProblem:
             now, upper, lower, toward, u, own, products, factor, factors
         )
         return State(
-            psi, value, -2 * np.concatenate([random, fixed]), hessian, u, factors, factor, lifted, conditional
+            psi,
+            value,
+            -2 * np.concatenate([random, fixed]),
+            hessian,
+            u,
+            factors,
+            factor,
+            lifted,
+            conditional,
+            shift,
+            h,
+            -q,
+            by_upper,
+            by_lower,
+            self._by_spread(by_upper, by_lower, self.edges(tau, eta, spread)) + more,
         )
 
     def _random_gradient(

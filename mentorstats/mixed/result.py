@@ -394,6 +394,11 @@ class Fit:
             f"  grouped: {groups}",
             f"  log-likelihood {self.log_likelihood:.6g} in {self.evaluations} evaluations",
         ]
+        if not self.model.verdict and self.model.engine is not None:
+            table = components.table(self.model, self.confidence, intervals=False)
+            parts = [f"{name} {value:.4g}" for name, value in table["variance"].items()]
+            lines.append(f"  variances: {', '.join(parts)}")
+            lines.append("  tables: components, coefficients, effects(…), means(…), contrasts(…)")
         return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
 
     def _repr_html_(self) -> str:

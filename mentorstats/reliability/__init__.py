@@ -6,9 +6,10 @@ reaches a target; ``change_study`` asks the same of change between two occasions
 """
 
 from mentorstats.reliability.change import change_study
+from mentorstats.reliability.composite import composite
 from mentorstats.reliability.cost import cheapest
 from mentorstats.reliability.decision import d_study
-from mentorstats.reliability.multivariate import ProfileStudy, composite, profile_study
+from mentorstats.reliability.multivariate import ProfileStudy, profile_study
 from mentorstats.reliability.study import GStudy, g_study
 
 __all__ = [

@@ -35,6 +35,8 @@ class Cells:
         Members of each effect.
     n_left_out
         Rows with a missing value.
+    beside
+        Columns of the frame that are no part of the design; they may have missing values.
     """
 
     design: Design
@@ -43,6 +45,7 @@ class Cells:
     codes: Mapping[Factors, Ints]
     counts: Mapping[Factors, int]
     n_left_out: int
+    beside: tuple[str, ...] = ()
 
     @property
     def n(self) -> int:
@@ -65,8 +68,14 @@ class Cells:
         return float(sizes @ sizes)
 
 
-def read(scores: pd.DataFrame, design: Design, score: str, covariates: Sequence[str] = ()) -> Cells:
-    """Code the complete rows.
+def read(
+    scores: pd.DataFrame,
+    design: Design,
+    score: str,
+    covariates: Sequence[str] = (),
+    beside: Sequence[str] = (),
+) -> Cells:
+    """Code the complete rows; columns ``beside`` come along and may have missing values.
 
     Raises
     ------
@@ -75,16 +84,17 @@ def read(scores: pd.DataFrame, design: Design, score: str, covariates: Sequence[
         of which one lies within the other.
     """
     used = [*design.factors, score, *(name for name in covariates if name not in design.factors)]
-    need_columns(scores.columns, used, where="scores")
+    along = [name for name in beside if name not in used]
+    need_columns(scores.columns, [*used, *along], where="scores")
     if score in design.factors:
         raise ModelError(f"score {score!r} also stands among object and facets")
     complete = scores[used].notna().all(axis=1).to_numpy()
-    frame = scores.loc[complete, used]
+    frame = scores.loc[complete, used + along]
     numbers = _numbers(frame[score], score)
     single = {name: _factorised(frame[name]) for name in design.factors}
     codes = {effect: _joint([single[name] for name in sorted(effect)]) for effect in design.effects}
     counts = {effect: int(of.max(initial=-1)) + 1 for effect, of in codes.items()}
-    found = Cells(design, frame, numbers, codes, counts, int((~complete).sum()))
+    found = Cells(design, frame, numbers, codes, counts, int((~complete).sum()), tuple(beside))
     _refuse_repeated(found)
     _refuse_undeclared(found)
     return found

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from mentorstats.estimate import Status
 from mentorstats.reliability.cells import as_array
 from mentorstats.reliability.design import Design, Factors
 from mentorstats.reliability.plans import divisor, kind_of
@@ -30,12 +31,14 @@ def columns(
     cut: float,
     universe: Floats,
     absolute: Floats,
-) -> dict[str, Floats]:
+) -> dict[str, Floats | str]:
     """Dependability, error and consistency at a cut, one value a plan."""
     distance = squared_distance(study, cut)
+    error, status = conditional_sem(study, plan, points, cut, absolute)
     return {
         "dependability_at_cut": dependability(universe, absolute, distance),
-        "conditional_sem": conditional_sem(study, plan, points, cut),
+        "conditional_sem": error,
+        "conditional_sem_status": status.value,
         "decision_consistency": consistency(study.mean, cut, universe, absolute),
     }
 
@@ -73,25 +76,67 @@ def consistency(mean: float, cut: float, universe: Floats, absolute: Floats) -> 
 # Error of those who score at the cut -----------------------------------------------------------------
 
 
-def conditional_sem(study: GStudy, plan: Design, points: Sequence[Mapping[str, int]], cut: float) -> Floats:
-    """Absolute error of objects that score at the cut [brennan_1998]; missing for unbalanced studies.
+def conditional_sem(
+    study: GStudy, plan: Design, points: Sequence[Mapping[str, int]], cut: float, absolute: Floats
+) -> tuple[Floats, Status]:
+    """Absolute error of objects that score at the cut [brennan_1998], and what it rests on.
 
-    Each object's scores give error variances of their own, since what differs within one object is absolute
-    error. A quadratic in the mean score smooths them; from fewer than ten objects it is their average. A
-    cut beyond all means has no value.
+    What differs within one object is absolute error, so that each object's scores give an error variance of
+    their own; a quadratic in the mean score smooths them, from fewer than ten objects it is their average.
+    Balanced data give each object components of its own. Otherwise its spread as a multiple of the spread
+    to be expected multiplies the plan's absolute error: by assumption the components of error keep their
+    proportions at every score. Nothing is identified where an object stands within a facet, or the cut
+    lies beyond all means.
     """
-    out = np.full(len(points), np.nan)
-    array = as_array(study.cells)
-    if array is None or study.method != "anova" or study.design.above[study.design.object]:
-        return out
-    means = array.reshape(len(array), -1).mean(axis=1)
+    nothing = np.full(len(points), np.nan), Status.NOT_IDENTIFIED
+    if not study.cells.n or study.design.above[study.design.object] or not np.isfinite(absolute).all():
+        return nothing
+    means = _means(study)
     if len(means) < 2 or not means.min() <= cut <= means.max():
-        return out
-    variances = own_error(study.design, plan, array, points)
+        return nothing
+    array = as_array(study.cells)
+    if array is not None and study.method == "anova":
+        own, weight = own_error(study.design, plan, array, points), np.ones(len(means))
+        at_cut, status = _smoothed(array.reshape(len(array), -1).mean(axis=1), own, weight, cut), Status.OK
+    else:
+        times, weight = spread_within(study)
+        at_cut, status = _smoothed(means, times[:, None] * absolute, weight, cut), Status.BY_ASSUMPTION
+    return (np.sqrt(np.maximum(at_cut, 0.0)), status) if np.isfinite(at_cut).all() else nothing
+
+
+def _means(study: GStudy) -> Floats:
+    of = study.cells.codes[study.design.differentiated]
+    return np.asarray(np.bincount(of, study.cells.score) / np.bincount(of))
+
+
+def _smoothed(means: Floats, variances: Floats, weight: Floats, cut: float) -> Floats:
+    """Value at the cut of a weighted quadratic through the objects, (plans,)."""
+    used = (weight > 0) & np.isfinite(variances).all(axis=1)
+    if not used.any():
+        return np.full(variances.shape[1], np.nan)
+    means, root = means[used], np.sqrt(weight[used])[:, None]
     degree = 2 if len(means) >= _ENOUGH and len(np.unique(means)) > 2 else 0
-    centred = means - cut
-    fitted = np.linalg.lstsq(np.vander(centred, degree + 1), variances, rcond=None)[0][-1]
-    return np.asarray(np.sqrt(np.maximum(fitted, 0.0)))
+    curve = np.vander(means - cut, degree + 1)
+    return np.asarray(np.linalg.lstsq(root * curve, root * variances[used], rcond=None)[0][-1])
+
+
+def spread_within(study: GStudy) -> tuple[Floats, Floats]:
+    """Sum of squares within each object over what the components make it, and its weight: scores − 1.
+
+    E Σ (y − ȳ)² = Σ σ²(e) (n − Σ m² / n), n scores of the object, of which m belong to each member of e.
+    """
+    cells = study.cells
+    of = cells.codes[study.design.differentiated]
+    n = np.bincount(of).astype(np.float64)
+    left = cells.score - study.expected
+    squares = np.bincount(of, left**2) - np.bincount(of, left) ** 2 / n
+    expected = np.zeros(len(n))
+    for several, raw in zip(study.told.effects, study.estimated.raw, strict=True):
+        pairs, counts = np.unique(of * cells.n + cells.codes[several[0]], return_counts=True)
+        together = np.bincount(pairs // cells.n, counts.astype(np.float64) ** 2)
+        expected += max(float(raw), 0.0) * (n - together / n)
+    times = np.divide(squares, expected, out=np.full(len(n), np.nan), where=expected > 0)
+    return times, np.where(np.isfinite(times), n - 1, 0.0)
 
 
 def own_error(design: Design, plan: Design, array: Floats, points: Sequence[Mapping[str, int]]) -> Floats:

@@ -50,8 +50,10 @@ def d_study(
         nested study cannot tell apart what a crossed plan needs.
     cut
         A score that decides; adds ``dependability_at_cut`` [brennan_kane_1977], ``conditional_sem`` (error of
-        candidates who score there, balanced studies [brennan_1998]), and ``decision_consistency``: the
-        probability that two independent runs of the plan fall on one side, scores taken as normal.
+        candidates who score there [brennan_1998]) with ``conditional_sem_status`` (``by_assumption`` where
+        data are not balanced: error components keep their proportions at every score), and
+        ``decision_consistency``: the probability that two independent runs of the plan fall on one side,
+        scores taken as normal.
     cost
         Price of one member of a facet for one object, ``{"occasion": 50}``; of members of several facets
         together ``{("occasion", "rater"): 20}``. A nested facet counts with what it is nested in.
@@ -211,4 +213,7 @@ def _blank(frame: pd.DataFrame, rows: pd.Series, status: Status, note: str) -> N
     numbers = [name for name in frame.select_dtypes("number").columns if name not in kept]
     frame.loc[rows, numbers] = np.nan
     frame.loc[rows, "interval_method"] = "none"
-    frame.loc[rows, "status"], frame.loc[rows, "status_note"] = status.value, note
+    for name in ("status", "conditional_sem_status"):
+        if name in frame:
+            frame.loc[rows, name] = status.value
+    frame.loc[rows, "status_note"] = note

@@ -13,14 +13,18 @@ from scipy.stats import norm
 from mentorstats.errors import ModelError
 from mentorstats.estimate import Status
 from mentorstats.mixed import Fit, fit
+from mentorstats.mixed.components import table
 from mentorstats.mixed.model import RESIDUAL
 from mentorstats.mixed.terms import FixedTerm
 from mentorstats.reliability.cells import Cells, Told
 from mentorstats.reliability.estimated import Estimated
+from mentorstats.reliability.one_step import sd_limits
 
 Floats = NDArray[np.float64]
 
+PROFILE, ONE_STEP = "profile", "one_step"
 DRAWN = "profile_monte_carlo"
+_ONE_STEP_METHOD = "one_step_profile"
 _SCORE = "score as number"
 _FIXED = "fixed facets"
 _SHARPENING = 30  # steps at most
@@ -58,18 +62,21 @@ def columns(term: FixedTerm) -> tuple[str, ...]:
     return term.of if isinstance(term.of, tuple) else (term.of,)
 
 
-def estimated(found: Fit, names: Sequence[str]) -> Estimated:
-    """Variances with profile limits, in the order of ``names``, of which the last is the residual."""
-    table = found.components.reindex([*names[:-1], RESIDUAL])
-    absent = table["status"].isna().to_numpy()  # members of fixed facets alone: no variance
-    statuses = [Status(value) if isinstance(value, str) else Status.OK for value in table["status"]]
-    raw = table["variance"].to_numpy(dtype=float).copy()
-    raw[absent] = 0.0
-    low, high = (table[name].to_numpy(dtype=float).copy() for name in ("low", "high"))
-    methods = ["none" if isinstance(value, float) else str(value) for value in table["interval_method"]]
-    notes = [value if isinstance(value, str) else "" for value in table["status_note"]]
-    logs = np.zeros((len(raw), len(raw)))
+def estimated(found: Fit, names: Sequence[str], limits: str = PROFILE) -> Estimated:
+    """Variances with their limits, in the order of ``names``, of which the last is the residual.
+
+    ``limits``: of the profile likelihood, or of one in which the other parameters take a single step.
+    """
     sharp = _optimum(found, names)
+    rows = _components(found, names, limits, sharp).reindex([*names[:-1], RESIDUAL])
+    absent = rows["status"].isna().to_numpy()  # members of fixed facets alone: no variance
+    statuses = [Status(value) if isinstance(value, str) else Status.OK for value in rows["status"]]
+    raw = rows["variance"].to_numpy(dtype=float).copy()
+    raw[absent] = 0.0
+    low, high = (rows[name].to_numpy(dtype=float).copy() for name in ("low", "high"))
+    methods = ["none" if isinstance(value, float) else str(value) for value in rows["interval_method"]]
+    notes = [value if isinstance(value, str) else "" for value in rows["status_note"]]
+    logs = np.zeros((len(raw), len(raw)))
     raw[sharp.places] = sharp.sds**2
     logs[np.ix_(sharp.places, sharp.places)] = sharp.logs
     covariance = np.outer(2 * raw, 2 * raw) * logs
@@ -88,11 +95,32 @@ def estimated(found: Fit, names: Sequence[str]) -> Estimated:
     )
 
 
+def _components(found: Fit, names: Sequence[str], limits: str, sharp: _Optimum) -> pd.DataFrame:
+    """Components with their limits."""
+    if limits == PROFILE:
+        return found.components
+    rows = table(found.model, found.confidence, intervals=False)
+    deviate = float(norm.ppf(0.5 + found.confidence / 2))
+    labels = [*names[:-1], RESIDUAL]
+    for entry, place in enumerate(sharp.places):
+        se = float(np.sqrt(sharp.logs[entry, entry]))
+        bounds = np.array(sd_limits(found, sharp.x, entry, se, deviate)) * found.model.linear.scale
+        rows.loc[labels[place], ["low", "high"]] = bounds**2
+        rows.loc[labels[place], "interval_method"] = _ONE_STEP_METHOD
+    return rows
+
+
+def variances(found: Fit) -> pd.Series:
+    """Variances alone, by component: a fit without limits."""
+    return table(found.model, found.confidence, intervals=False)["variance"]
+
+
 @dataclass(frozen=True)
 class _Optimum:
     """The optimum to the last digits: standard deviations, and the covariance of their logarithms."""
 
     places: NDArray[np.intp]  # of the groupings that were fitted
+    x: Floats  # relative standard deviations, and the logarithm of the residual's
     sds: Floats
     logs: Floats
 
@@ -123,7 +151,7 @@ def _optimum(found: Fit, names: Sequence[str]) -> _Optimum:
     sigma = np.exp(x[-1]) * engine.scale
     logs = np.zeros((len(x), len(x)))
     logs[np.ix_(free, free)] = _log_covariance(x[free], hessian[np.ix_(free, free)])
-    return _Optimum(np.append(places, len(order) - 1), np.append(x[:-1], 1.0) * sigma, logs)
+    return _Optimum(np.append(places, len(order) - 1), x, np.append(x[:-1], 1.0) * sigma, logs)
 
 
 def _log_covariance(x: Floats, hessian: Floats) -> Floats:

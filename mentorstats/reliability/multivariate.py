@@ -11,9 +11,7 @@ from numpy.typing import NDArray
 
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.reliability.cells import as_array
-from mentorstats.reliability.decision import ratio
 from mentorstats.reliability.design import Design, Factors, Nested
-from mentorstats.reliability.plans import COMMON, OWN, RELATIVE, divisor, in_plan, kind_of
 from mentorstats.reliability.squares import degrees, deviations, expected_mean_squares
 from mentorstats.reliability.study import GStudy, g_study
 
@@ -30,14 +28,24 @@ class ProfileStudy:
         One study a value of ``by``.
     covariances
         For each effect that the scores share its variances and covariances between values of ``by``.
+    products
+        For each of these effects its mean squares and mean products of the scores averaged over what they
+        do not share.
     object
         Name of the object's own effect among them.
+    shared
+        The effects, in the order of ``covariances``.
+    solving
+        Covariances = solving @ products, (s, s).
     """
 
     studies: Mapping[object, GStudy]
     covariances: Mapping[str, pd.DataFrame]
+    products: Mapping[str, pd.DataFrame]
     object: str
     linked: tuple[str, ...]
+    shared: tuple[Factors, ...]
+    solving: Floats
 
     @property
     def universe(self) -> pd.DataFrame:
@@ -109,14 +117,26 @@ def profile_study(
     design = next(iter(studies.values())).design
     effects = [effect for effect in design.effects if effect - {object} <= frozenset(shared)]
     means = [_means(study, design, effects[-1]) for study in studies.values()]
-    products = _products(np.array(means), design, effects)
+    products, solving = _products(np.array(means), design, effects)
+    solved = np.einsum("ij,jab->iab", solving, products)
     covariances = {}
     for k, effect in enumerate(effects):
-        table = pd.DataFrame(products[k], list(studies), list(studies))
+        table = pd.DataFrame(solved[k], list(studies), list(studies))
         for value, study in studies.items():
             table.loc[value, value] = _own_variance(study, effect)
         covariances[design.name(effect)] = table
-    return ProfileStudy(studies, covariances, design.name(design.differentiated), shared)
+    return ProfileStudy(
+        studies,
+        covariances,
+        {
+            design.name(effect): pd.DataFrame(part, list(studies), list(studies))
+            for effect, part in zip(effects, products, strict=True)
+        },
+        design.name(design.differentiated),
+        shared,
+        tuple(effects),
+        solving,
+    )
 
 
 def _check(studies: Mapping[object, GStudy], by: str, shared: Sequence[str]) -> None:
@@ -128,6 +148,8 @@ def _check(studies: Mapping[object, GStudy], by: str, shared: Sequence[str]) -> 
     for facet in shared:
         if facet not in first.design.facets or first.design.above[facet]:
             raise ArgumentError(f"linked names {facet!r}", allowed="facets that are not nested")
+        if first.cells.counts.get(frozenset({facet}), 0) < 2:
+            raise ArgumentError(f"linked facet {facet!r} has one member", allowed="two members or more")
     for value, study in studies.items():
         if study.method != "anova" or not study.cells.balanced:
             raise ArgumentError(
@@ -151,8 +173,8 @@ def _means(study: GStudy, design: Design, widest: Factors) -> Floats:
     return np.asarray(array.mean(axis=axes, keepdims=True))
 
 
-def _products(means: Floats, design: Design, effects: list[Factors]) -> list[Floats]:
-    """Covariance components from mean products, one square array an effect."""
+def _products(means: Floats, design: Design, effects: list[Factors]) -> tuple[Floats, Floats]:
+    """Mean products, one square array an effect, and what makes covariance components of them."""
     widest = effects[-1]
     inner = Design(
         design.object,
@@ -167,83 +189,9 @@ def _products(means: Floats, design: Design, effects: list[Factors]) -> list[Flo
         parts = deviations(kept, effect, inner, kept=1).reshape(len(means), -1)
         times = float(np.prod([sizes[name] for name in widest - effect]))
         found.append(parts @ parts.T * times / degrees(effect, inner, sizes))
-    return list(np.einsum("ij,jab->iab", np.linalg.inv(expected), np.array(found)))
+    return np.array(found), np.asarray(np.linalg.inv(expected))
 
 
 def _own_variance(study: GStudy, effect: Factors) -> float:
     at = [several[0] for several in study.told.effects].index(effect)
     return float(study.estimated.raw[at])
-
-
-# A weighted sum of the scores ------------------------------------------------------------------------
-
-
-def composite(
-    study: ProfileStudy, weights: Mapping[object, float], sizes: Mapping[str, int | Mapping[object, int]]
-) -> pd.Series:
-    """Dependability of a weighted sum, such as a rubric's total.
-
-    Parameters
-    ----------
-    study
-        From ``profile_study``.
-    weights
-        Weight of each value of ``by``.
-    sizes
-        Members of each facet in the plan: a number, or where it is not linked a number for each value.
-
-    Returns
-    -------
-    Series
-        universe_variance, relative_error, absolute_error, generalizability, dependability, sem, sem_relative.
-
-    Raises
-    ------
-    ArgumentError
-        A value has no weight, or a facet no size.
-    """
-    values = list(study.studies)
-    missing = [value for value in values if value not in weights]
-    if missing:
-        raise ArgumentError(
-            f"no weight for {missing[0]!r}", remedy="Give a weight to each value; 0 leaves it out."
-        )
-    w = np.array([float(weights[value]) for value in values])
-    parts = {OWN: 0.0, RELATIVE: 0.0, COMMON: 0.0}
-    for value, weight in zip(values, w, strict=True):
-        one = study.studies[value]
-        point = {facet: _size(sizes, facet, value) for facet in one.design.facets}
-        for several, raw in zip(one.told.effects, one.estimated.raw, strict=True):
-            kind = kind_of(one.design, several[0])
-            if kind is not None:
-                parts[kind] += weight**2 * raw / divisor(one.design, in_plan(one.design, several[0]), point)
-    design = next(iter(study.studies.values())).design
-    for effect in design.effects:
-        kind, table = kind_of(design, effect), study.covariances.get(design.name(effect))
-        if kind is None or table is None:
-            continue
-        point = {facet: _size(sizes, facet, values[0]) for facet in effect - {design.object}}
-        between = table.to_numpy() - np.diag(np.diagonal(table.to_numpy()))
-        parts[kind] += float(w @ between @ w) / divisor(design, effect, point)
-    own, relative, absolute = (
-        np.array([max(v, 0.0)]) for v in (parts[OWN], parts[RELATIVE], parts[RELATIVE] + parts[COMMON])
-    )
-    return pd.Series(
-        {
-            "universe_variance": own[0],
-            "relative_error": relative[0],
-            "absolute_error": absolute[0],
-            "generalizability": ratio(own, relative)[0],
-            "dependability": ratio(own, absolute)[0],
-            "sem": np.sqrt(absolute[0]),
-            "sem_relative": np.sqrt(relative[0]),
-        }
-    )
-
-
-def _size(sizes: Mapping[str, int | Mapping[object, int]], facet: str, value: object) -> int:
-    given = sizes.get(facet)
-    found = given.get(value) if isinstance(given, Mapping) else given
-    if found is None or found < 1:
-        raise ArgumentError(f"no size for {facet!r} of {value!r}", allowed="whole numbers from 1")
-    return int(found)

@@ -8,15 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
-from mentorstats.mixed.terms import FixedTerm
 from mentorstats.reliability.cost import Prices, cheapest
-from mentorstats.reliability.decision import AS_ESTIMATED, d_study
+from mentorstats.reliability.decision import AS_ESTIMATED, PESSIMISTIC, d_study
+from mentorstats.reliability.plan_scores import SCORE, VisitScores, visit_scores
 from mentorstats.reliability.study import GStudy, g_study
 
-COLUMNS = ("candidate", "observation", "rater", "rater_role", "criterion", "rank", "week")
-SCORE = "mean rank"
 VISITS, RATERS = (1, 2, 3, 4, 6), (1, 2, 3)
 
 
@@ -35,7 +33,9 @@ class VisitPlans:
     Attributes
     ----------
     study
-        Candidates by raters, lessons in candidates; a score is the mean rank over criteria.
+        Candidates by raters, lessons in candidates; a score is the (weighted) mean rank over criteria.
+    scores
+        What the study was made from.
     table
         A row a plan: ``n_raters``, ``n_visits`` (in all), ``scenario`` and the columns of ``d_study``.
     chosen
@@ -47,16 +47,46 @@ class VisitPlans:
     """
 
     study: GStudy
+    scores: VisitScores
     table: pd.DataFrame
     chosen: pd.DataFrame
     target: float
     notes: tuple[str, ...]
 
     @property
+    def size(self) -> tuple[int, int]:
+        """Raters, and visits each makes, of the plan chosen as estimated; of the best where none was chosen.
+
+        One rater and one visit where no plan has a value.
+        """
+        chosen = self.chosen[self.chosen["scenario"] == AS_ESTIMATED]
+        rows = chosen if len(chosen) else self.estimable.nlargest(1, "dependability")
+        if rows.empty:
+            return 1, 1
+        n_raters, n_visits = int(rows["n_raters"].iloc[0]), int(rows["n_visits"].iloc[0])
+        return n_raters, n_visits // n_raters
+
+    @property
+    def one_lesson_error(self) -> float:
+        """Standard error of the difference in severity of two raters, from one lesson that both scored.
+
+        Root of twice what varies between their scores of one lesson beside severity.
+        """
+        parts = zip(self.study.told.effects, np.maximum(self.study.estimated.raw, 0.0), strict=True)
+        beside = [v for several, v in parts if "rater" in several[-1] and several[0] != {"rater"}]
+        return float(np.sqrt(2 * sum(beside)))
+
+    @property
+    def pessimistic(self) -> pd.DataFrame:
+        """Plans with components of error at zero carried at their upper limit; none where none is at zero."""
+        table = self.table[self.table["scenario"] == PESSIMISTIC]
+        return _with_value(table)
+
+    @property
     def estimable(self) -> pd.DataFrame:
         """Plans that have a value, as estimated."""
         table = self.table[self.table["scenario"] == AS_ESTIMATED]
-        return table[[has_value(Status(status)) for status in table["status"]]]
+        return _with_value(table)
 
     def trade(self, n_raters: int, n_visits: int) -> Trade | None:
         """Gain by one more rater with as many visits, and by two more visits; None if not estimable."""
@@ -69,9 +99,14 @@ class VisitPlans:
         return Trade(rater - now, visits - now) if np.isfinite([now, rater, visits]).all() else None
 
 
+def _with_value(table: pd.DataFrame) -> pd.DataFrame:
+    return table[np.array([has_value(Status(status)) for status in table["status"]], dtype=bool)]
+
+
 def visit_plans(
     ratings: pd.DataFrame,
     *,
+    rubrics: pd.DataFrame | None = None,
     visits: Sequence[int] = VISITS,
     raters: Sequence[int] = RATERS,
     target: float = 0.8,
@@ -85,10 +120,8 @@ def visit_plans(
 
     Parameters
     ----------
-    ratings
-        The long table: candidate, observation, rater, rater_role, criterion, rank, week; where there are
-        ``rubric`` and ``rubric_version``, the version with most ratings is used, and where there is
-        ``independent``, ratings that are not independent are left out.
+    ratings, rubrics
+        As in ``plan_scores.visit_scores``: the long table, and declared rubrics for weights of criteria.
     visits, raters
         Visits that each rater makes, and raters.
     target
@@ -103,18 +136,18 @@ def visit_plans(
     ColumnError, ArgumentError
         A column is missing, or the target is no share.
     """
-    need_columns(ratings.columns, COLUMNS, where="ratings")
     if not 0 < target < 1:
         raise ArgumentError(f"target {target!r}", allowed="a dependability between 0 and 1, such as 0.8")
-    rows, notes = _used(ratings)
-    scores = _scores(rows)
+    scores = visit_scores(ratings, rubrics)
     study = g_study(
-        scores,
+        scores.table,
         object="candidate",
         facets=["rater", "observation"],
-        nested=_nested(scores),
-        covariates=_covariates(scores),
+        nested=scores.nested,
+        covariates=scores.covariates,
+        beside=scores.beside,
         score=SCORE,
+        limits="one_step",
         confidence=confidence,
         seed=seed,
     )
@@ -130,53 +163,9 @@ def visit_plans(
     table = found.rename(columns={"rater": "n_raters"})
     table.insert(1, "n_visits", found["rater"] * found["observation"])
     table = table.drop(columns="observation")
-    notes += [f"Scores are mean ranks over criteria: {study.n_ratings} of {rows['rater'].nunique()} raters."]
-    return VisitPlans(study, table, cheapest(table, target), target, (*notes, *study.notes))
-
-
-def _used(ratings: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Rows with a rank, of one version of the rubric, given independently."""
-    rows, notes = ratings[ratings["rank"].notna()], []
-    if "independent" in rows:
-        dependent = rows["independent"].astype("boolean").fillna(True).eq(False).to_numpy(dtype=bool)
-        if dependent.any():
-            notes.append(f"{int(dependent.sum())} ratings that were not independent were left out.")
-        rows = rows[~dependent]
-    version = [name for name in ("rubric", "rubric_version") if name in rows]
-    if version and len(rows):
-        counts = rows.groupby(version, observed=True).size()
-        most = rows.set_index(version).index == counts.idxmax()
-        if len(counts) > 1:
-            notes.append(f"Of {len(counts)} versions of the rubric the one with most ratings was used.")
-        rows = rows[most]
-    return rows, notes
-
-
-def _scores(rows: pd.DataFrame) -> pd.DataFrame:
-    keys = ["candidate", "observation", "rater", "rater_role"]
-    kept = rows.assign(**{SCORE: rows["rank"].astype("float64"), "week": rows["week"].astype("float64")})
-    for name in keys:
-        kept[name] = kept[name].astype("str")
-    return kept.groupby(keys, as_index=False)[[SCORE, "week"]].mean()
-
-
-def _nested(scores: pd.DataFrame) -> dict[str, str]:
-    """Lessons lie in candidates; raters do where none of several has met two."""
-    nested = {"observation": "candidate"}
-    met = scores.groupby("rater")["candidate"].nunique()
-    if 1 < scores["candidate"].nunique() < len(met) and met.max() == 1:
-        nested["rater"] = "candidate"
-    return nested
-
-
-def _covariates(scores: pd.DataFrame) -> list[FixedTerm]:
-    """Allow for weeks, which would pass for lessons, and for roles, where they differ."""
-    found: list[FixedTerm] = []
-    if scores["week"].notna().all() and scores["week"].nunique() > 1:
-        found.append("week")
-    if scores["rater_role"].nunique() > 1:
-        found.append("rater_role")
-    return found
+    by = scores.table["rater"].nunique()
+    notes = (*scores.notes, f"Scores are mean ranks over criteria: {study.n_ratings} of {by} raters.")
+    return VisitPlans(study, scores, table, cheapest(table, target), target, (*notes, *study.notes))
 
 
 def _dependability(study: GStudy, raters: float, visits: float) -> float:

@@ -15,32 +15,26 @@ from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit
 from mentorstats.mixed.terms import FixedTerm
-from mentorstats.reliability import anova, likelihood
+from mentorstats.reliability import anova, hidden, likelihood
 from mentorstats.reliability.cells import Cells, Told, as_array, read, told_apart
-from mentorstats.reliability.design import Design, Factors, Nested, design
-from mentorstats.reliability.estimated import Estimated, value_status
+from mentorstats.reliability.component_rows import (
+    complete,
+    component_rows,
+    mixing,
+    names,
+    untold,
+    with_carriers,
+    with_share_limits,
+)
+from mentorstats.reliability.design import Design, Nested, design
+from mentorstats.reliability.estimated import Estimated
 from mentorstats.reliability.squares import squares
 
 Floats = NDArray[np.float64]
 
 METHODS = ("auto", "anova", "reml")
+LIMITS = (likelihood.PROFILE, likelihood.ONE_STEP)
 DRAWS = 10_000
-
-_COLUMNS = [
-    "df",
-    "ss",
-    "ms",
-    "variance_raw",
-    "variance",
-    "share",
-    "low",
-    "high",
-    "confidence",
-    "interval_method",
-    "status",
-    "status_note",
-]
-_TEXT = ("interval_method", "status", "status_note")
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -55,18 +49,24 @@ class GStudy:
         ``"anova"`` or ``"reml"``.
     components
         Indexed by component: df, ss, ms (balanced data), ``variance_raw`` (mean squares can give less than
-        nothing), ``variance``, ``share`` of the sum, limits, status. What cannot be told from another
-        component has a row, ``not_identified`` and the reason.
+        nothing), ``variance``, ``share`` of the sum with limits from draws, limits, status. What
+        cannot be told from another component has a row, ``not_identified`` and the reason; the component
+        that holds it as well is ``by_assumption`` what its name says.
     covariance
         Sampling covariance of the raw components; missing where one lies at zero of a likelihood.
     mean
         Mean score; with covariates at their averages.
     mean_squares
         Indexed by effect: df, ss, ms and ``expected_ms`` in words; no rows for ``"reml"``.
+    hidden
+        Indexed by facet: facets of the design, or columns named ``beside``, that have no component of their
+        own, what holds them, and whether that is ``by_assumption`` or they are ``not_identified``.
     notes
         How the components were found, and what a reader has to know.
     n_ratings, n_left_out
         Scores that entered, and rows left out for a missing value.
+    expected
+        What each score would be by mean and covariates alone, (n,).
     """
 
     design: Design
@@ -77,12 +77,14 @@ class GStudy:
     covariance: pd.DataFrame
     mean: float
     mean_squares: pd.DataFrame
+    hidden: pd.DataFrame
     notes: tuple[str, ...]
     n_ratings: int
     n_left_out: int
     cells: Cells
     told: Told
     estimated: Estimated
+    expected: Floats
     status: Status = Status.OK
     status_note: str = ""
 
@@ -114,7 +116,9 @@ def g_study(
     nested: Nested | None = None,
     fixed: str | Sequence[str] = (),
     covariates: FixedTerm | Sequence[FixedTerm] = (),
+    beside: str | Sequence[str] = (),
     method: str = "auto",
+    limits: str = "profile",
     confidence: float = 0.95,
     seed: int = 0,
 ) -> GStudy:
@@ -139,9 +143,15 @@ def g_study(
         members, and what is left of fixed facets alone is no error [brennan_2001].
     covariates
         Fixed terms, such as ``"week"``: a trend over weeks otherwise counts as differences of lessons.
+    beside
+        Columns that are no facets of this study, such as the site or the day: where one divides the scores as
+        a facet does, or lies within one, ``hidden`` and the notes say so.
     method
         ``"anova"`` (mean squares; balanced, complete data without covariates), ``"reml"`` (restricted
         likelihood), or ``"auto"``: mean squares where possible.
+    limits
+        Limits for ``"reml"``: ``"profile"``, or ``"one_step"`` in a fraction of the time: a profile in which
+        the other parameters take one Newton step instead of being fitted again.
     confidence, seed
         Coverage of intervals, and the seed of what is drawn.
 
@@ -165,11 +175,11 @@ def g_study(
     >>> found.components["variance"].round(2).to_dict()
     {'candidate': 1.91, 'criterion': 4.03, 'candidate × criterion, residual': 1.28}
     """
-    _check(method, confidence)
+    _check(method, limits, confidence)
     terms = _tuple(covariates)
     declared = design(object, _tuple(facets), nested, _tuple(fixed))
     extra = [name for term in terms for name in likelihood.columns(term)]
-    cells = read(scores, declared, score, extra)
+    cells = read(scores, declared, score, extra, _tuple(beside))
     told = told_apart(cells)
     array = None if terms else as_array(cells)
     if method == "anova" and array is None:
@@ -179,17 +189,19 @@ def g_study(
             remedy="Use method='reml', or 'auto'.",
         )
     by_squares = array is not None and method != "reml"
-    refused = _refusal(cells, told)
+    refused = refusal(cells, told)
     if refused is not None:
         return _without_value(cells, told, "anova" if by_squares else "reml", confidence, seed, *refused)
     if by_squares and array is not None:
         return _by_squares(cells, told, array, confidence, seed)
-    return _by_likelihood(cells, told, terms, confidence, seed, balanced=array is not None)
+    return _by_likelihood(cells, told, terms, limits, confidence, seed, balanced=array is not None)
 
 
-def _check(method: str, confidence: float) -> None:
+def _check(method: str, limits: str, confidence: float) -> None:
     if method not in METHODS:
         raise ArgumentError(f"method {method!r} is not known", allowed=METHODS)
+    if limits not in LIMITS:
+        raise ArgumentError(f"limits {limits!r} are not known", allowed=LIMITS)
     if not 0 < confidence < 1:
         raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
 
@@ -198,15 +210,7 @@ def _tuple(given: Any) -> tuple[Any, ...]:
     return tuple(given) if isinstance(given, list | tuple) else (given,)
 
 
-def names(design: Design, told: Told) -> list[str]:
-    """Names of the components; the last says that it holds the error of a single score too."""
-    return [
-        design.name(design.whole) + ", residual" if several[-1] == design.whole else design.name(several[0])
-        for several in told.effects
-    ]
-
-
-def _refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
+def refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
     """Why there is no component at all, if there is none."""
     design = cells.design
     if not cells.n:
@@ -229,10 +233,11 @@ def _refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:
 def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed: int) -> GStudy:
     found = squares(array, cells.design, tuple(several[0] for several in told.effects))
     made = anova.estimated(found, [cells.counts[effect] for effect in found.effects], confidence)
-    shown, mixing = _mixing(cells, told)
-    rows = _rows(cells.design, told, made, shown, mixing)
-    low, high, methods = anova.interval(found, mixing @ found.solving, confidence)
+    shown, mixed = mixing(cells, told)
+    rows = component_rows(cells.design, told, made, shown, mixed)
+    low, high, methods = anova.interval(found, mixed @ found.solving, confidence)
     rows = rows.assign(low=low, high=high, interval_method=methods, confidence=confidence)
+    rows = with_share_limits(rows, made.draw(np.random.default_rng(seed), DRAWS) @ mixed.T, confidence)
     for name, values in (("df", found.df), ("ss", found.ss), ("ms", found.ms)):
         rows[name] = values[shown]
     labels = names(cells.design, told)
@@ -241,13 +246,15 @@ def _by_squares(cells: Cells, told: Told, array: Floats, confidence: float, seed
         index=pd.Index(labels, name="component", dtype="str"),
     )
     how = "Components from mean squares: data are balanced and complete."
-    return _study(cells, told, made, rows, "anova", confidence, seed, float(array.mean()), table, [how])
+    expected = np.full(cells.n, array.mean())
+    return _study(cells, told, made, rows, "anova", confidence, seed, expected, table, [how])
 
 
 def _by_likelihood(
     cells: Cells,
     told: Told,
     terms: Sequence[FixedTerm],
+    limits: str,
     confidence: float,
     seed: int,
     *,
@@ -257,11 +264,12 @@ def _by_likelihood(
     found = likelihood.fitted(cells, told, labels, terms, confidence)
     if not has_value(found.status):
         return _without_value(cells, told, "reml", confidence, seed, found.status, found.status_note)
-    made = likelihood.estimated(found, labels)
-    shown, mixing = _mixing(cells, told)
-    rows = _rows(cells.design, told, made, shown, mixing).assign(confidence=confidence)
-    simple = (mixing > 0).sum(axis=1) == 1
-    drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixing.T
+    made = likelihood.estimated(found, labels, limits)
+    shown, mixed = mixing(cells, told)
+    rows = component_rows(cells.design, told, made, shown, mixed).assign(confidence=confidence)
+    simple = (mixed > 0).sum(axis=1) == 1
+    drawn = made.draw(np.random.default_rng(seed), DRAWS) @ mixed.T
+    rows = with_share_limits(rows, drawn, confidence)
     tail = (1 - confidence) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
     rows["low"] = np.where(simple, made.low[shown], low)
@@ -271,62 +279,14 @@ def _by_likelihood(
     ]
     why = "as asked" if balanced else "cells are missing or unequal"
     why = "covariates are allowed for" if terms else why
-    own = [note for note in found.notes if note not in set(found.components["status_note"])]
+    own = [note for note in found.notes if note not in set(made.notes)]
     how = [f"Components by restricted likelihood: {why}.", *own]
     empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
-    return _study(cells, told, made, rows, "reml", confidence, seed, _mean(found), empty, how)
+    return _study(cells, told, made, rows, "reml", confidence, seed, _expected(found), empty, how)
 
 
-def _mean(found: Fit) -> float:
-    return float(found.predict(random=False, interval="none")["value"].mean())
-
-
-def _mixing(cells: Cells, told: Told) -> tuple[list[int], Floats]:
-    """Components shown, and what of the all-random ones each of them holds [brennan_2001].
-
-    Without fixed facets each holds itself. A fixed facet is averaged over: what is left of an effect
-    without it gains the interaction over the number of its members.
-    """
-    design, reps = cells.design, [several[0] for several in told.effects]
-    shown = [i for i, effect in enumerate(reps) if not design.own(effect) & design.fixed]
-    mixing = np.zeros((len(shown), len(reps)))
-    for row, i in enumerate(shown):
-        for j, other in enumerate(reps):
-            if reps[i] <= other and other - reps[i] <= design.fixed:
-                mixing[row, j] = _members(cells, reps[i]) / _members(cells, other)
-    return shown, mixing
-
-
-def _members(cells: Cells, effect: Factors) -> int:
-    """Combinations of the fixed facets of an effect."""
-    fixed = effect & cells.design.fixed
-    return cells.counts[fixed] if fixed else 1
-
-
-def _rows(design: Design, told: Told, made: Estimated, shown: list[int], mixing: Floats) -> pd.DataFrame:
-    raw = mixing @ made.raw
-    labels = names(design, told)
-    several = (mixing > 0).sum(axis=1) > 1
-    statuses, notes = [], []
-    for i, value, joined in zip(shown, raw, several, strict=True):
-        status, note = value_status(value) if joined else (made.statuses[i], made.notes[i])
-        statuses.append(status.value)
-        notes.append(note)
-    variance = np.maximum(raw, 0.0)
-    total = np.nansum(variance)
-    index = pd.Index(_residual_last([labels[i] for i in shown]), name="component", dtype="str")
-    share = variance / total if total > 0 else np.full(len(raw), np.nan)
-    return pd.DataFrame(
-        {"variance_raw": raw, "variance": variance, "share": share, "status": statuses, "status_note": notes},
-        index=index,
-    )
-
-
-def _residual_last(labels: list[str]) -> list[str]:
-    """Where a fixed facet took the residual up, what holds it now says so."""
-    if labels and not any(label.endswith(", residual") for label in labels):
-        labels[-1] += ", residual"
-    return labels
+def _expected(found: Fit) -> Floats:
+    return found.predict(random=False, interval="none")["value"].to_numpy(dtype=np.float64)
 
 
 def _study(
@@ -337,16 +297,20 @@ def _study(
     method: str,
     confidence: float,
     seed: int,
-    mean: float,
+    expected: Floats,
     mean_squares: pd.DataFrame,
     how: list[str],
 ) -> GStudy:
     labels = names(cells.design, told)
-    table = _complete(pd.concat([rows, _untold(cells.design, told)]))
+    table = complete(pd.concat([with_carriers(rows, cells.design, told), untold(cells.design, told)]))
+    unseen = hidden.table(cells, told)
     at_zero = list(table.index[table["status"] == Status.BOUNDARY])
     notes = [*how, *_fixed_notes(cells.design), *table.loc[table["variance"].isna(), "status_note"]]
+    notes += list(unseen.loc[unseen.index.isin(cells.beside), "status_note"])
     if at_zero:
         notes.append(f"Taken at zero: {', '.join(at_zero)}.")
+        if method == "reml":
+            notes.append("Covariances of the other components are those with these held at zero.")
     if cells.n_left_out:
         notes.append(f"{cells.n_left_out} rows with a missing value were left out.")
     covariance = pd.DataFrame(made.covariance, index=labels, columns=labels)
@@ -357,14 +321,16 @@ def _study(
         seed,
         table,
         covariance,
-        mean,
+        float(expected.mean()) if cells.n else float("nan"),
         mean_squares,
+        unseen,
         tuple(dict.fromkeys(notes)),
         cells.n,
         cells.n_left_out,
         cells,
         told,
         made,
+        expected,
     )
 
 
@@ -373,36 +339,6 @@ def _fixed_notes(design: Design) -> list[str]:
         return []
     which = ", ".join(facet for facet in design.facets if facet in design.fixed)
     return [f"Fixed: {which}. Components are those of averages over its members."]
-
-
-def _untold(design: Design, told: Told) -> pd.DataFrame:
-    """Rows of effects that have no component of their own, each with its reason."""
-    rows: dict[str, tuple[str, str]] = {}
-    for effect in told.constant:
-        if effect == frozenset({design.object}):
-            note = f"There is one {design.object}; a variance needs several."
-            rows[design.name(effect)] = (Status.ONE_UNIT.value, note)
-        elif not effect <= design.fixed:
-            note = f"{design.name(effect)} has one member; a variance needs several."
-            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
-    labels = dict(zip([several[0] for several in told.effects], names(design, told), strict=True))
-    for effect, named in told.confounded.items():
-        if effect != design.whole and not effect <= design.fixed:
-            note = f"{design.name(effect)} cannot be told from {labels[named]} in these data."
-            rows[design.name(effect)] = (Status.NOT_IDENTIFIED.value, note)
-        elif effect == design.whole and labels[named] != design.name(named) + ", residual":
-            note = f"{design.name(named)} cannot be told from {labels[named]} in these data."
-            rows[design.name(named)] = (Status.NOT_IDENTIFIED.value, note)
-    index = pd.Index(list(rows), name="component", dtype="str")
-    return pd.DataFrame(list(rows.values()), columns=["status", "status_note"], index=index)
-
-
-def _complete(rows: pd.DataFrame) -> pd.DataFrame:
-    table = rows.reindex(columns=_COLUMNS)
-    numbers = [name for name in _COLUMNS if name not in _TEXT]
-    table[numbers] = table[numbers].astype("float64")
-    table["interval_method"] = table["interval_method"].astype("object").fillna("none")
-    return table.astype(dict.fromkeys(_TEXT, "str")).rename_axis("component")
 
 
 def _without_value(
@@ -426,7 +362,7 @@ def _without_value(
     index = pd.Index(labels, name="component", dtype="str")
     rows = pd.DataFrame({"status": status.value, "status_note": note}, index=index)
     empty = pd.DataFrame(columns=["df", "ss", "ms", "expected_ms"], index=pd.Index([], name="component"))
-    mean = float(cells.score.mean()) if cells.n else float("nan")
-    study = _study(cells, told, made, rows, method, confidence, seed, mean, empty, [])
+    expected = np.full(cells.n, cells.score.mean() if cells.n else np.nan)
+    study = _study(cells, told, made, rows, method, confidence, seed, expected, empty, [])
     table = study.components.assign(status=status.value, status_note=note)
     return replace(study, components=table, notes=(note,), status=status, status_note=note)

@@ -51,7 +51,13 @@ def levels(tests: pd.DataFrame, shares: pd.DataFrame, rubrics: pd.DataFrame, pol
             "of the differences between candidates, Hotelling's statistic), and allows for testing all "
             "criteria of a version (Benjamini and Hochberg).",
         ),
-        references=("stuart_1955", "maxwell_1970", "bhapkar_1966", "liang_zeger_1986", "benjamini_1995"),
+        references=(
+            "stuart_1955",
+            "maxwell_1970",
+            "bhapkar_1966",
+            "liang_zeger_1986",
+            "benjamini_hochberg_1995",
+        ),
     )
 
 
@@ -94,7 +100,7 @@ def _by_criterion(
             "n_units": "pairs",
             "n_clusters": "people",
             **dict.fromkeys(columns.values(), "points"),
-            **dict.fromkeys(TESTS.values(), "probability"),
+            **dict.fromkeys(TESTS.values(), "p_value"),
         },
         group_columns=("criterion",),
         count_columns=("n_units", "n_clusters"),
@@ -181,7 +187,7 @@ def _totals(found: pd.DataFrame) -> Table:
             "n_units": "pairs",
             "n_clusters": "people",
             **dict.fromkeys(("mean", "lower", "upper"), "levels"),
-            "order": "unit_interval",
+            "order": "zero_one",
         },
         group_columns=("version",),
         count_columns=("n_units", "n_clusters"),

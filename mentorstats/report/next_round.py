@@ -80,7 +80,7 @@ def _table(found: pd.DataFrame, width: float, floor: float, percent: str) -> Tab
             "n_candidates": "people",
             "n_lessons": "lessons",
             "value": "coefficient",
-            "correlation": "unit_interval",
+            "correlation": "zero_one",
             "half_width": "half_width",
         },
         group_columns=("version", "planned"),

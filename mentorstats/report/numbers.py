@@ -27,16 +27,23 @@ UNITS = {
     "rows": Unit("rows", 0),
     "times": Unit("times", 0),
     "number": Unit("number", 0),
+    "few": Unit("number", 1),
+    "mean_square": Unit("", 2),
+    "deviations": Unit("standard deviations", 2),
     "pairs": Unit("pairs", 0),
     "share": Unit("%", 0, factor=100),
     "coefficient": Unit("\N{MINUS SIGN}1 to 1", 2),
     "half_width": Unit("of kappa", 2),
-    "unit_interval": Unit("0 to 1", 2),
+    "zero_one": Unit("0 to 1", 2),
+    "gain": Unit("0 to 1", 3, signed=True),
+    "variance": Unit("levels squared", 3),
+    "square": Unit("", 2),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
+    "p_value": Unit("", 3),
+    "times_more": Unit("times", 2),
     "points": Unit("% points", 0, factor=100, signed=True),
-    "deviations": Unit("standard deviations", 2, signed=True),
-    "probability": Unit("", 3),
+    "signed_deviations": Unit("standard deviations", 2, signed=True),
     "plain": Unit("", 4),
 }
 
@@ -44,7 +51,7 @@ UNITS = {
 def number(value: float, unit: str) -> str:
     """One number in the decimals of its unit.
 
-    A share that is not zero or one is never printed as 0 or 100, and no p-value as 0.
+    A share that is not zero or one is never printed as 0 or 100, nor a p-value as 0.
     """
     how = UNITS[unit]
     if math.isnan(value):
@@ -54,8 +61,8 @@ def number(value: float, unit: str) -> str:
     text = f"{value * how.factor:,.{how.decimals}f}"
     if unit == "share" and 0 < value < 1 and text in ("0", "100"):
         return "<1" if text == "0" else ">99"
-    if unit == "probability" and value < 10**-how.decimals:
-        return f"<{10**-how.decimals:.{how.decimals}f}"
+    if unit == "p_value" and text == "0.000":
+        return "<0.001"
     if float(text.replace(",", "")) == 0:
         return text.lstrip("-")
     sign = "+" if how.signed and value > 0 else ""

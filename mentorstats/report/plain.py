@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from mentorstats.estimate import Status
+from mentorstats.report import plan_words
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.vocabulary import STATUSES, meanings
 
 if TYPE_CHECKING:
+    from mentorstats.calibration.linking import RoleLinks
     from mentorstats.reliability.plan import VisitPlans
 
 Rows = Sequence[Sequence[str]]
@@ -124,19 +126,33 @@ def _kinds(found: pd.DataFrame) -> list[str]:
     return lines + [f"{_GAP}{', '.join(names)}: {words}." for words, names in said.items() if words]
 
 
-def visit_plans(found: VisitPlans) -> str:
-    """The sentence a director needs, the plans behind it, and what to know about them."""
+def visit_plans(found: VisitPlans, links: Sequence[RoleLinks] = ()) -> str:
+    """The sentence a director needs, the plans behind it, what would link raters, and what to know.
+
+    Parameters
+    ----------
+    links
+        From `mentorstats.calibration.linking.role_links`.
+    """
     shown = found.estimable
     if shown.empty:
         return "\n".join(["No plan can be judged from these records.", *_numbered(found.notes)])
     percent = f"{number(float(shown['confidence'].iloc[0]), 'share')} % interval"
-    rows = [("raters", "visits", "dependability", percent, "cost", "status")]
+    worst = found.pessimistic.set_index(["n_raters", "n_visits"])["dependability"].to_dict()
+    head: tuple[str, ...] = ("raters", "visits", "dependability", percent, "cost", "status")
+    rows = [(*head[:4], "at worst", *head[4:])] if worst else [head]
     for _, row in shown.iterrows():
-        value = number(row["dependability"], "coefficient")
-        between = bounds(row["dependability_low"], row["dependability_high"], "coefficient")
+        value = number(row["dependability"], "zero_one")
+        between = bounds(row["dependability_low"], row["dependability_high"], "zero_one")
+        least = worst.get((row["n_raters"], row["n_visits"]))
+        least_shown = [] if not worst else ["" if least is None else number(least, "zero_one")]
         size = (str(row["n_raters"]), str(row["n_visits"]))
-        rows.append((*size, value, between, f"{row['cost']:g}", str(row["status"])))
-    lines = [_advice(found), "", "Plans", *columns(rows, right=(0, 1, 2, 3, 4)), ""]
+        rows.append((*size, value, between, *least_shown, f"{row['cost']:g}", str(row["status"])))
+    right = tuple(range(6 if worst else 5))
+    lines = [plan_words.advice(found), "", "Plans", *columns(rows, right=right)]
+    if worst:
+        lines.append(f"{_GAP}At worst: {found.pessimistic['status_note'].iloc[0]}")
+    lines += ["", *_links(links, plan_words.one_lesson(found))]
     told = dict.fromkeys(note for note in shown["status_note"] if note)
     return "\n".join([*lines, *told, *found.notes, _METHOD])
 
@@ -151,37 +167,21 @@ def _numbered(notes: Sequence[str]) -> list[str]:
     return [f"{_GAP}{note}" for note in notes]
 
 
-def _advice(found: VisitPlans) -> str:
-    """One sentence on the cheapest plan that reaches the target, and what more would buy."""
-    wanted = number(found.target, "coefficient")
-    unsure = _unsure(found)
-    chosen = found.chosen[found.chosen["scenario"] == "as_estimated"]
-    if chosen.empty:
-        best = found.estimable.sort_values("dependability").iloc[-1]
-        return f"No plan in the table reaches {wanted}. The best: {_plan(best)}.{unsure}"
-    row = chosen.iloc[0]
-    said = f"The cheapest plan that reaches {wanted}: {_plan(row)}"
-    gain = found.trade(int(row["n_raters"]), int(row["n_visits"]))
-    if gain is None:
-        return f"{said}.{unsure}"
-    more = "more" if gain.rater > gain.visits else "less"
-    return f"{said}; one more rater for the same visits buys {more} than two more visits.{unsure}"
-
-
-def _unsure(found: VisitPlans) -> str:
-    """What the choice would be if an error that was taken at zero were as large as its interval allows."""
-    if "pessimistic" not in set(found.table["scenario"]):
-        return ""
-    worse = found.chosen[found.chosen["scenario"] == "pessimistic"]
-    then = _plan(worse.iloc[0]) if len(worse) else "no plan in the table"
-    return f" If what was taken at zero is as large as its interval allows, it is {then}."
-
-
-def _plan(row: pd.Series) -> str:
-    value = number(row["dependability"], "coefficient")
-    between = bounds(row["dependability_low"], row["dependability_high"], "coefficient")
-    size = f"{count(int(row['n_visits']), 'visit')} by {count(int(row['n_raters']), 'rater')}"
-    return f"{size}: {value} {between}"
+def _links(links: Sequence[RoleLinks], sure: str) -> list[str]:
+    """Networks of each role, and the double-scorings that would join them, codes only."""
+    lines = []
+    for one in links:
+        lines.append(plan_words.linkage(one))
+        if len(one.table):
+            rows: list[tuple[str, ...]] = [("rater", "beside the rater of candidate", "networks", "cost", "")]
+            for _, row in one.table.iterrows():
+                why = "closes the ring" if row["closes_ring"] else ""
+                joined = f"{row['from_network']} and {row['to_network']}"
+                rows.append((row["rater"], row["candidate"], joined, f"{row['cost']:g}", why))
+            lines += columns(rows, right=(3,))
+    if sure and any(len(one.table) for one in links):
+        lines.append(sure)
+    return [*lines, ""] if lines else []
 
 
 def problems(found: pd.DataFrame) -> str:

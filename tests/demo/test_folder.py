@@ -77,6 +77,7 @@ def test_truth_lists_every_file(folder, truth):
 def test_truth_file_says_what_is_in_memory(truth):
     memory = demo.programme(truth["seed"]).truth
     frames = ("sizes", "planted", "components", "thresholds", "agreed", "certified", "raters", "candidates")
+    frames += ("biases",)
     for name in frames:
         frame = getattr(memory, name)
         assert [list(row.values()) for row in truth[name]] == [

@@ -209,6 +209,12 @@ def test_the_fragment_for_notebooks_escapes_names_and_shows_intervals():
     assert "profile likelihood" in page
     assert "nan" not in page.lower()
     assert "ratings 72" in repr(found)
+    assert f"residual {found.components.loc['residual', 'variance']:.4g}" in repr(found)
+
+
+def test_a_fit_without_groupings_says_that_ratings_of_a_person_go_together():
+    found = fit(wine(), response="response", fixed="temp")
+    assert any("No groupings" in note for note in found.notes)
 
 
 def test_a_fit_without_values_says_why_and_gives_no_effects():

@@ -7,7 +7,11 @@ from simulated import drawn
 
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
+from mentorstats.reliability import change_study, g_study
+from mentorstats.reliability.halves import change_between_halves
 from mentorstats.reliability.plan import visit_plans
+from mentorstats.reliability.plan_scores import SCORE, visit_scores
+from mentorstats.reliability.singly import by_criterion
 from mentorstats.report import plain
 
 SAME = 1e-6
@@ -87,3 +91,172 @@ def test_what_is_wrongly_asked():
         visit_plans(ratings().drop(columns="rater_role"))
     with pytest.raises(ArgumentError, match="target"):
         visit_plans(ratings(), target=80)
+
+
+# Weights of criteria ------------------------------------------------------------------------------------
+
+
+def two_criteria():
+    table = ratings().assign(rubric="x", rubric_version="1")
+    noise = np.random.default_rng(5).standard_normal(len(table))
+    return pd.concat([table, table.assign(criterion="b", rank=table["rank"] + noise)], ignore_index=True)
+
+
+def weighing(**weights):
+    rows = [("x", "1", name, weight) for name, weight in weights.items()]
+    return pd.DataFrame(rows, columns=["rubric", "version", "criterion", "weight"])
+
+
+def test_criteria_are_weighted_as_the_rubric_declares():
+    table = two_criteria()
+    found = visit_scores(table, weighing(a=3, b=1))
+    keys = ["candidate", "observation", "rater"]
+    wide = table.astype(dict.fromkeys(keys, "str")).pivot(index=keys, columns="criterion", values="rank")
+    expected = (3 * wide["a"] + wide["b"]) / 4
+    got = found.table.set_index(keys)[SCORE]
+    np.testing.assert_allclose(got[expected.index], expected)
+    assert "a 3, b 1" in found.notes[-1]
+    alone = visit_plans(table, rubrics=weighing(a=1, b=0)).table
+    pd.testing.assert_frame_equal(alone, visit_plans(table[table.criterion == "a"]).table)
+
+
+def test_a_criterion_that_was_not_rated_does_not_weigh():
+    table = two_criteria()
+    first = table.index[table.criterion == "b"][0]
+    found = visit_scores(table.drop(index=first), weighing(a=3, b=1)).table
+    row = found[(found.observation == str(table.observation[first])) & (found.rater == table.rater[first])]
+    other = table[table.criterion == "a"].set_index(["observation", "rater"])["rank"]
+    assert row[SCORE].iloc[0] == other[table.observation[first], table.rater[first]]
+
+
+@pytest.mark.parametrize(
+    ("weights", "words"),
+    [
+        ({}, "weigh the same."),
+        ({"a": 2, "b": 2}, "weigh the same."),
+        ({"a": 2}, "no weight for b"),
+        ({"a": 2, "b": np.nan}, "no weight for b"),
+    ],
+)
+def test_without_weights_criteria_weigh_the_same(weights, words):
+    found = visit_scores(two_criteria(), weighing(**weights))
+    assert words in found.notes[-1]
+    pd.testing.assert_frame_equal(found.table, visit_scores(two_criteria()).table)
+
+
+@pytest.mark.parametrize("weights", [{"a": 0, "b": 0}, {"a": -1, "b": 2}])
+def test_weights_that_cannot_be(weights):
+    with pytest.raises(ArgumentError, match="weights of the criteria"):
+        visit_scores(two_criteria(), weighing(**weights))
+
+
+# What hides, and what is taken at zero -------------------------------------------------------------------
+
+
+def test_sites_within_candidates_are_named():
+    table = ratings().assign(site=lambda x: x.candidate % 3, week=lambda x: x.observation % 10)
+    found = visit_plans(table)
+    assert found.study.hidden.held_by["site"] == "candidate"
+    assert found.study.hidden.held_by["week"] == "observation in candidate"
+    assert any("one site" in note for note in found.notes)
+
+
+def test_what_is_taken_at_zero_has_a_column_at_worst():
+    for seed in range(3, 60):  # the first whose interaction is at zero
+        table = ratings(seed=seed, rater=3, candidate=15, observation=2)
+        found = visit_plans(table.query("rater != 'r2' or candidate > 3"))
+        if not found.pessimistic.empty:
+            break
+    assert (found.pessimistic.dependability.to_numpy() <= found.estimable.dependability.to_numpy()).all()
+    assert "at worst" in plain.visit_plans(found)
+
+
+def test_error_of_a_difference_through_one_lesson():
+    found = visit_plans(ratings())
+    v = found.study.components.variance
+    assert found.one_lesson_error == pytest.approx(np.sqrt(2 * (v["candidate × rater"] + v.iloc[-1])))
+
+
+# Criteria singly, and change -----------------------------------------------------------------------------
+
+
+def test_criteria_singly():
+    """Each is the study of that criterion alone; one trait behind both gives a correlation of one."""
+    scores = visit_scores(two_criteria())
+    found = by_criterion(scores, 2, 3)
+    alone = visit_plans(two_criteria().query("criterion == 'b'"), raters=[2], visits=[3]).table.iloc[0]
+    assert found.dependability["b"] == pytest.approx(alone.dependability, rel=SAME)
+    assert found.n_ratings.to_dict() == {"a": 480, "b": 480}
+    assert (found.correlation > 0.9).all()
+    assert (found.correlation <= 1).all()
+    boundary = found.correlation_status == Status.BOUNDARY
+    assert (boundary == (found.correlation == 1)).all()
+
+
+def test_correlation_of_universe_scores_is_that_of_mean_products():
+    """Balanced data: a quarter of what the component of the sum exceeds that of the difference by."""
+    table = two_criteria().assign(week=np.nan)
+    first = table["rank"][table.criterion == "a"].to_numpy()
+    second = 0.7 * ratings(seed=9)["rank"].to_numpy() + 0.5 * first
+    table.loc[table.criterion == "b", "rank"] = second
+    found = by_criterion(visit_scores(table), 1, 1)
+
+    def component(values):
+        rows = table[table.criterion == "a"].assign(score=values)
+        study = g_study(
+            rows,
+            object="candidate",
+            facets=["rater", "observation"],
+            nested={"observation": "candidate"},
+            score="score",
+        )
+        assert study.method == "anova"
+        assert (study.components.variance_raw > 0).all()
+        return study.components.variance["candidate"]
+
+    covariance = (component(first + second) - component(first - second)) / 4
+    expected = covariance / np.sqrt(component(first) * component(second))
+    assert found.correlation["a"] == pytest.approx(expected, rel=1e-4)
+    assert found.correlation["b"] == pytest.approx(expected, rel=1e-4)
+
+
+def halves_of(table):
+    return table.assign(week=1 + 9 * (table.observation % 10 > 1))
+
+
+def test_change_between_halves_is_change_study_of_balanced_data():
+    scores = visit_scores(halves_of(ratings(observation=2)).assign(week=lambda x: x.observation % 10))
+    found = change_between_halves(scores, raters=[1, 2])
+    crossed = scores.table.assign(half=scores.table.week)
+    study = g_study(crossed, object="candidate", facets=["half", "rater"], score=SCORE)
+    expected = change_study(study, {"rater": [1, 2]}, occasion="half", same="rater")
+    shown = found.table[found.table.scenario == "as_estimated"].reset_index(drop=True)
+    for column in ("universe_variance", "relative_error", "absolute_error", "generalizability"):
+        np.testing.assert_allclose(shown[column], np.maximum(expected[column], 0), rtol=1e-5)
+    assert found.n_visits == 1
+
+
+def test_change_with_visits_in_one_half_only():
+    table = halves_of(ratings())
+    scores = visit_scores(table[(table.rater != "r0") | (table.week == 1)])
+    found = change_between_halves(scores)
+    assert found.n_visits == 2
+    assert found.notes == ("30 pairs of rater and candidate with visits in one half only were left out.",)
+    none = change_between_halves(visit_scores(table[table.week == 1].assign(week=1)))
+    assert none.study.status == Status.NO_RECORDS
+    assert none.table.dependability.isna().all()
+
+
+def test_criteria_of_which_nothing_can_be_told():
+    """A criterion that never varies, one alone, and no ratings at all."""
+    constant = two_criteria()
+    constant.loc[constant.criterion == "b", "rank"] = 3
+    found = by_criterion(visit_scores(constant), 2, 2)
+    assert found.status["b"] == Status.NO_SPREAD
+    assert np.isnan(found.dependability["b"])
+    assert np.isnan(found.correlation[["a", "b"]]).all()
+    assert set(found.correlation_status) == {Status.NOT_IDENTIFIED}
+    alone = by_criterion(visit_scores(ratings()), 1, 1)
+    assert np.isnan(alone.correlation["a"])
+    none = by_criterion(visit_scores(ratings().assign(rank=np.nan)), 1, 1)
+    assert none.empty

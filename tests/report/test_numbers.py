@@ -22,6 +22,8 @@ from mentorstats.report import numbers
         (-0.36, "levels", "−0.36"),
         (0.001, "levels", "0.00"),
         (12345, "people", "12,345"),
+        (0.0312, "p_value", "0.031"),
+        (0.0002, "p_value", "<0.001"),
         (math.nan, "share", "no value"),
         (0.05, "plain", "0.05"),
         (10, "plain", "10"),

@@ -1,0 +1,57 @@
+"""What identifies severity, severity, drift, spread, halo, fit, fairness to groups.
+
+``linkage`` finds the networks of raters and says of each rater whether shared lessons or candidates,
+an assumption or nothing compares it with others, ``by_version`` the same under each version of a
+rubric; ``in_common`` says which raters served in several cohorts, sites or versions. ``base_fit`` is the
+one fit that everything about severity starts from.
+"""
+
+from mentorstats.calibration.base import Base, Step, base_fit
+from mentorstats.calibration.control_charts import ControlCharts, control_charts
+from mentorstats.calibration.drift import Drift, drift, drift_between
+from mentorstats.calibration.drift_refit import refit as refit_drift
+from mentorstats.calibration.fairness import Fairness, candidate_groups, fairness
+from mentorstats.calibration.halo import halo
+from mentorstats.calibration.key_trend import key_trend
+from mentorstats.calibration.level_use import level_use, never_used
+from mentorstats.calibration.networks import Linkage, by_version, linkage
+from mentorstats.calibration.overlap import in_common
+from mentorstats.calibration.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
+from mentorstats.calibration.redraws import Redraws, redraws
+from mentorstats.calibration.same_instrument import SameInstrument, same_instrument
+from mentorstats.calibration.spread import central_tendency, range_restriction
+from mentorstats.calibration.weighted_means import average_run_length
+
+__all__ = [
+    "Base",
+    "ControlCharts",
+    "Drift",
+    "Fairness",
+    "Linkage",
+    "MeanSquares",
+    "Redraws",
+    "SameInstrument",
+    "Step",
+    "average_run_length",
+    "base_fit",
+    "by_version",
+    "candidate_groups",
+    "central_tendency",
+    "control_charts",
+    "criterion_fit",
+    "drift",
+    "drift_between",
+    "fairness",
+    "halo",
+    "in_common",
+    "key_trend",
+    "level_use",
+    "linkage",
+    "mean_squares",
+    "never_used",
+    "range_restriction",
+    "rating_fit",
+    "redraws",
+    "refit_drift",
+    "same_instrument",
+]

@@ -1,0 +1,27 @@
+"""Fits that several files of tests look at."""
+
+import pytest
+
+import mentorstats as ms
+from mentorstats import demo
+from mentorstats.calibration import base_fit, redraws
+
+
+@pytest.fixture(scope="session")
+def invented():
+    """Return the invented programme with its truth."""
+    return demo.programme()
+
+
+@pytest.fixture(scope="session")
+def invented_base(tmp_path_factory):
+    """Return the base fit of the invented programme as it is loaded from its exports."""
+    folder = tmp_path_factory.mktemp("invented")
+    demo.write(folder / "exports")
+    return base_fit(ms.load(folder / "exports").long())
+
+
+@pytest.fixture(scope="session")
+def invented_draws(invented_base):
+    """Return ratings drawn from it."""
+    return redraws(invented_base, draws=100)
