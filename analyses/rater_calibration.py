@@ -1,6 +1,7 @@
 """Do mentors and supervisors who watched the same lesson agree, and how surely do we know?
 
-Reads    the long table of ratings, the declared levels of the rubrics, the list of faults.
+Reads    the long table of ratings, the declared levels of the rubrics, the lessons, the register of raters,
+         the key-scored ratings, the list of faults, and study.toml.
 Writes   rater-calibration.html, for use inside the programme.
 
 Decisions
@@ -9,77 +10,89 @@ Decisions
   a pair for which nothing was recorded counts as independent.
 - Agreement is weighted quadratically; intervals take the ratings of one candidate as belonging together,
   and once, over all criteria, those of one supervisor as well.
-- Groups with fewer people than the policy's minimum are blanked.
+- Where double-scored lessons are not like the rest, agreement is shown weighted to all lessons too.
+- Groups with fewer people than the policy's minimum are blanked, groups of raters like groups of candidates.
 """
 
+import datetime
+from collections.abc import Mapping
+
 from mentorstats import agreement
-from mentorstats.agreement import overview
+from mentorstats.agreement import between_roles, claims, next_round, overview, selection
 from mentorstats.policy import Policy
 from mentorstats.records import Records
-from mentorstats.report import (
-    differences,
-    double_scoring,
-    key_scores,
-    provenance,
-    reading,
-    records_used,
-    role_agreement,
-    run,
-    single_scores,
-    study_items,
-    wording,
-)
+from mentorstats.report import provenance, run, wording
+from mentorstats.report import sections as show
 from mentorstats.report.model import Report
 
+CROSSED = ("candidate", "supervisor")
 
-def report(records: Records, policy: Policy, *, seed: int = 0) -> Report:
-    """Compare the two roles, and raters with the key. The seed is that of the simulated raters."""
+
+def report(
+    records: Records,
+    policy: Policy,
+    *,
+    seed: int = 0,
+    given: Mapping[str, str] | None = None,
+    on: datetime.date | None = None,
+) -> Report:
+    """Compare the two roles, and raters with the key.
+
+    The seed is that of simulated raters and of drawn variances, ``given`` the text of study.toml, ``on`` the
+    day on which certificates are looked at (the last one with a rating).
+    """
     records.require("ratings", "observations", "placements")
     confidence = policy.value("confidence")
     long, rubrics = records.long(), records.rubrics
     pairs = agreement.double_scored(long)
     apart = pairs[pairs["independent"].fillna(True)]
+    day = on or overview.last_day(long)
 
-    lessons = overview.lessons(long)
     flow = overview.flow(overview.checks(long))
     by_criterion = overview.by_version(apart, rubrics, confidence=confidence)
     overall = overview.by_version(apart, rubrics, by=(), confidence=confidence)
-    overall_crossed = overview.by_version(
-        apart, rubrics, by=(), cluster=("candidate", "supervisor"), confidence=confidence
+    crossed = overview.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=confidence)
+    with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
+    lessons = selection.compare(long, apart, rubrics, policy, more=records.observations)
+    words, odd = claims.in_words(by_criterion, policy), claims.paradoxes(apart, rubrics, policy)
+    apart_by, paired = (
+        overview.differences(apart, confidence=confidence),
+        overview.paired_levels(apart, rubrics),
     )
-    overall_with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
-    difference = overview.differences(apart, confidence=confidence)
-    levels = overview.paired_levels(apart, rubrics)
+    tests, shares = between_roles.levels_used(apart, rubrics), between_roles.shares(apart, rubrics)
+    scores = between_roles.lesson_agreement(apart, confidence=confidence)
+    single = overview.single_scores(long, confidence=confidence, seed=seed)
     certified, chances = overview.key_scores(records.key_ratings, policy, confidence=confidence, seed=seed)
-    items = agreement.reporting_items(
-        overall, long=long, raters=records.raters, weights="quadratic", cluster="candidate"
-    )
+    told = {"long": long, "raters": records.raters, "given": given}
+    items = agreement.reporting_items(overall, **told, weights="quadratic", cluster="candidate")
 
     sections = (
-        records_used.section(records.sources, long, records.problems, flow, policy),
-        double_scoring.section(
-            overview.double_scoring(lessons),
-            overview.double_scoring(lessons, by="cohort"),
-            overview.double_scoring(lessons, by="site"),
-            overview.double_scoring_by_role(long),
-            policy,
-        ),
-        role_agreement.by_criterion(by_criterion, overall, rubrics, policy),
-        role_agreement.independence(overall_with_all, overall, overall_crossed, pairs, policy),
-        differences.section(difference, levels, rubrics, policy),
-        single_scores.section(overview.single_scores(long, confidence=confidence, seed=seed), policy),
-        key_scores.section(certified, chances, policy),
-        reading.how_to_read(policy),
-        reading.how_made(policy),
-        reading.cautions(),
-        study_items.section(items),
+        show.records_used(records.sources, long, records.problems, flow, policy),
+        show.double_scoring(overview.double_scores(long), policy),
+        show.by_criterion(by_criterion, overall, rubrics, policy),
+        show.claims(words, odd, rubrics, policy),
+        show.independence(with_all, overall, crossed, pairs, policy),
+        show.alike(lessons, policy),
+        show.differences(apart_by, paired, rubrics, policy),
+        show.levels_used(tests, shares, rubrics, policy),
+        show.lesson_scores(scores, policy),
+        show.single_scores(single, policy),
+        show.next_round(next_round.needed(apart, rubrics, policy), policy),
+        show.key_scores(certified, chances, policy),
+        show.certificates(overview.standing(records.raters, long, on=day), day, policy),
+        show.how_to_read(policy),
+        show.how_made(policy),
+        show.cautions(),
+        show.study_items(items),
     )
     return Report(
         name="rater-calibration",
         title="Rater calibration",
         period=wording.period(long),
         sections=sections,
-        provenance=provenance.of(records.sources, policy, seeds={"simulated raters": seed}),
+        provenance=provenance.of(
+            records.sources, policy, seeds={"simulated raters": seed, "drawn variances": seed}
+        ),
     )
 
 

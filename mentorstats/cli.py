@@ -129,7 +129,8 @@ def _report(asked: argparse.Namespace) -> int:
     analysis = run.find(asked.name)
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
-    print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, date=asked.date))
+    days = {"date": asked.date, "as_of": asked.as_of}
+    print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, **days))
     return DONE
 
 
@@ -315,6 +316,9 @@ def _add_report(commands: Subparsers) -> None:
     command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the report")
     command.add_argument("--seed", type=int, default=0, help="seed of every random step (%(default)s)")
+    command.add_argument(
+        "--as-of", metavar="DAY", help="day on which certificates are looked at (last day with a rating)"
+    )
     _add_date(command)
     command.set_defaults(command=_report)
 

@@ -1,9 +1,10 @@
-"""Dated rows of thresholds: what the programme, its regulator or the trade asks for.
+"""Dated rows of thresholds and choices: what the programme, its regulator or the trade asks for.
 
 The shipped rows are data_dictionary/policies/*.toml; ``policy.toml`` in a programme's folder
-replaces every shipped row of the same id.
+replaces every shipped row of the same id. A row whose value is a word is a choice by name.
 """
 
+import math
 import operator
 import tomllib
 from collections.abc import Iterable
@@ -31,7 +32,10 @@ _COMPARE = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One threshold and where it comes from."""
+    """One threshold, or one choice by name, and where it comes from.
+
+    A choice has its name in ``choice`` and no number: its ``value`` is NaN.
+    """
 
     id: str
     value: float
@@ -43,6 +47,7 @@ class Rule:
     effective_to: date | None = None
     meaning: str = ""
     file: str = ""
+    choice: str = ""
 
     def met(self, number: float) -> bool:
         """Whether ``number`` stands to the threshold as the rule asks."""
@@ -82,6 +87,10 @@ class Policy:
         """Threshold of ``rule(name)``."""
         return self.rule(name, on=on).value
 
+    def choice(self, name: str, *, on: date | None = None) -> str:
+        """Name that ``rule(name)`` chooses."""
+        return self.rule(name, on=on).choice
+
     def used(self) -> tuple[Rule, ...]:
         """Rules that were asked for so far, in file order: what a report prints."""
         return tuple(rule for rule in self.rules if rule.id in self.asked)
@@ -104,8 +113,21 @@ def read(folder: Path | None = None) -> Policy:
                 allowed=sorted({rule.id for rule in rules}),
                 remedy="Use the id of a shipped rule.",
             )
+        chosen = {rule.id: bool(rule.choice) for rule in rules}
+        for rule in replacing:
+            _same_kind(rule, chosen[rule.id])
         rules = [rule for rule in rules if rule.id not in replaced] + replacing
     return Policy(tuple(rules))
+
+
+def _same_kind(rule: Rule, chooses: bool) -> None:
+    """Refuse a number where the shipped row chooses by name, and the other way round."""
+    if bool(rule.choice) != chooses:
+        raise PolicyError(
+            f"the value of {rule.id!r} is {'a name' if rule.choice else 'a number'}",
+            where=rule.file,
+            allowed="a name in quotation marks" if chooses else "a number",
+        )
 
 
 def _rules(path: Path) -> list[Rule]:
@@ -120,7 +142,7 @@ def _rules(path: Path) -> list[Rule]:
 
 
 def _rule(row: dict[str, Any], where: str) -> Rule:
-    known = {item.name for item in fields(Rule)} - {"file"}
+    known = {item.name for item in fields(Rule)} - {"file", "choice"}
     needed = known - {"effective_to", "meaning"}
     if set(row) - known or needed - set(row):
         odd = sorted(set(row) - known) or sorted(needed - set(row))
@@ -131,12 +153,16 @@ def _rule(row: dict[str, Any], where: str) -> Rule:
             raise PolicyError(
                 f"{key} = {row[key]!r} is not a date", where=where, allowed="a date like 2026-09-01"
             )
-    if isinstance(row["value"], bool) or not isinstance(row["value"], int | float):
-        raise PolicyError(f"value = {row['value']!r} is not a number", where=where)
+    value = row["value"]
+    named = isinstance(value, str) and bool(value.strip()) and row["inequality"] == "=="
+    if not named and (isinstance(value, bool) or not isinstance(value, int | float)):
+        raise PolicyError(
+            f"value = {value!r} is not a number", where=where, allowed='a number, or a name with "=="'
+        )
     _one_of(row["inequality"], _COMPARE, "inequality", where)
     _one_of(row["kind"], KINDS, "kind", where)
     _one_of(row["source"], (NO_SOURCE, *SOURCES), "source", where)
-    return Rule(**row, file=where)
+    return Rule(**{**row, "value": math.nan, "choice": value} if named else row, file=where)
 
 
 def _one_of(value: object, allowed: Iterable[str], key: str, where: str) -> None:

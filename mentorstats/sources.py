@@ -69,8 +69,15 @@ SOURCES: dict[str, Source] = {
         2009,
         "Balance diagnostics for comparing the distribution of baseline covariates between treatment groups "
         "in propensity-score matched samples",
-        "Statistics in Medicine 28, 3083–3107",
-        memory=True,
+        "Statistics in Medicine 28, 3083–3107; abstract and discussion read",
+    ),
+    "austin_2009_prevalence": Source(
+        "Austin, P. C.",
+        2009,
+        "Using the standardized difference to compare the prevalence of a binary variable between two groups "
+        "in observational research",
+        "Communications in Statistics: Simulation and Computation 38, 1228–1234; abstract read, which calls "
+        "0.1 negligible",
     ),
     "balzer_sulsky_1992": Source(
         "Balzer, W. K.; Sulsky, L. M.",
@@ -124,8 +131,7 @@ SOURCES: dict[str, Source] = {
         "Bland, J. M.; Altman, D. G.",
         1999,
         "Measuring agreement in method comparison studies",
-        "Statistical Methods in Medical Research 8, 135–160",
-        memory=True,
+        "Statistical Methods in Medical Research 8, 135–160; abstract read",
     ),
     "brennan_1998": Source(
         "Brennan, R. L.",
@@ -172,8 +178,7 @@ SOURCES: dict[str, Source] = {
         "Carkeet, A.",
         2015,
         "Exact parametric confidence intervals for Bland-Altman limits of agreement",
-        "Optometry and Vision Science 92, e71–e80",
-        memory=True,
+        "Optometry and Vision Science 92, e71–e80; abstract read",
     ),
     "casabianca_2015": Source(
         "Casabianca, J. M.; Lockwood, J. R.; McCaffrey, D. F.",
@@ -220,8 +225,7 @@ SOURCES: dict[str, Source] = {
         "Cole, S. R.; Hernán, M. A.",
         2008,
         "Constructing inverse probability weights for marginal structural models",
-        "American Journal of Epidemiology 168, 656–664",
-        memory=True,
+        "American Journal of Epidemiology 168, 656–664; abstract read",
     ),
     "conger_1980": Source(
         "Conger, A. J.",
@@ -465,16 +469,14 @@ SOURCES: dict[str, Source] = {
         "Koo, T. K.; Li, M. Y.",
         2016,
         "A guideline of selecting and reporting intraclass correlation coefficients for reliability research",
-        "Journal of Chiropractic Medicine 15, 155–163",
-        memory=True,
+        "Journal of Chiropractic Medicine 15, 155–163; abstract read, which has the bands",
     ),
     "kottner_2011": Source(
         "Kottner, J.; Audigé, L.; Brorson, S.; Donner, A.; Gajewski, B. J.; Hróbjartsson, A.; Roberts, C.; "
         "Shoukri, M.; Streiner, D. L.",
         2011,
         "Guidelines for Reporting Reliability and Agreement Studies (GRRAS) were proposed",
-        "Journal of Clinical Epidemiology 64, 96–106",
-        memory=True,
+        "Journal of Clinical Epidemiology 64, 96–106; items read as reprinted in BMC Women's Health 13, 3",
     ),
     "krippendorff_2011": Source(
         "Krippendorff, K.",
@@ -507,8 +509,7 @@ SOURCES: dict[str, Source] = {
         "Liang, K.-Y.; Zeger, S. L.",
         1986,
         "Longitudinal data analysis using generalized linear models",
-        "Biometrika 73, 13–22",
-        memory=True,
+        "Biometrika 73, 13–22; summary read",
     ),
     "lin_1997": Source(
         "Lin, X.",
@@ -671,8 +672,7 @@ SOURCES: dict[str, Source] = {
         "Shrout, P. E.; Fleiss, J. L.",
         1979,
         "Intraclass correlations: uses in assessing rater reliability",
-        "Psychological Bulletin 86, 420–428",
-        memory=True,
+        "Psychological Bulletin 86, 420–428; abstract read",
     ),
     "siegel_1956": Source(
         "Siegel, S.",
@@ -783,8 +783,7 @@ SOURCES: dict[str, Source] = {
         "White, M. C.",
         2018,
         "Rater performance standards for classroom observation instruments",
-        "Educational Researcher 47(8), 492–501",
-        memory=True,
+        "Educational Researcher 47(8), 492–501; abstract read",
     ),
     "wilson_hilferty_1931": Source(
         "Wilson, E. B.; Hilferty, M. M.",

@@ -451,6 +451,14 @@ def test_report_writes_the_same_page_as_the_demo(programme, tmp_path, capsys):
     assert page.read_bytes() == (programme / "reports" / "rater-calibration.html").read_bytes()
 
 
+def test_certificates_are_looked_at_on_the_day_asked_for(programme, tmp_path, capsys):
+    asked = ("report", "rater-calibration", programme, "--out", tmp_path, "--as-of", "2027-01-01")
+    assert run(capsys, *asked)[0] == 0
+    assert "On 2027-01-01 the certificates of" in (tmp_path / "rater-calibration.html").read_text()
+    code, _, err = run(capsys, *asked[:-1], "soon")
+    assert (code, "not a day" in err) == (2, True)
+
+
 def test_the_analysis_runs_as_a_script_and_writes_the_same_page(programme, tmp_path):
     script = ROOT / "analyses" / "rater_calibration.py"
     done = subprocess.run(
@@ -570,6 +578,10 @@ def spoil_heading(folder):
     edit(folder / "ratings_2025-26.csv", "criterion", "criterium")
 
 
+def spoil_study(folder):
+    (folder / "study.toml").write_text('sampled = "by lot"\n')
+
+
 def spoil_policy(folder):
     (folder / "policy.toml").write_text('[[rule]]\nid = "minimum_group_size"\nvalue = "ten"\n')
 
@@ -598,6 +610,7 @@ SPOILED = {
     encrypt_workbook: (2, "encrypted"),
     spoil_heading: (2, "criterion"),
     spoil_policy: (2, "policy.toml"),
+    spoil_study: (2, "'sampling'"),
     empty: (2, "no table"),
     remove: (2, "no such folder"),
     spoil_every_level: (1, "set aside"),

@@ -47,7 +47,7 @@ def intraclass(
     Parameters
     ----------
     frame, unit, rater, level, levels, cluster, confidence, seed
-        As in `coefficients`. Of several cluster columns the first counts.
+        As in `coefficients`. Of several cluster columns each gets a component.
 
     Returns
     -------
@@ -61,7 +61,7 @@ def intraclass(
         return None
     asked: dict[str, object] = {} if name == "icc" else {"seed": seed}
     if cluster:
-        asked["cluster"] = cluster[0]
+        asked["cluster"] = list(cluster)
     found = compute(
         frame,
         unit=list(unit),
@@ -71,7 +71,7 @@ def intraclass(
         confidence=confidence,
         **asked,
     )
-    return Intraclass(found, _note(whole, cluster))
+    return Intraclass(found, _note(whole, cluster, found))
 
 
 def is_complete(frame: pd.DataFrame, *, unit: Sequence[str], rater: Sequence[str], level: str) -> bool:
@@ -83,8 +83,17 @@ def is_complete(frame: pd.DataFrame, *, unit: Sequence[str], rater: Sequence[str
     return n_units * n_raters == len(usable)
 
 
-def _note(whole: bool, cluster: Sequence[str] | None) -> str:
-    said = "Every rater rated every unit." if whole else "Not every rater rated every unit."
-    if not cluster:
-        return said
-    return f"{said} The intervals let units of one {cluster[0]} be alike."
+def _note(whole: bool, cluster: Sequence[str] | None, found: pd.DataFrame) -> str:
+    """Say what the table rests on: which cluster columns have a component, and which have none and why."""
+    said = ["Every rater rated every unit." if whole else "Not every rater rated every unit."]
+    named = str(found["components"].iloc[0]).split(", ") if "components" in found else []
+    used = [name for name in cluster or [] if name in named]
+    idle = [name for name in cluster or [] if name not in named]
+    if used:
+        said.append(f"The intervals let units of one {' and of one '.join(used)} be alike.")
+    if idle and any(named):
+        said.append(
+            f"No use was made of {', '.join(idle)}, which holds one unit each or the same units together as "
+            "another cluster column."
+        )
+    return " ".join(said)

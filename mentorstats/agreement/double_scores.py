@@ -5,6 +5,7 @@ The counts are those of the records in full, so they have no interval.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import pandas as pd
@@ -79,6 +80,37 @@ def by_rater(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) -> pd
     counted["value"] = counted["n_double_scored"] / counted["n_lessons"]
     found = counted.join(partners(pairs)[["n_partners", "partner", "partner_share"]])
     return found.astype({"n_partners": "Int64"})
+
+
+_OF_RATERS = ("n_double_scored", "value", "n_partners", "partner_share")
+
+
+def over_raters(of_raters: pd.DataFrame) -> pd.DataFrame:
+    """Say how double-scored lessons and partners spread over the raters of each role.
+
+    Parameters
+    ----------
+    of_raters
+        From `by_rater`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by rater_role and quantity (``n_double_scored``, ``value``, ``n_partners`` and
+        ``partner_share`` of `by_rater`; the last two of raters with a double-scored lesson):
+        ``n_raters``, ``lower_quartile``, ``median``, ``upper_quartile`` and ``share_with_one``, the share
+        of raters with a single partner, in the row ``n_partners`` only.
+    """
+    parts = {}
+    for role, rows in of_raters.groupby("rater_role", observed=True, sort=True):
+        for quantity in _OF_RATERS:
+            given = rows[quantity].dropna().astype(float)
+            low, middle, high = given.quantile([0.25, 0.5, 0.75]) if len(given) else (math.nan,) * 3
+            alone = float((given == 1).mean()) if quantity == "n_partners" and len(given) else math.nan
+            parts[(str(role), quantity)] = (len(given), low, middle, high, alone)
+    columns = ["n_raters", "lower_quartile", "median", "upper_quartile", "share_with_one"]
+    index = pd.MultiIndex.from_tuples(list(parts), names=["rater_role", "quantity"])
+    return pd.DataFrame(list(parts.values()), index=index if parts else None, columns=columns)
 
 
 def partners(pairs: pd.DataFrame) -> pd.DataFrame:

@@ -61,7 +61,7 @@ def icc_incomplete(
     level: str,
     levels: Sequence[object] | None = None,
     k: float | None = None,
-    cluster: str | None = None,
+    cluster: Columns | None = None,
     nested: str | None = None,
     fixed_raters: bool = False,
     confidence: float = 0.95,
@@ -82,9 +82,11 @@ def icc_incomplete(
         Ratings that a mean is made of, in place of the harmonic mean of those there are; units are
         taken to share raters in the same proportion.
     cluster
-        Column whose members have several units each, such as the candidate. It gets a component of its
-        own, so that the interval allows for units of one member being alike. Still each unit's score is
-        what is measured: the variance of clusters counts as variance of units.
+        Column, or several, nested or crossed, whose members have several units each, such as the
+        candidate. Each gets a component of its own, so that the interval allows for units of one member
+        being alike; ``components`` names those that have one. Still each unit's score is what is
+        measured: the variance of clusters counts as variance of units. A column that parts the units as
+        another does, or that gives each unit a member of its own, adds nothing and has none.
     nested
         As ``cluster``, and a second set of rows for its members: how dependable the mean of all ratings
         of a member is, its units counting as error. Lesson-level agreement and candidate-level
@@ -104,9 +106,9 @@ def icc_incomplete(
         where one rater gives it, comes first; ``icc_c_1`` if one rater gave all scores; ``icc_a_k``
         and ``icc_c_k`` of a mean, against the scale and against the other units' means. value, low,
         high, confidence, interval_method, q (weight of the rater variance in the error: 1, 0, 1/k and
-        q as above), k (ratings in the score), k_harmonic, sem, observed_sd (of ratings, of the means
-        there are), n_units, n_raters, n_ratings, n_clusters, n_left_out, model, type, definition,
-        status, status_note, reference.
+        q as above), k (ratings in the score), k_harmonic, sem with sem_low and sem_high, observed_sd (of
+        ratings, of the means there are), n_units, n_raters, n_ratings, n_clusters, n_left_out, model,
+        components, type, definition, status, status_note, reference.
 
         Variances are from restricted maximum likelihood; on complete data the values are those of
         `icc` while no variance is zero. Where each rater scored one unit only, ``icc_c_1`` is
@@ -127,31 +129,69 @@ def icc_incomplete(
     """
     _check(k, cluster, nested, confidence, replicates)
     found = scoring.read(ratings, unit=unit, rater=rater, level=level, levels=levels)
-    within = nested if nested is not None else cluster
-    group = None
-    if within is not None:
-        need_columns(ratings.columns, [within], where="ratings")
-        group = coding.renumber(coding.cluster_codes(ratings, [within], found.rows, found.unit)[:, 0])
-    asked = _Asked(k, within, fixed_raters, confidence, replicates, seed)
+    within = coding.names(nested if nested is not None else cluster or [])
+    need_columns(ratings.columns, within, where="ratings")
+    groups = _groups(ratings, within, found)
+    asked = _Asked(k, fixed_raters, confidence, replicates, seed)
     bare = Estimate(
         name="",
         reference="ten_hove_2024",
         n_units=found.n_units,
         n_raters=found.n_raters,
         n_ratings=len(found.score),
-        n_clusters=None if group is None else int(group.max(initial=-1)) + 1,
+        n_clusters=min((group.n for group in groups), default=None),
         n_left_out=found.n_left_out,
     )
     refused = _refusal(found)
     if refused is not None:
         return _labelled([_nothing(refused, bare)] * (1 if nested is None else 2), unit, nested)
     agreed = _no_disagreement(found)
-    parts = _Components() if agreed and nested is None else _components(found, group, asked)
+    parts = _Components() if agreed and nested is None else _components(found, groups, asked)
     of_units = _Components(refused=(Status.NO_DISAGREEMENT, _AGREED)) if agreed else parts
-    tables = [_table(_Object(UNIT, found.unit), found, of_units, asked, bare)]
-    if nested is not None and group is not None:
-        tables.append(_table(_Object(GROUP, group), found, parts, asked, bare))
+    tables = [_table(_Object(UNIT, found.unit, groups), found, of_units, asked, bare)]
+    if nested is not None:
+        tables.append(_table(_Object(GROUP, groups[0].codes, groups), found, parts, asked, bare))
     return _labelled(tables, unit, nested)
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """A column that units lie in: codes of ratings (n,), and the name of its component."""
+
+    column: str
+    component: str
+    codes: Codes
+
+    @property
+    def n(self) -> int:
+        """How many members it has."""
+        return int(self.codes.max(initial=-1)) + 1
+
+
+def _groups(ratings: pd.DataFrame, columns: Sequence[str], found: Scores) -> tuple[_Group, ...]:
+    """Give each column its codes, the first ``group``, the others ``group2`` and so on."""
+    made = []
+    for place, column in enumerate(columns):
+        codes = coding.cluster_codes(ratings, [column], found.rows, found.unit)[:, 0]
+        name = GROUP if not place else f"{GROUP}{place + 1}"
+        made.append(_Group(column, name, coding.renumber(codes)))
+    return tuple(made)
+
+
+def _with_component(groups: Sequence[_Group], n_units: int) -> list[_Group]:
+    """Groups that part the units otherwise than unit by unit, and otherwise than one before them.
+
+    Those with most members come first, so that the order in which they are named means nothing.
+    """
+    kept: list[_Group] = []
+    for group in groups:
+        alike = any(
+            other.n == group.n == len(np.unique(other.codes * np.int64(group.n) + group.codes))
+            for other in kept
+        )
+        if group.n < n_units and not alike:
+            kept.append(group)
+    return sorted(kept, key=lambda group: (-group.n, group.column))
 
 
 def _labelled(tables: list[pd.DataFrame], unit: Columns, nested: str | None) -> pd.DataFrame:
@@ -166,7 +206,6 @@ class _Asked:
     """What the caller asked for, checked."""
 
     k: float | None
-    within: str | None  # column that units lie in
     fixed_raters: bool
     confidence: float
     replicates: int
@@ -174,7 +213,7 @@ class _Asked:
 
 
 def _check(
-    k: float | None, cluster: str | None, nested: str | None, confidence: float, replicates: int
+    k: float | None, cluster: Columns | None, nested: str | None, confidence: float, replicates: int
 ) -> None:
     if k is not None and not 1 <= k < math.inf:
         raise ArgumentError(f"k is {k}", allowed="1 or more ratings")
@@ -242,19 +281,18 @@ class _Components:
     no_rater: bool = False
 
 
-def _components(found: Scores, group: Codes | None, asked: _Asked) -> _Components:
-    codes = {UNIT: found.unit}
-    if group is not None and int(group.max()) + 1 < found.n_units:
-        codes[GROUP] = group
+def _components(found: Scores, groups: Sequence[_Group], asked: _Asked) -> _Components:
+    with_one = _with_component(groups, found.n_units)
+    codes = {UNIT: found.unit} | {group.component: group.codes for group in with_one}
     if not asked.fixed_raters:
         codes[RATER] = found.rater
     made = _fitted(found, codes, asked)
     one_each = found.n_raters == len(found.score)
-    refused = _unidentified(made, [name for name in codes if name != RATER or not one_each], asked)
+    refused = _unidentified(made, [name for name in codes if name != RATER or not one_each], groups)
     if refused is not None:
         return _Components(refused=refused)
     kept = [members.name for members in made.model.members]
-    names = [UNIT, *(name for name in (GROUP, RATER) if name in kept), RESIDUAL]
+    names = [name for name in codes if name in kept] + [RESIDUAL]
     by_name = dict(zip([*kept, RESIDUAL], fitted_variances(made.model, made.model.fitted), strict=True))
     estimates = np.array([by_name[name] for name in names])
     others = tuple(codes[name] for name in names[1:-1])
@@ -276,12 +314,15 @@ def _fitted(found: Scores, codes: dict[str, Codes], asked: _Asked) -> Fit:
     return fit(data, response="score", fixed=fixed, grouped=tuple(codes), degrees="none")
 
 
-def _unidentified(made: Fit, names: list[str], asked: _Asked) -> tuple[Status, str] | None:
+def _unidentified(made: Fit, names: list[str], groups: Sequence[_Group]) -> tuple[Status, str] | None:
     """Why the components named could not be had, if they could not."""
     flagged = made.model.screening.groupings
     for name in names:
         if name in flagged:
-            note = re.sub(rf"\b{GROUP}\b", asked.within or GROUP, flagged[name].note)
+            note = flagged[name].note
+            for group in groups:
+                column = group.column.replace("\\", r"\\")
+                note = re.sub(rf"\b{group.component}\b", column, note)
             return Status.NOT_IDENTIFIED, note
     if made.status is not Status.OK or made.model.engine is None:
         return made.status, made.status_note
@@ -297,6 +338,7 @@ class _Object:
 
     name: str
     codes: Codes
+    groups: tuple[_Group, ...] = ()
 
     @property
     def n(self) -> int:
@@ -306,7 +348,8 @@ class _Object:
     @property
     def signal(self) -> tuple[str, ...]:
         """Components that are its own variance."""
-        return (UNIT, GROUP) if self.name == UNIT else (GROUP,)
+        of_groups = tuple(group.component for group in self.groups)
+        return (UNIT, *of_groups) if self.name == UNIT else (GROUP,)
 
     def observed_sd(self, score: Array) -> float:
         """Standard deviation of the means of their ratings."""
@@ -364,9 +407,10 @@ def _nothing(refused: tuple[Status, str], bare: Estimate) -> pd.DataFrame:
     """Rows that say why there are none."""
     rows = [replace(bare, name=name, status=refused[0], status_note=refused[1]) for name in NAMES]
     table = to_frame(rows, index=INDEX).drop(columns=_UNUSED)
-    table[["q", "k", "k_harmonic", "sem", "observed_sd"]] = math.nan
-    table[["model", "type", "definition"]] = ""
-    return table.astype(dict.fromkeys(("model", "type", "definition"), "str"))
+    table[["q", "k", "k_harmonic", "sem", "sem_low", "sem_high", "observed_sd"]] = math.nan
+    words = ["model", "components", "type", "definition"]
+    table[words] = ""
+    return table.astype(dict.fromkeys(words, "str"))
 
 
 def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: Estimate) -> pd.DataFrame:
@@ -378,17 +422,40 @@ def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: 
     table["k_harmonic"] = harmonic_mean(of.codes)
     errors = np.array([form.error(parts.variances) for form in forms], dtype=float)
     table["sem"] = np.where(table["value"].notna(), np.sqrt(errors), math.nan)
+    table["sem_low"], table["sem_high"] = _sem_bounds(forms, table["low"], parts, asked)
     table["observed_sd"] = [deviations[form.name[-1]] for form in forms]
     table["model"] = _model(of, asked)
+    table["components"] = _named(of, parts)
     table["type"] = [form.type for form in forms]
     table["definition"] = [form.definition for form in forms]
     return table.drop(columns=_UNUSED)
+
+
+def _sem_bounds(
+    forms: Sequence[_Form], low: pd.Series, parts: _Components, asked: _Asked
+) -> tuple[Array, Array]:
+    """Bounds of the square root of the error, from the draws behind the coefficient's interval (2, 4).
+
+    There are none where the coefficient has none.
+    """
+    tail = (1 - asked.confidence) / 2
+    bounds = np.full((2, len(forms)), math.nan)
+    for place, form in enumerate(forms):
+        if parts.drawn and not math.isnan(low.iloc[place]):
+            bounds[:, place] = np.quantile(np.sqrt(form.error(parts.drawn)), [tail, 1 - tail])
+    return bounds[0], bounds[1]
 
 
 def _model(of: _Object, asked: _Asked) -> str:
     raters = "fixed raters" if asked.fixed_raters else "raters are a sample of raters"
     whose = "each unit" if of.name == UNIT else "members that units lie in"
     return f"two-way, incomplete: {raters}; score of {whose}"
+
+
+def _named(of: _Object, parts: _Components) -> str:
+    """Columns and roles that have a variance component, in words."""
+    columns = {group.component: group.column for group in of.groups}
+    return ", ".join(columns.get(name, name) for name in parts.variances)
 
 
 def _row(form: _Form, of: _Object, parts: _Components, asked: _Asked, bare: Estimate) -> Estimate:

@@ -225,12 +225,13 @@ def _indicators(column: pd.Series) -> Iterator[tuple[str, Array]]:
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         yield "", column.to_numpy(dtype=float, na_value=math.nan)
         return
-    names = _categories(column)
+    names = categories(column)
     for category in sorted(names.unique()):
         yield str(category), (names == category).to_numpy(dtype=float)
 
 
-def _categories(column: pd.Series) -> pd.Series:
+def categories(column: pd.Series) -> pd.Series:
+    """The column as texts, "not recorded" where there is none."""
     return column.astype("object").where(column.notna(), NOT_RECORDED).astype("str")
 
 

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from mentorstats.agreement import generality
-from mentorstats.agreement.certification import Certification, certify
+from mentorstats.agreement.certification import Certification, certificates, certify
 from mentorstats.agreement.coefficients import coefficients
+from mentorstats.agreement.double_scores import by_rater, over_raters
 from mentorstats.agreement.icc_incomplete import icc_incomplete
 from mentorstats.agreement.means import clustered
 from mentorstats.agreement.operating import operating_characteristic
-from mentorstats.agreement.pairing import ROLES, UNIT, stacked
-from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.agreement.pairing import ROLES, UNIT, VERSION, each_version, stacked
+from mentorstats.errors import need_columns
 from mentorstats.estimate import Estimate, to_frame
 from mentorstats.policy import Policy
 
-VERSION = ["rubric", "rubric_version"]
 _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
 Array = npt.NDArray[np.float64]
@@ -121,6 +122,42 @@ def double_scoring(rated: pd.DataFrame, *, by: str | None = None) -> pd.DataFram
     return counted.assign(value=counted["n_double_scored"] / counted["n_lessons"])
 
 
+@dataclass(frozen=True, eq=False)
+class DoubleScoring:
+    """Counts of double-scored lessons.
+
+    Attributes
+    ----------
+    total, by_cohort, by_site, by_month, by_role
+        From `double_scoring` and `double_scoring_by_role`; ``by_month`` is indexed by months like
+        2026-03.
+    over_raters
+        From `double_scores.over_raters`.
+    """
+
+    total: pd.DataFrame
+    by_cohort: pd.DataFrame
+    by_site: pd.DataFrame
+    by_month: pd.DataFrame
+    by_role: pd.DataFrame
+    over_raters: pd.DataFrame
+
+
+def double_scores(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> DoubleScoring:
+    """Count double-scored lessons in every way that the report tells."""
+    rated = lessons(long, roles=roles)
+    days = long.groupby("observation", observed=True)["date"].first()
+    months = pd.to_datetime(days).dt.strftime("%Y-%m").rename("month")
+    return DoubleScoring(
+        double_scoring(rated),
+        double_scoring(rated, by="cohort"),
+        double_scoring(rated, by="site"),
+        double_scoring(rated.join(months), by="month"),
+        double_scoring_by_role(long, roles=roles),
+        over_raters(by_rater(long, roles=roles)),
+    )
+
+
 def double_scoring_by_role(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFrame:
     """Count as `double_scoring`, of the lessons that each role rated.
 
@@ -169,7 +206,7 @@ def by_version(
         depend on the weights.
     """
     parts = []
-    for version, chosen, n_levels in _versions(pairs, rubrics):
+    for version, chosen, n_levels in each_version(pairs, rubrics):
         found = coefficients(
             stacked(chosen.assign(supervisor=chosen["rater_second"]), names=ROLES),
             unit="pair",
@@ -272,7 +309,7 @@ def paired_levels(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
         none), and ``n_candidates`` and ``n_units`` of the first rank.
     """
     parts = []
-    for version, chosen, n_levels in _versions(pairs, rubrics):
+    for version, chosen, n_levels in each_version(pairs, rubrics):
         ranks = range(1, n_levels + 1)
         grid = pd.MultiIndex.from_product([ranks, ranks], names=["rank_first", "rank_second"])
         counted = chosen.astype({"rank_first": "int64", "rank_second": "int64"})
@@ -284,24 +321,6 @@ def paired_levels(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
         part["value"] = (part["n"] / part["n_units"]).astype(float)
         parts.append(pd.concat([part], keys=[version], names=VERSION))
     return pd.concat(parts) if parts else _nothing([*VERSION, "rank_first", "rank_second"])
-
-
-def _versions(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataFrame, int]]:
-    """Rubric and version, its pairs, and its number of levels, for the versions that have pairs."""
-    need_columns(pairs.columns, VERSION, where="pairs")
-    need_columns(rubrics.columns, ["rubric", "version", "rank"], where="rubrics")
-    most = rubrics.groupby(["rubric", "version"], observed=True)["rank"].max()
-    found = []
-    for key, chosen in pairs.groupby(VERSION, observed=True, dropna=False, sort=True):
-        version = (str(key[0]), str(key[1]))
-        if version not in most.index:
-            raise ArgumentError(
-                f"no levels are declared for rubric {version[0]!r}, version {version[1]!r}",
-                where="rubrics",
-                allowed=[f"{rubric} {number}" for rubric, number in most.index],
-            )
-        found.append((version, chosen, int(most[version])))
-    return found
 
 
 def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Estimate:
@@ -353,6 +372,37 @@ def key_scores(
         seed=seed,
     )
     return found, chances
+
+
+def last_day(long: pd.DataFrame) -> datetime.date | None:
+    """Last day on which a lesson with a level was rated, or None where no day is recorded."""
+    days = pd.to_datetime(long.loc[long["level"].notna(), "date"]).dropna()
+    return days.max().date() if len(days) else None
+
+
+def standing(register: pd.DataFrame | None, long: pd.DataFrame, *, on: datetime.date | None) -> pd.DataFrame:
+    """How the certificates of those who gave a level stand on a day.
+
+    Parameters
+    ----------
+    register
+        The table ``raters``.
+    long
+        The long table.
+    on
+        The day.
+
+    Returns
+    -------
+    DataFrame
+        As from `certificates`, with ``rater_role`` as in the ratings; no rows without register or day.
+    """
+    if register is None or register.empty or on is None:
+        return pd.DataFrame()
+    gave = long[long["level"].notna() & long["rater"].notna()]
+    roles = gave.groupby("rater", observed=True)["rater_role"].first()
+    found = certificates(register, on=on, raters=list(roles.index))
+    return found.assign(rater_role=roles.reindex(found.index))
 
 
 def single_scores(long: pd.DataFrame, *, confidence: float, seed: int) -> pd.DataFrame:

@@ -6,7 +6,8 @@ import pandas as pd
 
 from mentorstats.errors import ArgumentError, need_columns
 
-UNIT = ["observation", "rubric", "rubric_version", "criterion"]
+VERSION = ["rubric", "rubric_version"]
+UNIT = ["observation", *VERSION, "criterion"]
 ROLES = ("mentor", "supervisor")
 SHARED = ["placement", "candidate", "cohort", "site", "licensure_area", "grade_band", "week", "date"]
 BY_SIDE = ("rater", "rater_role", "level", "rank")
@@ -92,6 +93,34 @@ def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervi
             of_side[column] = pairs[f"{column}_{side}"]
         sides.append(of_side)
     return pd.concat(sides, ignore_index=True)
+
+
+def each_version(
+    pairs: pd.DataFrame, rubrics: pd.DataFrame
+) -> list[tuple[tuple[str, str], pd.DataFrame, int]]:
+    """Rubric and version, its pairs, and its number of levels, for the versions that have pairs.
+
+    Parameters
+    ----------
+    pairs
+        From `double_scored`, or a selection of its rows.
+    rubrics
+        The declared levels: rubric, version, rank.
+    """
+    need_columns(pairs.columns, VERSION, where="pairs")
+    need_columns(rubrics.columns, ["rubric", "version", "rank"], where="rubrics")
+    most = rubrics.groupby(["rubric", "version"], observed=True)["rank"].max()
+    found = []
+    for key, chosen in pairs.groupby(VERSION, observed=True, dropna=False, sort=True):
+        version = (str(key[0]), str(key[1]))
+        if version not in most.index:
+            raise ArgumentError(
+                f"no levels are declared for rubric {version[0]!r}, version {version[1]!r}",
+                where="rubrics",
+                allowed=[f"{rubric} {number}" for rubric, number in most.index],
+            )
+        found.append((version, chosen, int(most[version])))
+    return found
 
 
 def _both(first: pd.Series, second: pd.Series) -> pd.Series:

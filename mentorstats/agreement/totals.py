@@ -11,12 +11,15 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import optimize, stats
 
+from mentorstats.agreement import coding, generality, means
 from mentorstats.agreement import scores as scoring
 from mentorstats.agreement.scores import Columns
-from mentorstats.errors import ArgumentError
+from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Array: TypeAlias = npt.NDArray[np.float64]
+Codes: TypeAlias = npt.NDArray[np.intp]
+Flags: TypeAlias = npt.NDArray[np.bool_]
 
 NAMES = ("mean_difference", "lower_limit", "upper_limit", "half_width")
 _POINTS = 80  # of the quadrature over the mean; the factor is then right to ten digits
@@ -30,6 +33,7 @@ def limits_of_agreement(
     level: str,
     share: float = 0.95,
     confidence: float = 0.95,
+    cluster: str | None = None,
 ) -> pd.DataFrame:
     """Limits between which most differences of two raters lie.
 
@@ -46,6 +50,9 @@ def limits_of_agreement(
         Share of differences between the limits.
     confidence
         Nominal coverage of the intervals, a fraction.
+    cluster
+        Column within which units go together, such as the candidate. The intervals then allow for it, and
+        do not take differences as normal.
 
     Returns
     -------
@@ -56,15 +63,18 @@ def limits_of_agreement(
         its exact interval (``noncentral_t``) [carkeet_2015]; ``half_width``, z·SD, with the inner and
         outer half-widths of the two limits as a pair (``tolerance_factor``) [carkeet_2015]. value, se,
         low, high, confidence, interval_method, sd (of the differences), n_units, n_raters, n_ratings,
-        n_left_out, definition, status, status_note, reference.
+        n_clusters, n_left_out, definition, status, status_note, reference.
 
-        The intervals take differences as normal and units as independent.
+        These intervals take differences as normal and units as independent. With ``cluster`` all four
+        are ``linearised_t``: the variance between clusters of what each unit adds to the value, with
+        Student's t on clusters − 1 [liang_zeger_1986]. The limits themselves still are those of a normal
+        distribution.
 
     Raises
     ------
     ColumnError, ArgumentError, DuplicateRatingError
         A column is missing; scores are not numbers; there are more than two raters; a rater scored a
-        unit twice.
+        unit twice; a unit lies in two clusters.
     """
     for name, number in (("share", share), ("confidence", confidence)):
         if not 0 < number < 1:
@@ -77,12 +87,16 @@ def limits_of_agreement(
             allowed="two",
             remedy="Choose two raters, or name the role column as the rater.",
         )
-    differences = _differences(found)
+    differences, both = _differences(found)
+    members = None
+    if cluster is not None:
+        members = coding.renumber(_of_units(ratings, cluster, found)[both])
     bare = Estimate(
         name="",
         n_units=len(differences),
         n_raters=found.n_raters,
         n_ratings=2 * len(differences),
+        n_clusters=None if members is None else int(members.max(initial=-1)) + 1,
         n_left_out=len(ratings) - 2 * len(differences),
         reference="bland_altman_1999",
     )
@@ -91,16 +105,34 @@ def limits_of_agreement(
         rows = [replace(bare, name=n, status=refused[0], status_note=refused[1]) for n in NAMES]
         return _table(rows, math.nan, _words(ratings, found, share))
     sd = float(differences.std(ddof=1))
-    rows = _rows(bare, float(differences.mean()), sd, share, confidence)
+    rows = _points(bare, float(differences.mean()), sd, share)
+    if sd == 0:
+        return _table(_without_spread(rows), sd, _words(ratings, found, share))
+    if cluster is not None and members is not None:
+        speaks_of = generality.of_columns(ratings, [cluster], found.rater_names)
+        rows = _clustered(rows, differences, members, confidence, speaks_of)
+    else:
+        rows = _exact(rows, sd, share, confidence)
     return _table(rows, sd, _words(ratings, found, share))
 
 
-def _differences(found: scoring.Scores) -> Array:
+def _differences(found: scoring.Scores) -> tuple[Array, Flags]:
+    """Differences of the units that both raters scored, and which units those are."""
     if found.n_raters < 2:
-        return np.zeros(0)
+        return np.zeros(0), np.zeros(found.n_units, dtype=bool)
     grid = found.grid()
-    both = grid[:, 0] - grid[:, 1]
-    return np.asarray(both[~np.isnan(both)])
+    each = grid[:, 0] - grid[:, 1]
+    both = ~np.isnan(each)
+    return np.asarray(each[both]), np.asarray(both)
+
+
+def _of_units(ratings: pd.DataFrame, cluster: str, found: scoring.Scores) -> Codes:
+    """Cluster of each unit."""
+    need_columns(ratings.columns, [cluster], where="ratings")
+    codes = coding.cluster_codes(ratings, [cluster], found.rows, found.unit)[:, 0]
+    of_unit = np.zeros(found.n_units, dtype=np.intp)
+    of_unit[found.unit] = codes
+    return of_unit
 
 
 def _refusal(found: scoring.Scores, differences: Array) -> tuple[Status, str] | None:
@@ -114,14 +146,22 @@ def _refusal(found: scoring.Scores, differences: Array) -> tuple[Status, str] | 
     return None
 
 
-def _rows(bare: Estimate, mean: float, sd: float, share: float, confidence: float) -> list[Estimate]:
-    n, z = bare.n_units or 0, float(stats.norm.ppf((1 + share) / 2))
+def _points(bare: Estimate, mean: float, sd: float, share: float) -> list[Estimate]:
+    """Mean, limits and half-width, without intervals."""
+    z = float(stats.norm.ppf((1 + share) / 2))
     values = (mean, mean - z * sd, mean + z * sd, z * sd)
-    named = [replace(bare, name=name, value=value) for name, value in zip(NAMES, values, strict=True)]
-    if sd == 0:
-        note = "All differences are the same, so their variation cannot be judged; there is no interval."
-        status = Status.NO_DISAGREEMENT if mean == 0 else Status.BOUNDARY
-        return [replace(row, status=status, status_note=note) for row in named]
+    return [replace(bare, name=name, value=value) for name, value in zip(NAMES, values, strict=True)]
+
+
+def _without_spread(rows: list[Estimate]) -> list[Estimate]:
+    note = "All differences are the same, so their variation cannot be judged; there is no interval."
+    status = Status.NO_DISAGREEMENT if rows[0].value == 0 else Status.BOUNDARY
+    return [replace(row, status=status, status_note=note) for row in rows]
+
+
+def _exact(rows: list[Estimate], sd: float, share: float, confidence: float) -> list[Estimate]:
+    """The rows with intervals for normal, independent differences."""
+    n, mean = rows[0].n_units or 0, rows[0].value
     t = float(stats.t.ppf((1 + confidence) / 2, n - 1)) * sd / math.sqrt(n)
     near, far = (one_limit(n, share, side * confidence) for side in (-1, 1))
     inner, outer = (tolerance_factor(n, share, (1 + side * confidence) / 2) for side in (-1, 1))
@@ -133,8 +173,31 @@ def _rows(bare: Estimate, mean: float, sd: float, share: float, confidence: floa
     ]
     return [
         replace(row, low=low, high=high, interval_method=method, se=se, confidence=confidence)
-        for row, (low, high, method, se) in zip(named, made, strict=True)
+        for row, (low, high, method, se) in zip(rows, made, strict=True)
     ]
+
+
+def _clustered(
+    rows: list[Estimate], differences: Array, members: Codes, confidence: float, speaks_of: str
+) -> list[Estimate]:
+    """The rows with intervals from the variance between clusters.
+
+    A unit that differs by d adds (d − mean) to the mean and ((d − mean)² − SD²) / (2 SD) to the SD.
+    """
+    mean, sd = differences.mean(), differences.std()
+    of_mean, of_sd = differences - mean, ((differences - mean) ** 2 - sd**2) / (2 * sd)
+    z = rows[3].value / differences.std(ddof=1)
+    adds = (of_mean, of_mean - z * of_sd, of_mean + z * of_sd, z * of_sd)
+    made = []
+    for row, added in zip(rows, adds, strict=True):
+        found = means.clustered(row.name, row.value + added, members, confidence, of="clusters", same=_SAME)
+        kept = {name: getattr(found, name) for name in _INTERVAL}
+        made.append(replace(row, **kept, generalises_to="" if math.isnan(found.low) else speaks_of))
+    return made
+
+
+_SAME = "All clusters add the same, so there is no interval."
+_INTERVAL = ("se", "low", "high", "confidence", "interval_method", "status", "status_note", "reference")
 
 
 def one_limit(n: int, share: float, confidence: float) -> float:
@@ -184,8 +247,9 @@ def _words(ratings: pd.DataFrame, found: scoring.Scores, share: float) -> list[s
 
 
 def _table(rows: list[Estimate], sd: float, words: list[str]) -> pd.DataFrame:
-    table = to_frame(rows, index="coefficient").drop(columns=["n_clusters", "p_observed", "p_expected"])
+    table = to_frame(rows, index="coefficient").drop(columns=["p_observed", "p_expected"])
     table["sd"] = sd
     table["definition"] = words
-    table.loc[["half_width"], "reference"] = "carkeet_2015"
+    if table["n_clusters"].isna().all():
+        table.loc[["half_width"], "reference"] = "carkeet_2015"
     return table

@@ -12,7 +12,7 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy import sparse, stats
+from scipy import linalg, sparse, stats
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
@@ -103,19 +103,26 @@ def _traces(design: Design, grouped: Array, residual: float) -> tuple[Array, Arr
     prior = np.repeat(grouped[1:], sizes[1:])
     active = np.flatnonzero(np.concatenate([np.ones(sizes[0], dtype=bool), prior > 0]))
     precision = np.concatenate([np.zeros(sizes[0]), 1 / prior[prior > 0]])
-    middle = np.linalg.pinv(inner[np.ix_(active, active)] + np.diag(precision), hermitian=True)
+    middle = _inverse(inner[np.ix_(active, active)] + np.diag(precision))
     # Z'PZ in blocks; that of the units is diag(n/(σ²_e + nσ²_u)) − B C B', B = diag(shrink) N.
-    lift = middle @ inner[active]
     own = counts * shrink
     square, weighted = between(shrink**2), between(own * shrink**2)
     a = slice(sizes[0], None)
-    small = inner[a, a] - inner[a][:, active] @ lift[:, a]
-    turn = np.eye(len(inner))[:, a] - np.eye(len(inner))[:, active] @ lift[:, a]
-    cross = np.einsum("ij,ij->j", turn, square @ turn)  # squared columns of Z_u'PZ_f
+    low = square[np.ix_(active, active)] @ middle
+    if len(active) == len(inner):  # then C N'M⁻¹N is I − CD with D the precision, and products are spared
+        turn = (middle * precision)[:, a]
+        small = np.diag(precision[a]) - precision[a, None] * turn[a]
+        turned = low[:, a] * precision[a]
+    else:
+        lift = middle @ inner[active]
+        small = inner[a, a] - inner[a][:, active] @ lift[:, a]
+        turn = np.eye(len(inner))[:, a]
+        turn[active] -= lift[:, a]
+        turned = square @ turn
+    cross = np.einsum("ij,ij->j", turn, turned)  # squared columns of Z_u'PZ_f
     edges = np.concatenate([[0], np.cumsum(sizes[1:])])
     parts = [slice(int(edges[i]), int(edges[i + 1])) for i in range(len(sizes) - 1)]
     norms = np.empty((len(parts) + 1, len(parts) + 1))
-    low = square[np.ix_(active, active)] @ middle
     norms[0, 0] = own @ own - 2 * np.sum(weighted[np.ix_(active, active)] * middle) + np.sum(low * low.T)
     traces = np.array([own.sum() - np.trace(low), *(np.trace(small[p, p]) for p in parts)])
     for i, p in enumerate(parts, start=1):
@@ -124,6 +131,15 @@ def _traces(design: Design, grouped: Array, residual: float) -> tuple[Array, Arr
             norms[i, j] = np.sum(small[p, other] ** 2)
     rank = int(np.linalg.matrix_rank(inner[: sizes[0], : sizes[0]], hermitian=True))
     return norms, traces, len(design.unit) - rank
+
+
+def _inverse(symmetric: Array) -> Array:
+    """Inverse of a positive definite matrix (m, m), the generalised one where it is singular."""
+    try:
+        factor = linalg.cho_factor(symmetric, lower=True, check_finite=False)
+    except linalg.LinAlgError:
+        return np.asarray(np.linalg.pinv(symmetric, hermitian=True), dtype=np.float64)
+    return np.asarray(linalg.cho_solve(factor, np.eye(len(symmetric))), dtype=np.float64)
 
 
 def polished(design: Design, variances: Array, score: Array) -> Array:
@@ -165,7 +181,7 @@ def _squares(design: Design, variances: Array, score: Array) -> Array:
     cells = sparse.csr_array(_indicators(design.unit).T @ columns)
     inner = (columns.T @ columns - cells.T @ (sparse.diags_array(shrink) @ cells)).toarray() / residual
     precision = np.concatenate([np.zeros(sizes[0]), np.repeat(1 / variances[1:-1], sizes[1:])])
-    middle = np.linalg.pinv(inner + np.diag(precision), hermitian=True)
+    middle = _inverse(inner + np.diag(precision))
     y = score - score.mean()
     left = inverse(y - columns @ (middle @ (columns.T @ inverse(y))))  # Py
     groupings = (design.unit, *design.others)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mentorstats.agreement.overview import VERSION
+from mentorstats.agreement.pairing import VERSION
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording
@@ -83,6 +83,7 @@ def _sizes(rubric: str, version: str, rows: pd.DataFrame, policy: Policy) -> Tab
         count_columns=("n_units", "n_clusters"),
         statistic_columns=("value",),
         note=f"Above zero: mentors gave the higher level. {in_brackets(policy)}",
+        folded=True,
     )
 
 
@@ -112,6 +113,7 @@ def _grid(rubric: str, version: str, paired: pd.DataFrame, labels: dict[int, str
         statistic_columns=tuple(columns.values()),
         note="Each row adds up to 100\N{NO-BREAK SPACE}% but for rounding. All criteria together; a full "
         "count of the pairs, so without intervals.",
+        folded=True,
     )
 
 

@@ -66,6 +66,8 @@ class Table:
         Columns of counts; those in ``people`` decide whether the row may be shown.
     statistic_columns
         Columns of results, blanked where the group is too small.
+    folded
+        Whether a page shows the title alone until a reader asks for more; what only a few look up.
     """
 
     key: str
@@ -78,6 +80,7 @@ class Table:
     statistic_columns: tuple[str, ...] = ()
     note: str = ""
     references: tuple[str, ...] = ()
+    folded: bool = False
 
     def __post_init__(self) -> None:
         named = [*self.labels, *self.group_columns, *self.count_columns, *self.statistic_columns]

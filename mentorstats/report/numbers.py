@@ -21,6 +21,7 @@ class Unit:
 UNITS = {
     "people": Unit("people", 0),
     "raters": Unit("people", 0),
+    "raters_met": Unit("number", 0),
     "lessons": Unit("lessons", 0),
     "ratings": Unit("ratings", 0),
     "rows": Unit("rows", 0),
@@ -32,6 +33,7 @@ UNITS = {
     "pairs": Unit("pairs", 0),
     "share": Unit("%", 0, factor=100),
     "coefficient": Unit("\N{MINUS SIGN}1 to 1", 2),
+    "half_width": Unit("of kappa", 2),
     "zero_one": Unit("0 to 1", 2),
     "gain": Unit("0 to 1", 3, signed=True),
     "variance": Unit("levels squared", 3),
@@ -41,6 +43,8 @@ UNITS = {
     "distance": Unit("levels", 2),
     "p_value": Unit("", 3),
     "times_more": Unit("times", 2),
+    "points": Unit("% points", 0, factor=100, signed=True),
+    "signed_deviations": Unit("standard deviations", 2, signed=True),
     "plain": Unit("", 4),
 }
 

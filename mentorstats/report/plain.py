@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -96,7 +97,7 @@ def intraclass(found: pd.DataFrame, note: str) -> str:
                 str(name),
                 number(row["value"], "coefficient"),
                 bounds(row["low"], row["high"], "coefficient"),
-                *("" if pd.isna(row[extra]) else number(row[extra], "coefficient") for extra in given),
+                *(_with_bounds(row, extra) for extra in given),
                 _text(row.get("definition")),
                 _text(row.get("status", "ok")),
             )
@@ -106,13 +107,23 @@ def intraclass(found: pd.DataFrame, note: str) -> str:
     return "\n".join([*lines, f"{_GAP}{note}", *_notes(found)])
 
 
+def _with_bounds(row: pd.Series, name: str) -> str:
+    """A number, and its interval where the table has one."""
+    if pd.isna(row[name]):
+        return ""
+    low, high = (float(row.get(name + bound, math.nan)) for bound in ("_low", "_high"))
+    return f"{number(row[name], 'coefficient')} {bounds(low, high, 'coefficient')}".rstrip()
+
+
 def _kinds(found: pd.DataFrame) -> list[str]:
-    """Model and type of each coefficient, those alike on one line."""
+    """The model, and the type of each coefficient, those alike on one line."""
+    models = list(dict.fromkeys(_text(model) for model in found.get("model", ())))
     said: dict[str, list[str]] = {}
     for name, row in found.iterrows():
-        words = "; ".join(_text(row[column]) for column in ("model", "type") if column in found)
-        said.setdefault(words, []).append(str(name))
-    return [f"{_GAP}{', '.join(names)}: {words}." for words, names in said.items() if words]
+        one = [] if len(models) == 1 else [_text(row.get("model"))]
+        said.setdefault("; ".join(filter(None, [*one, _text(row.get("type"))])), []).append(str(name))
+    lines = [f"{_GAP}Model: {models[0]}."] if len(models) == 1 and models[0] else []
+    return lines + [f"{_GAP}{', '.join(names)}: {words}." for words, names in said.items() if words]
 
 
 def visit_plans(found: VisitPlans, links: Sequence[RoleLinks] = ()) -> str:

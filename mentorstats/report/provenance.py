@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from mentorstats import __version__, policy
+from mentorstats import __version__, policy, study
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 from mentorstats.records import mapping
@@ -39,8 +39,8 @@ def of(inputs: pd.DataFrame, rules: Policy, *, seeds: Mapping[str, int]) -> Prov
 
 
 def settings(folder: Path) -> dict[str, str]:
-    """SHA-256 of the mapping and of the policy that lie in a programme's folder."""
-    files = [folder / name for name in (mapping.FILE_NAME, policy.FILE_NAME)]
+    """SHA-256 of the mapping, the policy and the study that lie in a programme's folder."""
+    files = [folder / name for name in (mapping.FILE_NAME, policy.FILE_NAME, study.FILE_NAME)]
     return {path.name: checksum(path) for path in files if path.is_file()}
 
 

@@ -128,6 +128,7 @@ def _without_level(long: pd.DataFrame) -> list[Table]:
             units={"n": "ratings"},
             group_columns=("reason",),
             count_columns=("n",),
+            folded=True,
         )
     ]
 
@@ -150,5 +151,6 @@ def _faults(problems: pd.DataFrame) -> list[Table]:
             group_columns=("rule",),
             count_columns=("n", "files"),
             note="The command check lists each one with its file, sheet, row, column and remedy.",
+            folded=True,
         )
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mentorstats.agreement.overview import VERSION
+from mentorstats.agreement.pairing import VERSION
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
@@ -77,7 +77,7 @@ def by_criterion(
         tables=tuple(tables),
         method=(
             "One pair is the mentor's and the supervisor's rating of one criterion of one lesson; pairs "
-            "with a rating marked as not independent are left out here and shown in the next section. “By "
+            "with a rating marked as not independent are left out here and shown further down. “By "
             "chance” is how often two raters who never saw the lesson would give the same level if each "
             "used the levels as often as mentors and supervisors did. Weighted kappa and AC2 give part "
             "credit to near misses (quadratic weights) and say how far agreement goes beyond chance: 0 is "

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import importlib.util
 import inspect
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from mentorstats import places, policy, records
+from mentorstats import places, policy, records, study
 from mentorstats.errors import AnalysisError, MentorstatsError
 from mentorstats.report import page, provenance
 from mentorstats.report.files import write_beside
@@ -42,7 +43,9 @@ def find(name: str) -> Analysis:
     found = getattr(module, "report", None)
     if not callable(found):
         raise AnalysisError(
-            "has no function report", where=str(path), remedy="Give it report(records, policy, *, seed=0)."
+            "has no function report",
+            where=str(path),
+            remedy="Give it report(records, policy, *, seed=0, given=None, on=None).",
         )
     analysis: Analysis = found
     return analysis
@@ -56,6 +59,7 @@ def run(
     *,
     seed: int = 0,
     date: str | None = None,
+    as_of: str | None = None,
 ) -> Path:
     """Run an analysis on loaded records and write its page.
 
@@ -64,20 +68,26 @@ def run(
     loaded
         ``Records`` of the folder.
     folder
-        Where a ``policy.toml`` of the programme may lie.
+        Where a ``policy.toml`` and a ``study.toml`` of the programme may lie.
     out
         Folder of the page, made where it is missing.
     date
         Day of the run; see `mentorstats.report.provenance.day`.
+    as_of
+        Day that is asked about where one matters, like 2026-09-01: how certificates stand. The last day
+        with a rating unless given.
 
     Returns
     -------
     Path
         The page.
     """
-    on = provenance.day(date)
-    made = analysis(loaded, policy.read(folder), seed=seed)
-    dated = replace(made, provenance=replace(made.provenance, date=on, settings=provenance.settings(folder)))
+    of_run = provenance.day(date)
+    asked_about = None if as_of is None else datetime.date.fromisoformat(provenance.day(as_of))
+    given = study.read(folder)
+    made = analysis(loaded, policy.read(folder), seed=seed, given=given, on=asked_about)
+    settings = provenance.settings(folder)
+    dated = replace(made, provenance=replace(made.provenance, date=of_run, settings=settings))
     return write_beside(out / f"{made.name}.html", page.render(dated))
 
 
@@ -92,8 +102,10 @@ def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True, help="folder for the report")
     parser.add_argument("--seed", type=int, default=0, help="seed of every random step (0)")
     parser.add_argument("--date", help="day of the run, as 2026-09-01 (today)")
+    parser.add_argument("--as-of", help="day on which certificates are looked at (last day with a rating)")
     asked = parser.parse_args(argv)
+    days = {"date": asked.date, "as_of": asked.as_of}
     try:
-        run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, date=asked.date)
+        run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **days)
     except MentorstatsError as error:
         parser.exit(error.exit_code, f"{error}\n")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import pandas as pd
 
 from mentorstats.estimate import Status
@@ -51,7 +49,8 @@ def section(found: pd.DataFrame, policy: Policy) -> Section:
             "restricted maximum likelihood, because not every rater rated every lesson. Absolute agreement, "
             "raters as a sample of raters: their severity counts as error. Agreement on a lesson and "
             "dependability for a candidate are different questions, and both stand here. The standard "
-            "error of measurement is in levels. Intervals are generalised ones by Monte Carlo.",
+            "error of measurement is in levels. Intervals of both are generalised ones, by Monte Carlo from "
+            "the same draws of the variances.",
         ),
         references=("ten_hove_2024", "hannig_2006"),
         caution=(
@@ -81,12 +80,11 @@ def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
     for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
         data["icc" + suffix] = wanted[source].to_numpy()
     data["icc" + STATUS] = data["icc" + STATUS].fillna(Status.NOT_IDENTIFIED.value)
-    for name in ("sem", "k", "n_ratings", "n_raters", "n_clusters"):
+    for name in ("sem", "sem_low", "sem_high", "k", "n_ratings", "n_raters", "n_clusters"):
         data[name] = wanted[name].to_numpy()
     data["k"] = data["k"].round()
     for name in ("k", "n_ratings", "n_raters", "n_clusters"):
         data[name] = data[name].astype("Int64")
-    data["sem" + BOUNDS[0]] = data["sem" + BOUNDS[1]] = math.nan
     data["sem" + STATUS] = data["icc" + STATUS]
     return Table(
         key=wording.key("single-scores", rubric, version),

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import pandas as pd
 
-from mentorstats.agreement.overview import VERSION
+from mentorstats.agreement.pairing import VERSION
 from mentorstats.report.model import BOUNDS, STATUS, Verdict
 
 COMPANIONS = ("", *BOUNDS, STATUS)

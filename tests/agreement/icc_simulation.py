@@ -28,6 +28,7 @@ class Cell:
     of_unit: float
     of_rater: float
     of_rest: float
+    of_second: float = 0.0  # ten clusters across those
 
 
 CELLS = (
@@ -39,6 +40,7 @@ CELLS = (
     Cell(40, 6, 0.6, 0.0, 1.0, 0.0, 0.7),
     Cell(25, 10, 0.25, 0.0, 0.1, 0.1, 1.0),
     Cell(60, 8, 0.4, 0.5, 0.3, 0.2, 0.6),
+    Cell(60, 8, 0.4, 0.5, 0.3, 0.2, 0.6, 0.3),
 )
 
 
@@ -50,22 +52,25 @@ def data_set(cell, seed):
     rater = np.sqrt(cell.of_rater) * generator.normal(size=cell.raters)
     rest = np.sqrt(cell.of_rest) * generator.normal(size=(cell.units, cell.raters))
     at, by = np.nonzero(generator.random(rest.shape) < cell.share)
-    score = unit[at] + cluster[at // 4] + rater[by] + rest[at, by]
-    return pd.DataFrame({"unit": at, "rater": by, "level": score, "cluster": at // 4})
+    second = np.sqrt(cell.of_second) * generator.normal(size=10)
+    score = unit[at] + cluster[at // 4] + second[at % 10] + rater[by] + rest[at, by]
+    return pd.DataFrame({"unit": at, "rater": by, "level": score, "cluster": at // 4, "second": at % 10})
 
 
 def run(cell, n):
-    """How many of the first n data sets have an interval, and one that holds the truth (4, 2)."""
-    counts = np.zeros((4, 2), dtype=int)
-    cluster = "cluster" if cell.of_cluster else None
-    signal = cell.of_unit + cell.of_cluster
+    """Of the first n data sets: with an interval, holding the truth, with the SEM in its own (4, 3)."""
+    counts = np.zeros((4, 3), dtype=int)
+    cluster = [name for name, of in (("cluster", cell.of_cluster), ("second", cell.of_second)) if of] or None
+    signal = cell.of_unit + cell.of_cluster + cell.of_second
     for seed in range(n):
         found = icc_incomplete(
             data_set(cell, seed), unit="unit", rater="rater", level="level", cluster=cluster, replicates=2000
         )
-        truth = signal / (signal + cell.of_rater * found["q"] + cell.of_rest / found["k"])
+        error = cell.of_rater * found["q"] + cell.of_rest / found["k"]
+        truth, sem = signal / (signal + error), np.sqrt(error)
         counts[:, 0] += found["low"].notna()
         counts[:, 1] += (found["low"] <= truth) & (truth <= found["high"])
+        counts[:, 2] += (found["sem_low"] <= sem) & (sem <= found["sem_high"])
     return counts
 
 
@@ -74,11 +79,11 @@ def write():
     with TABLE.open("w", encoding="utf-8", newline="") as handle:
         out = csv.writer(handle, lineterminator="\n")
         names = [field.name for field in fields(Cell)]
-        out.writerow([*names, "coefficient", "data_sets", "intervals", "covered", "subset"])
+        out.writerow([*names, "coefficient", "data_sets", "intervals", "covered", "sem_covered", "subset"])
         for cell in CELLS:
             first, whole = run(cell, SUBSET), run(cell, DATA_SETS)
-            for name, part, (made, held) in zip(COEFFICIENTS, first, whole, strict=True):
-                out.writerow([*astuple(cell), name, DATA_SETS, made, held, part[1]])
+            for name, part, counted in zip(COEFFICIENTS, first, whole, strict=True):
+                out.writerow([*astuple(cell), name, DATA_SETS, *counted, part[1]])
 
 
 if __name__ == "__main__":

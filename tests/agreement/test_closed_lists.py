@@ -4,10 +4,13 @@ import tomllib
 
 import pandas as pd
 import pytest
+from test_claims import pairs, rubrics
 
-from mentorstats import places
+from mentorstats import places, policy
 from mentorstats.agreement import (
+    between_roles,
     by_level,
+    claims,
     coefficients,
     finn,
     icc,
@@ -17,8 +20,11 @@ from mentorstats.agreement import (
     likeness,
     limits_of_agreement,
     marginal_homogeneity,
+    next_round,
+    overview,
     partners,
 )
+from mentorstats.agreement.double_scores import over_raters
 from mentorstats.sources import SOURCES
 
 RATINGS = pd.DataFrame({"unit": [0, 0, 1, 1, 2, 2], "rater": ["a", "b"] * 3, "level": [1, 1, 2, 2, 1, 2]})
@@ -51,11 +57,41 @@ def test_tables_for_scores(table):
 
 def test_columns_about_double_scores():
     lessons = pd.DataFrame({"week": [1, 2, 3, 4] * 5, "double_scored": [True, False, False, True, True] * 4})
-    pairs = pd.DataFrame({"observation": ["o1"], "rater_first": ["m"], "rater_second": ["s"]})
+    met = pd.DataFrame({"observation": ["o1"], "rater_first": ["m"], "rater_second": ["s"]})
     tables = [
         likeness(lessons, ["week"]),
         inverse_probability_weights(lessons, ["week"]).to_frame(),
-        partners(pairs),
+        partners(met),
+    ]
+    for found in tables:
+        assert set(found.columns) <= known("result_columns.toml")
+        assert set(found.get("status", [])) <= known("statuses.toml")
+        assert set(found.get("reference", [])) <= set(SOURCES)
+
+
+def test_columns_of_what_the_report_is_made_of():
+    chosen, levels = pairs([[9, 4, 1], [5, 12, 3], [1, 6, 20]]), rubrics(3)
+    found = overview.by_version(chosen, levels)
+    words = claims.in_words(found, policy.read())
+    of_raters = pd.DataFrame(
+        {
+            "rater_role": ["mentor"] * 2,
+            "n_double_scored": [1, 2],
+            "value": [0.5, 1.0],
+            "n_partners": [1, 1],
+            "partner_share": [1.0, 1.0],
+        }
+    )
+    tables = [
+        words.read,
+        words.bands,
+        claims.paradoxes(pairs([[90, 5], [4, 1]]), rubrics(2), policy.read()),
+        between_roles.levels_used(chosen, levels),
+        between_roles.shares(chosen, levels),
+        between_roles.lesson_agreement(chosen),
+        between_roles.lesson_scores(chosen).drop(columns="candidate"),
+        next_round.needed(chosen, levels, policy.read()),
+        over_raters(of_raters),
     ]
     for found in tables:
         assert set(found.columns) <= known("result_columns.toml")

@@ -25,7 +25,8 @@ def calls(monkeypatch):
     def standing_in(name):
         def compute(table, **asked):
             made.append((name, asked))
-            return pd.DataFrame({"value": [0.5]}, index=["icc_a_1"])
+            named = {"value": [0.5], "components": ["unit, candidate, rater, residual"]}
+            return pd.DataFrame(named, index=["icc_a_1"])
 
         return compute
 
@@ -55,9 +56,11 @@ def test_incomplete_ratings(calls):
 
 
 def test_clusters_need_the_model_also_of_complete_ratings(calls):
-    found = intraclass(FULL, **ASKED, cluster=["candidate", "supervisor"])
-    assert calls == [("icc_incomplete", {**ASKED, "confidence": 0.95, "seed": 0, "cluster": "candidate"})]
-    assert "one candidate" in found.note
+    clusters = ["candidate", "supervisor"]
+    found = intraclass(FULL, **ASKED, cluster=clusters)
+    assert calls == [("icc_incomplete", {**ASKED, "confidence": 0.95, "seed": 0, "cluster": clusters})]
+    assert "units of one candidate be alike" in found.note
+    assert "No use was made of supervisor, which holds one unit each or the same units" in found.note
 
 
 def test_without_the_functions_there_is_no_block(monkeypatch):

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from mentorstats.agreement import by_rater, double_scored, lesson_table, partners
-from mentorstats.agreement.overview import by_version, double_scoring, side_by_side
+from mentorstats.agreement.double_scores import over_raters
+from mentorstats.agreement.overview import by_version, double_scores, double_scoring, side_by_side
 from mentorstats.errors import ArgumentError, ColumnError
 
 ROWS = [  # lesson, candidate, site, day, rater, role, criterion, rank, independent
@@ -157,3 +158,28 @@ def test_without_weights_there_are_three_rows():
         "not_marked",
         "marked_independent",
     ]
+
+
+def test_over_raters_by_hand():
+    of_raters = pd.DataFrame(
+        {
+            "rater_role": ["mentor"] * 4 + ["supervisor"],
+            "n_double_scored": [0, 1, 2, 5, 8],
+            "value": [0.0, 0.5, 0.5, 1.0, 0.4],
+            "n_partners": pd.array([None, 1, 1, 3, 4], dtype="Int64"),
+            "partner_share": [np.nan, 1.0, 1.0, 0.6, 0.25],
+        }
+    )
+    found = over_raters(of_raters)
+    row = found.loc[("mentor", "n_double_scored")]
+    assert (row["n_raters"], row["lower_quartile"], row["median"]) == (4, 0.75, 1.5)
+    assert found.loc[("mentor", "partner_share"), "n_raters"] == 3
+    assert found.loc[("mentor", "n_partners"), "share_with_one"] == pytest.approx(2 / 3)
+    assert found.loc[("supervisor", "value"), ["lower_quartile", "upper_quartile"]].tolist() == [0.4, 0.4]
+
+
+def test_the_report_counts_months_and_raters():
+    found = double_scores(long_table().assign(cohort="2026"))
+    assert found.by_month["n_double_scored"].to_dict() == {"2026-03": 2, "2026-04": 1}
+    assert found.total.loc["all", "n_lessons"] == 6
+    assert found.over_raters.loc[("supervisor", "n_double_scored"), "n_raters"] == 2

@@ -17,9 +17,10 @@ def test_intervals_cover():
     assert len(table) == len(CELLS) * len(COEFFICIENTS)
     assert (table["intervals"] == DATA_SETS).all()
     assert share.between(LEAST, MOST).all()
+    assert (table["sem_covered"] / table["intervals"]).between(LEAST, MOST).all()
 
 
-@pytest.mark.parametrize("number", [1, 7])
+@pytest.mark.parametrize("number", [1, 8])
 def test_the_first_data_sets_give_the_stored_counts(number):
     rows = stored()["subset"].to_numpy().reshape(len(CELLS), len(COEFFICIENTS))
     assert run(CELLS[number], SUBSET)[:, 1].tolist() == rows[number].tolist()

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from engine import REFERENCE
+from scipy import stats
 
 from mentorstats.agreement import icc, icc_incomplete, variance_draws
 from mentorstats.agreement.icc_incomplete import harmonic_mean, sharing
@@ -203,6 +204,85 @@ def test_candidate_and_lesson_are_different_coefficients():
     assert (found.loc["candidate", "n_clusters"] == 12).all()
     clustered = icc_incomplete(ratings, **COLUMNS, cluster="candidate")
     pd.testing.assert_frame_equal(clustered, found.loc["unit"])
+
+
+def test_the_error_of_measurement_has_the_exact_interval_of_its_mean_square():
+    """Complete data, one rater for all scores: the residual alone, whose interval is chi-squared."""
+    ratings = crossed(4, n=30, k=4)
+    grid = ratings["level"].to_numpy().reshape(30, 4)
+    left = grid - grid.mean(axis=1, keepdims=True) - grid.mean(axis=0) + grid.mean()
+    df, ss = 29 * 3, (left**2).sum()
+    low, high = (np.sqrt(ss / stats.chi2.ppf(tail, df)) for tail in (0.975, 0.025))
+    found = icc_incomplete(ratings, **COLUMNS, replicates=200_000)
+    of = found.loc["icc_c_1"]
+    assert of["sem"] == pytest.approx(np.sqrt(ss / df))
+    assert (of["sem_low"], of["sem_high"]) == pytest.approx((low, high), rel=0.004)  # 200,000 draws
+    mean = found.loc["icc_c_k"]
+    assert (mean["sem_low"] * 2, mean["sem_high"] * 2) == pytest.approx((of["sem_low"], of["sem_high"]))
+    assert ((found["sem_low"] < found["sem"]) & (found["sem"] < found["sem_high"])).all()
+
+
+def test_no_interval_of_the_coefficient_no_interval_of_the_error(monkeypatch):
+    monkeypatch.setattr(variance_draws, "MOST", 5)
+    found = icc_incomplete(crossed(6, share=0.6), **COLUMNS)
+    assert found["sem"].notna().all()
+    assert found[["sem_low", "sem_high"]].isna().all(axis=None)
+
+
+def nested_layers(seed=0, sites=6, per_site=5, per_candidate=4, raters=3):
+    """Complete and balanced: units in candidates in sites, crossed with raters."""
+    generator = np.random.default_rng([seed, 2])
+    shape = (sites, per_site, per_candidate, raters)
+    scores = sum(
+        sd * generator.normal(size=[size if place in kept else 1 for place, size in enumerate(shape)])
+        for sd, kept in ((0.9, (0,)), (0.8, (0, 1)), (0.7, (0, 1, 2)), (0.5, (3,)), (0.6, (0, 1, 2, 3)))
+    )
+    site, candidate, unit, rater = np.indices(shape).reshape(4, -1)
+    candidate = candidate + per_site * site
+    unit = unit + per_candidate * candidate
+    table = {"unit": unit, "rater": rater, "level": scores.ravel(), "candidate": candidate, "site": site}
+    return pd.DataFrame(table), scores
+
+
+def test_several_clusters_are_the_layers_of_a_nested_analysis_of_variance():
+    ratings, grid = nested_layers()
+    s, c, u, r = grid.shape
+    means = {
+        kept: grid.mean(axis=tuple(set(range(4)) - set(kept)), keepdims=True)
+        for kept in ((), (0,), (0, 1), (0, 1, 2), (3,))
+    }
+
+    def square(values, df, times):
+        return times * (values**2).sum() / df
+
+    of_site = square(means[0,] - means[()], s - 1, c * u * r)
+    of_candidate = square(means[0, 1] - means[0,], s * (c - 1), u * r)
+    of_unit = square(means[0, 1, 2] - means[0, 1], s * c * (u - 1), r)
+    of_rater = square(means[3,] - means[()], r - 1, s * c * u)
+    left = square(grid - means[0, 1, 2] - means[3,] + means[()], (s * c * u - 1) * (r - 1), 1)
+    parts = [
+        (of_site - of_candidate) / (c * u * r),
+        (of_candidate - of_unit) / (u * r),
+        (of_unit - left) / r,
+    ]
+    severity = (of_rater - left) / (s * c * u)
+    assert min(*parts, severity) > 0
+    signal = sum(parts)
+    found = icc_incomplete(ratings, **COLUMNS, cluster=["candidate", "site"])
+    assert found.loc["icc_a_1", "value"] == pytest.approx(signal / (signal + severity + left), abs=1e-9)
+    assert found.loc["icc_c_k", "value"] == pytest.approx(signal / (signal + left / r), abs=1e-9)
+    assert set(found["components"]) == {"unit, candidate, site, rater, residual"}
+    assert (found["n_clusters"] == s).all()
+    turned = icc_incomplete(ratings, **COLUMNS, cluster=["site", "candidate"])
+    pd.testing.assert_frame_equal(turned, found)
+
+
+def test_cluster_columns_that_add_nothing_change_nothing():
+    ratings = crossed(4, n=48, k=3).assign(again=lambda x: x["candidate"] + 7, each=lambda x: x["unit"])
+    one = icc_incomplete(ratings, **COLUMNS, cluster="candidate")
+    found = icc_incomplete(ratings, **COLUMNS, cluster=["each", "candidate", "again"])
+    assert set(found["components"]) == {"unit, candidate, rater, residual"}
+    pd.testing.assert_frame_equal(found, one)
 
 
 def test_clusters_widen_the_interval():

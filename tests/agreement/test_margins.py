@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 from statsmodels.stats.contingency_tables import SquareTable
 
 from mentorstats.agreement import marginal_homogeneity
@@ -101,3 +102,60 @@ def test_single_ratings_and_one_rater():
 
 def test_a_tiny_p_value_is_not_zero():
     assert 0 < found([[10, 300], [2, 10]]).loc["stuart_maxwell", "p"] < 1e-50
+
+
+def clustered(ratings, cluster):
+    return marginal_homogeneity(
+        ratings.assign(c=cluster), **COLUMNS, levels=sorted(ratings["level"].unique()), cluster="c"
+    )
+
+
+TABLE = [[20, 8, 3], [5, 30, 9], [1, 4, 25]]
+
+
+def test_where_every_unit_is_a_cluster_it_is_bhapkars_test_but_for_one_degree():
+    ratings = from_counts(TABLE)
+    n = ratings["unit"].nunique()
+    ours = clustered(ratings, ratings["unit"])
+    assert ours.loc["between_clusters", "statistic"] == pytest.approx(
+        ours.loc["bhapkar", "statistic"] * (n - 1) / n
+    )
+    left = n - 2
+    p = stats.f.sf(ours.loc["between_clusters", "statistic"] * left / (2 * (n - 1)), 2, left)
+    assert ours.loc["between_clusters", "p"] == pytest.approx(p)
+
+
+def test_the_same_pairs_twice_in_one_cluster_tell_nothing_more():
+    ratings = from_counts(TABLE)
+    once = clustered(ratings, ratings["unit"])
+    twice = pd.concat([ratings, ratings.assign(unit=ratings["unit"] + 1000)], ignore_index=True)
+    again = clustered(twice, twice["unit"] % 1000)
+    assert again.loc["bhapkar", "statistic"] == pytest.approx(2 * once.loc["bhapkar", "statistic"])
+    row, wanted = again.loc["between_clusters"], once.loc["between_clusters"]
+    assert row["statistic"] == pytest.approx(wanted["statistic"])
+    assert (row["n_clusters"], row["p"]) == (wanted["n_clusters"], pytest.approx(wanted["p"]))
+
+
+def test_equal_clusters_are_hotellings_test_of_their_sums():
+    ratings = from_counts(TABLE)
+    ratings = ratings[ratings["unit"] < 104]
+    ours = clustered(ratings, ratings["unit"] % 26).loc["between_clusters"]
+    wide = ratings.pivot(index="unit", columns="rater", values="level")
+    each = pd.DataFrame({level: (wide["a"] == level) * 1 - (wide["b"] == level) for level in (0, 1)})
+    sums = each.groupby(each.index % 26).sum().to_numpy()
+    t2 = 26 * sums.mean(axis=0) @ np.linalg.solve(np.cov(sums.T), sums.mean(axis=0))
+    assert ours["statistic"] == pytest.approx(t2)
+    assert ours["p"] == pytest.approx(stats.f.sf(t2 * 24 / (2 * 25), 2, 24))
+
+
+def test_few_clusters_have_a_warning_and_very_few_no_test():
+    ratings = from_counts(TABLE)
+    few = clustered(ratings, ratings["unit"] % 12).loc["between_clusters"]
+    assert few["status"] == "few_clusters"
+    assert 0 < few["p"] < 1
+    none = clustered(ratings, ratings["unit"] % 5).loc["between_clusters"]
+    assert none["status"] == "too_few_clusters"
+    assert np.isnan(none["p"])
+    one = from_counts([[40, 1], [0, 9]])
+    lonely = clustered(one, one["unit"] % 10).loc["between_clusters"]
+    assert lonely["statistic"] == pytest.approx(1.0)  # one pair of one cluster differs: d² = V

@@ -92,3 +92,61 @@ def test_bad_input_is_named():
         limits_of_agreement(two([1, 2], [2, 2]), **COLUMNS, share=1.96)
     with pytest.raises(ArgumentError, match="not declared"):
         limits_of_agreement(two(["a", "b"], ["a", "b"]), **COLUMNS)
+
+
+def simulated(generator, candidates, lessons, shared):
+    """Normal differences with variance one, a part of it shared by the lessons of a candidate."""
+    own = generator.normal(size=(candidates, lessons)) * np.sqrt(1 - shared)
+    difference = (own + generator.normal(size=(candidates, 1)) * np.sqrt(shared)).ravel()
+    ratings = two(difference, np.zeros(len(difference)))
+    return ratings.assign(candidate=ratings["unit"] // lessons)
+
+
+def test_units_alone_give_the_published_standard_errors():
+    """[bland_altman_1999]: that of a limit is close to √(1/n + z²/(2(n − 1))) SD for normal differences."""
+    n, z = 20_000, stats.norm.ppf(0.975)
+    ratings = simulated(np.random.default_rng(4), n, 1, 0.0)
+    found = limits_of_agreement(ratings, **COLUMNS, cluster="candidate")
+    sd = found["sd"].iloc[0]
+    assert found.loc["mean_difference", "se"] == pytest.approx(sd / np.sqrt(n), rel=1e-4)
+    wanted = sd * np.sqrt(1 / n + z**2 / (2 * (n - 1)))
+    for limit in ("lower_limit", "upper_limit"):
+        assert found.loc[limit, "se"] == pytest.approx(wanted, rel=0.03)  # kurtosis of 20,000 draws
+    plain = limits_of_agreement(ratings, **COLUMNS)
+    assert found["value"].tolist() == plain["value"].tolist()
+    assert found.loc["upper_limit", "low"] == pytest.approx(plain.loc["upper_limit", "low"], abs=0.002)
+    assert set(found["interval_method"]) == {"linearised_t"}
+    assert found.loc["upper_limit", "generalises_to"] == "new candidates, these raters"
+
+
+def test_the_clustered_interval_of_a_mean_is_that_of_the_clusters_means():
+    ratings = simulated(np.random.default_rng(2), 30, 4, 0.5)
+    found = limits_of_agreement(ratings, **COLUMNS, cluster="candidate").loc["mean_difference"]
+    means = ratings[ratings["rater"] == "mentor"].groupby("candidate")["level"].mean()
+    wanted = stats.t.interval(0.95, 29, means.mean(), stats.sem(means))
+    assert (found["low"], found["high"]) == pytest.approx(wanted)
+    assert found["n_clusters"] == 30
+
+
+def test_clustered_limits_cover_where_plain_ones_do_not():
+    """300 programmes of 40 candidates by 6 lessons, half of the variance shared; a standard error is .013."""
+    generator, z, n = np.random.default_rng(11), stats.norm.ppf(0.975), 300
+    near, far = (one_limit(240, 0.95, side * 0.95) for side in (-1, 1))
+    plain = clustered = 0
+    for _ in range(n):
+        found = limits_of_agreement(simulated(generator, 40, 6, 0.5), **COLUMNS, cluster="candidate")
+        row, mean = found.loc["upper_limit"], found.loc["mean_difference", "value"]
+        clustered += row["low"] <= z <= row["high"]
+        plain += mean + near * row["sd"] <= z <= mean + far * row["sd"]
+    assert 0.91 < clustered / n < 0.98
+    assert plain / n < 0.86
+
+
+def test_few_clusters_have_no_limits_around_the_limits():
+    ratings = two([1, 2, 3, 5], [1, 1, 2, 2]).assign(candidate=[0, 0, 1, 1] * 2)
+    found = limits_of_agreement(ratings, **COLUMNS, cluster="candidate")
+    assert set(found["status"]) == {"too_few_clusters"}
+    assert found["value"].notna().all()
+    assert found["low"].isna().all()
+    with pytest.raises(ArgumentError, match="two clusters"):
+        limits_of_agreement(ratings.assign(candidate=range(8)), **COLUMNS, cluster="candidate")

@@ -33,6 +33,7 @@ def designs():
     return [
         (Design(unit, (rater,)), (1, 0.5, 0.8)),
         (Design(unit, (unit // 3, rater)), (1, 4.0, 0.5, 0.8)),
+        (Design(unit, (unit // 3, unit % 4, rater)), (1, 4.0, 2.0, 0.5, 0.8)),
         (Design(unit, (), rater), (1, 0.8)),
         (Design(unit, (unit // 3,), rater), (1, 4.0, 0.8)),
     ]

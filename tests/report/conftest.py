@@ -84,6 +84,12 @@ def problems():
     )
 
 
+def observations(table):
+    codes = sorted(table["observation"].unique())
+    modes = ["recording" if place % 4 == 0 else "in_person" for place in range(len(codes))]
+    return pd.DataFrame({"observation": codes, "visit_mode": modes})
+
+
 def sources(rows):
     return pd.DataFrame(
         [("visits.csv", None, "ratings", "ab12cd34ef56" * 5 + "abcd", rows + 2, rows, 2)],
@@ -98,6 +104,7 @@ def records(table=None):
         require=lambda *names: None,
         long=lambda: table,
         rubrics=rubrics(),
+        observations=observations(table),
         key_ratings=pd.DataFrame(),
         raters=None,
         problems=problems(),

@@ -15,10 +15,16 @@ KEYS = [
     "records-used",
     "double-scored",
     "agreement",
+    "claims",
     "independence",
+    "alike",
     "differences",
+    "levels-used",
+    "lesson-scores",
     "single-scores",
+    "next-round",
     "key-scores",
+    "certificates",
     "reading",
     "methods",
     "cautions",
@@ -85,7 +91,8 @@ def test_enough_double_scores_meet_the_policy_and_too_few_do_not(made, make_long
 def test_without_double_scores_the_report_says_what_is_missing(make_long, make_records):
     table = make_long()
     made = report(make_records(table[table["rater_role"] == "mentor"]))
-    for key in ("agreement", "independence", "differences"):
+    keys = ("agreement", "claims", "independence", "alike", "differences", "levels-used", "lesson-scores")
+    for key in (*keys, "next-round"):
         assert section(made, key).status == "no_double_scores"
         assert "would fill this section" in section(made, key).answer
     assert b"No lesson was rated by both" in page.render(made)
@@ -109,7 +116,10 @@ def test_a_handful_of_candidates_shows_no_number_of_theirs(make_long, make_recor
     made = report(make_records(table))
     assert "fewer than 10 candidates have lessons rated by both" in section(made, "agreement").answer
     assert section(made, "agreement").verdict is Verdict.TOO_FEW
-    for part in (*section(made, "agreement").tables, *section(made, "differences").tables):
+    assert section(made, "alike").tables == ()
+    assert section(made, "alike").verdict is Verdict.TOO_FEW
+    keys = ("agreement", "claims", "differences", "levels-used", "lesson-scores", "next-round")
+    for part in (table for key in keys for table in section(made, key).tables):
         assert part.data[[*part.statistic_columns]].replace("", pd.NA).isna().all(axis=None)
         everything = part.data.drop(columns=[c for c in part.data if c.endswith(("_status", "_words"))])
         hidden = everything.drop(columns=list(part.group_columns)).replace(["", 0], pd.NA)
