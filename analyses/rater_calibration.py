@@ -1,7 +1,7 @@
-"""Do mentors and supervisors who watched the same lesson agree, and how surely do we know?
+"""Can ratings be trusted: do raters agree, what is a score made of, who rates how, and is it fair?
 
-Reads    the long table of ratings, the declared levels of the rubrics, the lessons, the register of raters,
-         the key-scored ratings, the list of faults, and study.toml.
+Reads    the long table of ratings, the declared levels of the rubrics, lessons, placements, the register of
+         raters, the key-scored ratings, the list of faults, and study.toml.
 Writes   rater-calibration.html, for use inside the programme.
 
 Decisions
@@ -11,21 +11,30 @@ Decisions
 - Agreement is weighted quadratically; intervals take the ratings of one candidate as belonging together,
   and once, over all criteria, those of one supervisor as well.
 - Where double-scored lessons are not like the rest, agreement is shown weighted to all lessons too.
+- Everything about single raters comes from one ordinal model of all independent ratings; what is asked beside
+  it is added to it by one step, and limits are drawn from it without fitting again.
+- What lets raters be compared stands before how they compare; calls on raters are made once, on all effects,
+  by the policy's false-discovery rate and smallest effects.
 - Groups with fewer people than the policy's minimum are blanked, groups of raters like groups of candidates.
 """
 
 import datetime
 from collections.abc import Mapping
 
-from mentorstats import agreement
+from mentorstats import agreement, calibration
 from mentorstats.agreement import between_roles, claims, next_round, overview, selection
+from mentorstats.calibration.linking import role_links
 from mentorstats.policy import Policy
 from mentorstats.records import Records
-from mentorstats.report import provenance, run, wording
+from mentorstats.reliability.halves import change_between_halves
+from mentorstats.reliability.plan import visit_plans
+from mentorstats.reliability.singly import by_criterion as each_criterion
+from mentorstats.report import adjusted_scores, provenance, run, wording
 from mentorstats.report import sections as show
 from mentorstats.report.model import Report
 
 CROSSED = ("candidate", "supervisor")
+DRAWN = ("simulated raters", "drawn variances", "drawn ratings")
 
 
 def report(
@@ -36,10 +45,10 @@ def report(
     given: Mapping[str, str] | None = None,
     on: datetime.date | None = None,
 ) -> Report:
-    """Compare the two roles, and raters with the key.
+    """Compare the two roles, raters with one another and with the key.
 
-    The seed is that of simulated raters and of drawn variances, ``given`` the text of study.toml, ``on`` the
-    day on which certificates are looked at (the last one with a rating).
+    The seed is that of all that is drawn, ``given`` the text of study.toml, ``on`` the day on which
+    certificates are looked at (the last one with a rating).
     """
     records.require("ratings", "observations", "placements")
     confidence = policy.value("confidence")
@@ -66,6 +75,25 @@ def report(
     told = {"long": long, "raters": records.raters, "given": given}
     items = agreement.reporting_items(overall, **told, weights="quadratic", cluster="candidate")
 
+    target, drawn = policy.value("target_dependability"), {"confidence": confidence, "seed": seed}
+    plans = visit_plans(long, rubrics=rubrics, target=target, **drawn)
+    planned = {
+        "rubrics": rubrics,
+        "criteria": each_criterion(plans.scores, *plans.size, **drawn),
+        "change": change_between_halves(plans.scores, **drawn),
+        "links": role_links(plans.scores.table),
+    }
+    found = calibration.survey(
+        long,
+        policy,
+        placements=records.placements,
+        observations=records.observations,
+        key_ratings=records.key_ratings,
+        cut=adjusted_scores.cut(policy),
+        seed=seed,
+    )
+    linked, called, spread = found.linked, found.talks, found.spread
+
     sections = (
         show.records_used(records.sources, long, records.problems, flow, policy),
         show.double_scoring(overview.double_scores(long), policy),
@@ -80,6 +108,19 @@ def report(
         show.next_round(next_round.needed(apart, rubrics, policy), policy),
         show.key_scores(certified, chances, policy),
         show.certificates(overview.standing(records.raters, long, on=day), day, policy),
+        show.components_and_plan(plans, policy, **planned),
+        show.networks(linked.all, linked.versions, linked.cohorts, policy),
+        show.assignment(found.assigned, policy),
+        show.severity(called.tables["severity"], found.roles, called.chance["severity"], policy),
+        show.own_mentor(found.own_mentor, policy),
+        show.drift(found.weeks, policy, cycles=found.cycles, trend=found.trend),
+        show.key_drift(found.charts, found.trend, policy),
+        show.spread_and_halo(spread.central, spread.restriction, spread.halo, policy),
+        show.rating_fit(spread.by_information, spread.by_response, spread.criteria, spread.levels, policy),
+        show.talks(called, policy),
+        show.fairness(found.groups, policy),
+        show.same_instrument(found.instrument, policy),
+        show.adjusted_scores(found.scores, policy),
         show.how_to_read(policy),
         show.how_made(policy),
         show.cautions(),
@@ -90,9 +131,7 @@ def report(
         title="Rater calibration",
         period=wording.period(long),
         sections=sections,
-        provenance=provenance.of(
-            records.sources, policy, seeds={"simulated raters": seed, "drawn variances": seed}
-        ),
+        provenance=provenance.of(records.sources, policy, seeds=dict.fromkeys(DRAWN, seed)),
     )
 
 

@@ -3,6 +3,7 @@
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sized
+from contextlib import contextmanager
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -39,3 +40,23 @@ def track(iterable: Iterable[T], label: str, *, total: int | None = None) -> Ite
                 print(f"\r{label}: {done}{of}, {now - begun:.0f} s", end="", file=sys.stderr, flush=True)
     finally:
         print(f"\r{label}: {done}, {time.monotonic() - begun:.1f} s\033[K", file=sys.stderr, flush=True)
+
+
+@contextmanager
+def stage(label: str) -> Iterator[None]:
+    """Say what is being done while a block runs, and how long it took.
+
+    Parameters
+    ----------
+    label
+        What the work is, in a few words.
+    """
+    if not sys.stderr.isatty():
+        yield
+        return
+    begun = time.monotonic()
+    print(f"{label} …", end="", file=sys.stderr, flush=True)
+    try:
+        yield
+    finally:
+        print(f"\r{label}: {time.monotonic() - begun:.1f} s\033[K", file=sys.stderr, flush=True)

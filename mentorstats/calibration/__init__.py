@@ -3,7 +3,7 @@
 ``linkage`` finds the networks of raters and says of each rater whether shared lessons or candidates,
 an assumption or nothing compares it with others, ``by_version`` the same under each version of a
 rubric; ``in_common`` says which raters served in several cohorts, sites or versions. ``base_fit`` is the
-one fit that everything about severity starts from.
+one fit that everything about severity starts from; ``survey`` asks everything in one run.
 """
 
 from mentorstats.calibration.adjusted import Adjusted, adjusted_scores
@@ -26,6 +26,8 @@ from mentorstats.calibration.same_instrument import SameInstrument, same_instrum
 from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import severity
 from mentorstats.calibration.spread import central_tendency, range_restriction
+from mentorstats.calibration.survey import Survey, survey
+from mentorstats.calibration.talks import Talks, talks
 from mentorstats.calibration.weighted_means import average_run_length
 
 __all__ = [
@@ -40,6 +42,8 @@ __all__ = [
     "Redraws",
     "SameInstrument",
     "Step",
+    "Survey",
+    "Talks",
     "adjusted_scores",
     "assignment_check",
     "average_run_length",
@@ -70,4 +74,6 @@ __all__ = [
     "same_instrument",
     "separation",
     "severity",
+    "survey",
+    "talks",
 ]

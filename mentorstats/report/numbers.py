@@ -39,6 +39,7 @@ UNITS = {
     "variance": Unit("levels squared", 3),
     "square": Unit("", 2),
     "ratio": Unit("", 2),
+    "difference": Unit("", 2, signed=True),
     "levels": Unit("levels", 2, signed=True),
     "distance": Unit("levels", 2),
     "p_value": Unit("", 3),
