@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pandas as pd
 
@@ -12,7 +13,7 @@ from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
 from mentorstats.report.numbers import count, estimate, number
-from mentorstats.report.small_groups import blank
+from mentorstats.report.small_groups import blank, raters_of_enough
 
 QUESTION = "Do some raters become stricter or more lenient over the weeks, against the others of their role?"
 SPAN = {"week": "in ten weeks", "cycle": "from cycle to cycle"}
@@ -44,7 +45,11 @@ def section(
         tables.append(_roles(cycles, "cycle"))
     tables = [blank(table, minimum) for table in tables]
     for role in weeks.roles["rater_role"]:
-        tables.append(_raters(str(role), weeks, cycles))
+        raters = raters_of_enough(_raters(str(role), weeks, cycles), minimum)
+        if len(raters.data):
+            tables.append(raters)
+        else:
+            tables[0] = replace(tables[0], note=f"{tables[0].note} {raters.note}".strip())
     return Section(
         key="drift",
         question=QUESTION,
@@ -180,12 +185,13 @@ def _raters(role: str, weeks: Drift, cycles: Drift | None) -> Table:
         statistic_columns=tuple(columns),
         note="Above zero is more lenient than the middle of the role as time goes on, below zero stricter.",
         references=("rao_1948",),
+        folded=True,
     )
 
 
 def _of_role(found: Drift, role: str) -> pd.DataFrame:
     rows = found.raters[found.raters["rater_role"] == role].reset_index(drop=True)
-    data = rows[["rater", "n_lessons", "n_periods"]].copy()
+    data = rows[["rater", "n_candidates", "n_lessons", "n_periods"]].copy()
     for name, source in (("contrast", "contrast_level"), ("shrunken", "effect_level")):
         for bound in ("", *BOUNDS):
             data[name + bound] = rows[source + bound]

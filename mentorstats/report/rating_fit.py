@@ -11,7 +11,7 @@ from mentorstats.report import beyond_limits, wording
 from mentorstats.report.beyond_limits import Look
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
 from mentorstats.report.numbers import number
-from mentorstats.report.small_groups import blank
+from mentorstats.report.small_groups import blank, raters_of_enough
 
 QUESTION = "Do raters rate as consistently as their role and the rubric make likely, with every level?"
 KEYS = ["rater_role", "rater"]
@@ -53,9 +53,9 @@ def section(
         answer=_answer(looks, use, confidence),
         tables=(
             blank(summary, minimum),
-            _raters(information, response, use),
+            raters_of_enough(_raters(information, response, use), minimum),
             blank(_criteria(criteria), minimum),
-            _levels(use),
+            raters_of_enough(_levels(use), minimum),
         ),
         method=(
             "Fit compares each rating with what the base fit expects of that candidate, lesson, criterion "
@@ -91,7 +91,7 @@ def _answer(looks: tuple[Look, ...], use: pd.DataFrame, confidence: float) -> st
 
 
 def _raters(information: pd.DataFrame, response: pd.DataFrame, use: pd.DataFrame) -> Table:
-    data = information[[*KEYS, "n_lessons", "n_ratings"]].copy()
+    data = information[[*KEYS, "n_candidates", "n_lessons", "n_ratings"]].copy()
     data["rater_role"] = data["rater_role"].map(lambda name: wording.sentence(str(name)))
     for stem, found in (("information", information), ("response", response)):
         rows = found.set_index(KEYS).reindex(pd.MultiIndex.from_frame(information[KEYS]))
@@ -128,6 +128,7 @@ def _raters(information: pd.DataFrame, response: pd.DataFrame, use: pd.DataFrame
         group_columns=("rater_role", "rater"),
         count_columns=("n_lessons", "n_ratings"),
         statistic_columns=("information", "information_expected", "response", "response_expected"),
+        folded=True,
     )
 
 
@@ -175,7 +176,7 @@ def _levels(use: pd.DataFrame) -> Table:
     """One row a rater; each level given, and beside it what was expected."""
     levels = sorted(use["level"].unique())
     first = use[use["level"] == levels[0]]
-    data = first[[*KEYS, "n_ratings"]].reset_index(drop=True)
+    data = first[[*KEYS, "n_candidates", "n_ratings"]].reset_index(drop=True)
     labels = {"rater": "Rater", "rater_role": "Role", "n_ratings": "Ratings"}
     names = []
     for level in levels:
@@ -198,4 +199,5 @@ def _levels(use: pd.DataFrame) -> Table:
         count_columns=("n_ratings",),
         statistic_columns=tuple(names),
         note="Levels are counted from the lowest, which is 1.",
+        folded=True,
     )

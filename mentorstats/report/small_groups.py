@@ -16,6 +16,7 @@ import pandas as pd
 from mentorstats.estimate import Status
 from mentorstats.policy import Rule
 from mentorstats.report.model import STATUS, WORDS, Table
+from mentorstats.report.numbers import count
 
 PERSONS = ("people", "raters")  # units that count persons
 
@@ -44,6 +45,25 @@ def blank(table: Table, rule: Rule) -> Table:
         data[name + STATUS] = given.mask(small, Status.TOO_FEW_TO_SHOW.value)
     note = f"Groups of fewer than {rule.value:g} people are not shown."
     return replace(table, data=data, note=f"{table.note} {note}".strip())
+
+
+def raters_of_enough(table: Table, rule: Rule) -> Table:
+    """Return the table with the rows of raters who saw enough candidates, and how many are not listed.
+
+    Parameters
+    ----------
+    table
+        A row a rater; its data have ``n_candidates``, shown or not.
+    rule
+        The policy's ``minimum_group_size``.
+    """
+    enough = table.data["n_candidates"].map(rule.met).to_numpy(dtype=bool)
+    few = int((~enough).sum())
+    if not few:
+        return table
+    verb = "is" if few == 1 else "are"
+    note = f"{count(few, 'rater')} of fewer than {rule.value:g} candidates {verb} not listed."
+    return replace(table, data=table.data[enough].reset_index(drop=True), note=f"{table.note} {note}".strip())
 
 
 def _without(column: pd.Series, small: pd.Series) -> pd.Series:

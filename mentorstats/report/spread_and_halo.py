@@ -9,7 +9,7 @@ from mentorstats.policy import Policy
 from mentorstats.report import beyond_limits, wording
 from mentorstats.report.beyond_limits import Look
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
-from mentorstats.report.small_groups import blank
+from mentorstats.report.small_groups import blank, raters_of_enough
 
 QUESTION = "Do raters use the whole scale, and do they tell criteria apart?"
 KEYS = ["rater_role", "rater"]
@@ -42,7 +42,7 @@ def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame
         why = central["status_note"].iloc[0] if len(central) else "There are no ratings."
         answer = f"This cannot be told from the records. {why}".strip()
         return Section(key=key, question=QUESTION, answer=answer, status=Status.NO_RECORDS)
-    confidence = policy.value("confidence")
+    confidence, minimum = policy.value("confidence"), policy.rule("minimum_group_size")
     looks = (
         Look("Share of ratings in the middle of the scale", central, "share_middle", "share_middle_expected"),
         Look("Spread of the ratings", restriction, "sd", "sd_expected"),
@@ -55,9 +55,9 @@ def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame
         question=QUESTION,
         answer=_answer(looks, confidence),
         tables=(
-            blank(summary, policy.rule("minimum_group_size")),
-            _spread(central, restriction),
-            _halo(central, halo),
+            blank(summary, minimum),
+            raters_of_enough(_spread(central, restriction), minimum),
+            raters_of_enough(_halo(central, halo), minimum),
         ),
         method=_method(confidence),
         references=("saal_1980", "balzer_sulsky_1992", "pulakos_1986", "lin_1997", "berger_1982"),
@@ -138,7 +138,7 @@ def _halo(central: pd.DataFrame, halo: pd.DataFrame) -> Table:
 
 def _beside(raters: pd.DataFrame, *sources: tuple[pd.DataFrame, dict[str, str]]) -> pd.DataFrame:
     """Raters with the columns named, their bounds and statuses."""
-    data = raters[[*KEYS, "n_lessons", "leniency_level"]].copy()
+    data = raters[[*KEYS, "n_candidates", "n_lessons", "leniency_level"]].copy()
     data["leniency_status"] = _status(data["leniency_level"], raters["status"])
     data = data.rename(columns={"leniency_level": "leniency"})
     data["rater_role"] = data["rater_role"].map(lambda name: wording.sentence(str(name)))
@@ -171,6 +171,7 @@ def _table(key: str, title: str, data: pd.DataFrame, shown: dict[str, tuple[str,
         count_columns=("n_lessons",),
         statistic_columns=("leniency", *shown),
         note="Brackets beside what was expected are limits, those beside the others are intervals.",
+        folded=True,
     )
 
 
