@@ -31,7 +31,7 @@ from mentorstats.reliability.plan import visit_plans
 from mentorstats.reliability.singly import by_criterion as each_criterion
 from mentorstats.report import adjusted_scores, provenance, run, wording
 from mentorstats.report import sections as show
-from mentorstats.report.model import Report
+from mentorstats.report.model import Report, part
 
 CROSSED = ("candidate", "supervisor")
 DRAWN = ("simulated raters", "drawn variances", "drawn ratings")
@@ -92,39 +92,62 @@ def report(
         cut=adjusted_scores.cut(policy),
         seed=seed,
     )
-    linked, called, spread = found.linked, found.talks, found.spread
+    linked, called, use = found.linked, found.talks, found.spread
 
     sections = (
-        show.records_used(records.sources, long, records.problems, flow, policy),
-        show.double_scoring(overview.double_scores(long), policy),
-        show.by_criterion(by_criterion, overall, rubrics, policy),
-        show.claims(words, odd, rubrics, policy),
-        show.independence(with_all, overall, crossed, pairs, policy),
-        show.alike(lessons, policy),
-        show.differences(apart_by, paired, rubrics, policy),
-        show.levels_used(tests, shares, rubrics, policy),
-        show.lesson_scores(scores, policy),
-        show.single_scores(single, policy),
-        show.next_round(next_round.needed(apart, rubrics, policy), policy),
-        show.key_scores(certified, chances, policy),
-        show.certificates(overview.standing(records.raters, long, on=day), day, policy),
-        show.components_and_plan(plans, policy, **planned),
-        show.networks(linked.all, linked.versions, linked.cohorts, policy),
-        show.assignment(found.assigned, policy),
-        show.severity(called.tables["severity"], found.roles, called.chance["severity"], policy),
-        show.own_mentor(found.own_mentor, policy),
-        show.drift(found.weeks, policy, cycles=found.cycles, trend=found.trend),
-        show.key_drift(found.charts, found.trend, policy),
-        show.spread_and_halo(spread.central, spread.restriction, spread.halo, policy),
-        show.rating_fit(spread.by_information, spread.by_response, spread.criteria, spread.levels, policy),
-        show.talks(called, policy),
-        show.fairness(found.groups, policy),
-        show.same_instrument(found.instrument, policy),
-        show.adjusted_scores(found.scores, policy),
-        show.how_to_read(policy),
-        show.how_made(policy),
-        show.cautions(),
-        show.study_items(items),
+        *part(
+            "Records",
+            show.records_used(records.sources, long, records.problems, flow, policy),
+            show.double_scoring(overview.double_scores(long), policy),
+        ),
+        *part(
+            "Agreement of two raters of one lesson",
+            show.by_criterion(by_criterion, overall, rubrics, policy),
+            show.claims(words, odd, rubrics, policy),
+            show.independence(with_all, overall, crossed, pairs, policy),
+            show.alike(lessons, policy),
+            show.differences(apart_by, paired, rubrics, policy),
+            show.levels_used(tests, shares, rubrics, policy),
+            show.lesson_scores(scores, policy),
+            show.next_round(next_round.needed(apart, rubrics, policy), policy),
+        ),
+        *part(
+            "What a score is made of",
+            show.single_scores(single, policy),
+            show.components_and_plan(plans, policy, **planned),
+        ),
+        *part(
+            "Who rates how",
+            show.networks(linked.all, linked.versions, linked.cohorts, policy),
+            show.assignment(found.assigned, policy),
+            show.severity(called.tables["severity"], found.roles, called.chance["severity"], policy),
+            show.own_mentor(found.own_mentor, policy),
+            show.drift(found.weeks, policy, cycles=found.cycles, trend=found.trend),
+            show.spread_and_halo(use.central, use.restriction, use.halo, policy),
+            show.rating_fit(
+                spread.by_information, spread.by_response, spread.criteria, spread.levels, policy
+            ),
+            show.talks(called, policy),
+            show.adjusted_scores(found.scores, policy),
+        ),
+        *part(
+            "Raters beside the key",
+            show.key_scores(certified, chances, policy),
+            show.key_drift(found.charts, found.trend, policy),
+            show.certificates(overview.standing(records.raters, long, on=day), day, policy),
+        ),
+        *part(
+            "Fairness",
+            show.fairness(found.groups, policy),
+            show.same_instrument(found.instrument, policy),
+        ),
+        *part(
+            "Reading and judging this report",
+            show.how_to_read(policy),
+            show.how_made(policy),
+            show.cautions(),
+            show.study_items(items),
+        ),
     )
     return Report(
         name="rater-calibration",

@@ -8,7 +8,7 @@ group column ``x`` may have ``x_words``, what its code stands for.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -105,7 +105,8 @@ class Section:
     """One question and its answer in a sentence, with the evidence.
 
     ``method`` and ``caution`` are paragraphs of plain text. A section that the records cannot
-    fill has a status other than ok and says in its answer what record would fill it.
+    fill has a status other than ok and says in its answer what record would fill it. ``part`` is the part
+    of the report that it belongs to, where that has any.
     """
 
     key: str
@@ -118,6 +119,7 @@ class Section:
     caution: tuple[str, ...] = ()
     status: Status = Status.OK
     verdict: Verdict | None = None
+    part: str = ""
 
     def __post_init__(self) -> None:
         tables = {table.key for table in self.tables}
@@ -136,6 +138,11 @@ class Section:
         yield from self.references
         for table in self.tables:
             yield from table.references
+
+
+def part(name: str, *sections: Section) -> tuple[Section, ...]:
+    """Put sections together as one part of a report."""
+    return tuple(replace(section, part=name) for section in sections)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -22,9 +24,11 @@ _CHECKSUM = 12  # hex digits of a checksum that are printed
 class _Part:
     """A section with its tables in text and its figures drawn."""
 
+    number: int
     section: Section
     tables: list[tuple[Table, View]]
     drawings: dict[str, Markup]
+    opens: bool  # a new part of the report
 
 
 def render(report: Report) -> bytes:
@@ -42,10 +46,11 @@ def render(report: Report) -> bytes:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    environment.filters["groupby_in_order"] = _in_order
     cited: dict[str, Source] = {key: source(key) for key in report.cited()}
     page = environment.get_template("page.html.j2").render(
         report=report,
-        parts=[_part(section) for section in report.sections],
+        parts=_parts(report),
         sources=dict(sorted(cited.items(), key=lambda item: item[1].full)),
         inputs=_inputs(report),
         notice=NOTICE,
@@ -55,10 +60,19 @@ def render(report: Report) -> bytes:
     return page.encode("utf-8")
 
 
-def _part(section: Section) -> _Part:
-    tables = [(table, view(table)) for table in section.tables]
-    drawn = {figure.key: Markup(drawing.svg(figure)) for figure in section.figures}
-    return _Part(section, tables, drawn)
+def _parts(report: Report) -> list[_Part]:
+    parts, before = [], ""
+    for number_, section in enumerate(report.sections, start=1):
+        tables = [(table, view(table)) for table in section.tables]
+        drawn = {figure.key: Markup(drawing.svg(figure)) for figure in section.figures}
+        parts.append(_Part(number_, section, tables, drawn, opens=section.part not in ("", before)))
+        before = section.part
+    return parts
+
+
+def _in_order(parts: Iterable[_Part]) -> list[tuple[str, list[_Part]]]:
+    """Sections of one part of the report together, in the order of the page."""
+    return [(name, list(items)) for name, items in groupby(parts, key=lambda part: part.section.part)]
 
 
 def _inputs(report: Report) -> list[dict[str, str]]:
