@@ -125,7 +125,7 @@ def expected_by_chance(
     C(m, k) (1 − q) (kq/m)ᵏ (1 − kq/m)^(m−k−1) [dempster_1959]; given that, a p-value counts if
     it is at most kq/m and far enough out for its interval to lie beyond ``smallest``. Where that lies on the
     scale of the contrasts is read off the row's own two intervals. Errors are taken as told; where lessons
-    have few ratings they are told some 5 % too small, and chance marks about twice as many
+    have few ratings they are told some 5 % too small, and chance marks two or three times as many
     (tests/calibration/truth.csv, "raters alike").
     """
     judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption).eq(Status.OK.value)

