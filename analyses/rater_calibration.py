@@ -124,9 +124,7 @@ def report(
             show.own_mentor(found.own_mentor, policy),
             show.drift(found.weeks, policy, cycles=found.cycles, trend=found.trend),
             show.spread_and_halo(use.central, use.restriction, use.halo, policy),
-            show.rating_fit(
-                spread.by_information, spread.by_response, spread.criteria, spread.levels, policy
-            ),
+            show.rating_fit(use.by_information, use.by_response, use.criteria, use.levels, policy),
             show.talks(called, policy),
             show.adjusted_scores(found.scores, policy),
         ),
