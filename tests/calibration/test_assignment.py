@@ -9,11 +9,14 @@ import pytest
 from test_base import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed
+from mentorstats.calibration.base import MEASURE, WEEKS
 from mentorstats.calibration.beyond_error import spread_beyond_error
 from mentorstats.errors import ArgumentError
+from mentorstats.mixed import by, fit
 from mentorstats.mixed.levels_scale import Places, level_shares
 
 EXACT = 1e-9  # closed forms of the same quadratic
+ONE_STEP = 0.1  # of a standard error: a Newton step from the fit against the optimum
 DIFFERENCES = 2e-4  # second differences of the log-likelihood
 WITHIN = 3.0  # Monte Carlo standard errors
 
@@ -116,6 +119,42 @@ def test_the_random_effects_contrast_is_what_one_step_finds(base) -> None:
     found = assignment_check(base).raters
     step, _ = base.one_step(base.by_rater()).alone()
     assert found["contrast"].to_numpy() == pytest.approx(step, abs=0.1 * found["contrast_se"].min())
+
+
+def test_severities_move_as_in_a_fit_with_group_means(base) -> None:
+    raters = base.raters
+    moved, covariance, means, _ = assignment.group_means(base, raters)
+    shares = assignment.caseload_columns(base, raters).toarray()
+    named = {f"share{i}": shares[:, i] for i in range(1, len(raters))}  # all together they are the constant
+    refit = fit(
+        base.rows.assign(**named),
+        response="rank",
+        kind="ordinal",
+        levels=[1, 2, 3, 4],
+        fixed=("cohort", WEEKS, *named),
+        grouped=(
+            by("candidate", slope=WEEKS, correlated=False),
+            by("rater"),
+            by("observation"),
+            by("rater", "observation"),
+            by("rater", "criterion"),
+        ),
+        thresholds_by=MEASURE,
+    )
+    there = refit.coefficients.loc[list(named)]
+    assert means[1:] - means[0] == pytest.approx(
+        there["estimate"].to_numpy(), abs=ONE_STEP * there["se"].min()
+    )
+    found = assignment_check(base)
+    column = found.raters["contrast"].to_numpy() - moved
+    effect = refit.effects("rater")["effect"].to_numpy()
+    error = found.raters["contrast_se"].to_numpy()
+    prior = assignment._prior(base, raters["column"].to_numpy())
+    shrunken = column / (1 + error**2 / prior)
+    assert shrunken - shrunken.mean() == pytest.approx(effect - effect.mean(), abs=ONE_STEP * error.min())
+    root = np.sqrt(np.diagonal(covariance))
+    assert np.abs(moved / root).max() < 4
+    assert found.roles["df"].tolist() == [len(raters) - 1]
 
 
 @pytest.mark.parametrize("seed", range(6))
