@@ -274,9 +274,7 @@ def _row_of_role(
 # Group means -------------------------------------------------------------------------------------------
 
 
-def _by_group_means(
-    base: Base, raters: pd.DataFrame, level: float, smallest: float
-) -> tuple[Spread, Spread]:
+def _by_group_means(base: Base, raters: pd.DataFrame, level: float, smallest: float) -> tuple[Spread, Spread]:
     """How far severities move, and how far the candidates of different raters differ [mundlak_1978]."""
     moved, covariance, means, of_means = group_means(base, raters)
     rounding = _ROUNDING**2 * float(np.diagonal(of_means).max(initial=0.0))
@@ -287,7 +285,7 @@ def _by_group_means(
 
 
 def group_means(base: Base, raters: pd.DataFrame) -> tuple[Floats, Floats, Floats, Floats]:
-    """What severities move by, and the coefficients of the group means, each with covariance, (r,) and (r, r).
+    """What severities move by, and coefficients of the group means, with covariances, (r,) and (r, r) each.
 
     Each rater's share of a candidate's ratings by the role stands beside all ratings of that candidate,
     whoever gave them; its one-step coefficient is what the rater's candidates are beyond the others. With
