@@ -267,7 +267,7 @@ def _row_of_role(
         "interval_method": PROFILE,
         "status": status.value,
         "status_note": note,
-        "reference": "hausman_1978",
+        "reference": "mundlak_1978",
     }
 
 
@@ -296,8 +296,9 @@ def group_means(base: Base, raters: pd.DataFrame) -> tuple[Floats, Floats, Float
     at = pd.MultiIndex.from_frame(base.raters[keys]).get_indexer(pd.MultiIndex.from_frame(raters[keys]))
     own, shares = base.by_rater()[:, at], caseload_columns(base, raters)
     step = base.one_step(sparse.csr_array(sparse.hstack([own, shares])))
-    of_means = np.linalg.pinv(step.information[r:, r:], rcond=_ROUNDING, hermitian=True)
-    of_means = np.asarray(of_means, dtype=np.float64)
+    of_means: Floats = np.asarray(
+        np.linalg.pinv(step.information[r:, r:], rcond=_ROUNDING, hermitian=True), dtype=np.float64
+    )
     means = of_means @ step.score[r:]
     toward = step.information[:r, r:] / np.diagonal(step.information)[:r, None]
     return toward @ means, toward @ of_means @ toward.T, means, of_means
@@ -343,5 +344,6 @@ def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
     names = [f"{name}{end}" for name in ("sd", "sd_level") for end in ("", "_low", "_high")]
     names += ["statistic", "p", "caseload_sd", "caseload_sd_low", "caseload_sd_high", "caseload_share"]
     roles = counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
+    told["reference"] = "mundlak_1978"
     roles = roles.assign(n_compared=0, df=0, **dict.fromkeys(names, np.nan))
     return Assignment(raters, roles.assign(confidence=1 - 2 * level, interval_method="none", **told))
