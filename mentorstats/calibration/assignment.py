@@ -16,8 +16,9 @@ from scipy import sparse
 from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.beyond_error import Spread, spread_beyond_error
+from mentorstats.calibration.beyond_error import Spread
 from mentorstats.calibration.freed import candidate_grouping, freed
+from mentorstats.calibration.group_means import by_group_means
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.joint import Joint
@@ -210,7 +211,7 @@ def _role(
     found = loads = _NONE
     if tested.sum() >= FEWEST_RATERS:
         smallest = _ROUNDING * float(np.median(free[1][tested] ** 2))
-        found, loads = _by_group_means(base, rows[tested], level, smallest)
+        found, loads = by_group_means(base, rows[tested], level, smallest)
     return table, _row_of_role(base, role, rows, tested, found, loads, level)
 
 
@@ -269,53 +270,6 @@ def _row_of_role(
         "status_note": note,
         "reference": "mundlak_1978",
     }
-
-
-# Group means -------------------------------------------------------------------------------------------
-
-
-def _by_group_means(base: Base, raters: pd.DataFrame, level: float, smallest: float) -> tuple[Spread, Spread]:
-    """How far severities move, and how far the candidates of different raters differ [mundlak_1978]."""
-    moved, covariance, means, of_means = group_means(base, raters)
-    rounding = _ROUNDING**2 * float(np.diagonal(of_means).max(initial=0.0))
-    return (
-        spread_beyond_error(moved, covariance, level, smallest),
-        spread_beyond_error(means, of_means, level, rounding),
-    )
-
-
-def group_means(base: Base, raters: pd.DataFrame) -> tuple[Floats, Floats, Floats, Floats]:
-    """What severities move by, and coefficients of the group means, with covariances, (r,) and (r, r) each.
-
-    Each rater's share of a candidate's ratings by the role stands beside all ratings of that candidate,
-    whoever gave them; its one-step coefficient is what the rater's candidates are beyond the others. With
-    scores U and joint information I of the raters' own columns R and the shares X, the contrast of rater j
-    is U_j/I_jj, and (U_j − I_jX γ)/I_jj once the coefficients γ = I_XX⁻U_X are taken out.
-    """
-    keys, r = ["rater", "rater_role"], len(raters)
-    at = pd.MultiIndex.from_frame(base.raters[keys]).get_indexer(pd.MultiIndex.from_frame(raters[keys]))
-    own, shares = base.by_rater()[:, at], caseload_columns(base, raters)
-    step = base.one_step(sparse.csr_array(sparse.hstack([own, shares])))
-    of_means: Floats = np.asarray(
-        np.linalg.pinv(step.information[r:, r:], rcond=_ROUNDING, hermitian=True), dtype=np.float64
-    )
-    means = of_means @ step.score[r:]
-    toward = step.information[:r, r:] / np.diagonal(step.information)[:r, None]
-    return toward @ means, toward @ of_means @ toward.T, means, of_means
-
-
-def caseload_columns(base: Base, raters: pd.DataFrame) -> sparse.csr_array:
-    """Share of a candidate's ratings by the raters' role that each of ``raters`` gave, (n, raters)."""
-    candidate = pd.factorize(base.rows["candidate"])[0]
-    m = int(candidate.max()) + 1
-    keys = ["rater", "rater_role"]
-    column = pd.MultiIndex.from_frame(raters[keys]).get_indexer(pd.MultiIndex.from_frame(base.rows[keys]))
-    of_role = base.rows["rater_role"].isin(raters["rater_role"]).to_numpy(dtype=bool)
-    total = np.maximum(np.bincount(candidate[of_role], minlength=m), 1)
-    own = column >= 0
-    entries = (1 / total[candidate[own]], (candidate[own], column[own]))
-    shares = sparse.csr_array(sparse.coo_array(entries, shape=(m, len(raters))))
-    return sparse.csr_array(shares[candidate])
 
 
 def _share(base: Base, sd: float) -> float:

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from test_base import programme
 
-from mentorstats.calibration import assignment, assignment_check, base_fit, freed
+from mentorstats.calibration import assignment, assignment_check, base_fit, freed, group_means
 from mentorstats.calibration.base import MEASURE, WEEKS
 from mentorstats.calibration.beyond_error import spread_beyond_error
 from mentorstats.errors import ArgumentError
@@ -126,8 +126,8 @@ def test_the_random_effects_contrast_is_what_one_step_finds(base) -> None:
 
 def test_severities_move_as_in_a_fit_with_group_means(base) -> None:
     raters = base.raters
-    moved, covariance, means, _ = assignment.group_means(base, raters)
-    shares = assignment.caseload_columns(base, raters).toarray()
+    moved, covariance, means, _ = group_means.group_means(base, raters)
+    shares = group_means.caseload_columns(base, raters).toarray()
     named = {f"share{i}": shares[:, i] for i in range(1, len(raters))}  # all together they are the constant
     refit = fit(
         base.rows.assign(**named),
@@ -158,6 +158,22 @@ def test_severities_move_as_in_a_fit_with_group_means(base) -> None:
     root = np.sqrt(np.diagonal(covariance))
     assert np.abs(moved / root).max() < 4
     assert found.roles["df"].tolist() == [len(raters) - 1]
+
+
+def test_candidates_whom_no_rater_of_the_role_met_are_not_compared() -> None:
+    """A third of the candidates, the best by far, have a mentor only."""
+    rng = np.random.default_rng([simulation.SEED, 5])
+    rows, _, _ = simulation.draw(simulation.CELLS[0], rng)
+    alone = rows["candidate"].str[1:].astype(int) % 3 == 0
+    rows["rank"] = rows["rank"].mask(alone, np.minimum(rows["rank"] + 1, 4))
+    base = base_fit(rows[~alone | (rows["rater_role"] == "mentor")])
+    found = assignment_check(base).roles.set_index("rater_role").loc["supervisor"]
+    assert found["df"] == found["n_compared"] - 1
+    assert found["status"] == "ok"
+    supervisors = base.raters[base.raters["rater_role"] == "supervisor"]
+    _, _, means, covariance = group_means.group_means(base, supervisors)
+    assert means.sum() == pytest.approx(0.0, abs=1e-6)
+    assert covariance.sum() == pytest.approx(0.0, abs=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(6))
