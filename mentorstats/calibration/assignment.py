@@ -101,10 +101,11 @@ def assignment_check(base: Base, *, confidence: float = 0.95, level: float = 0.0
     Notes
     -----
     For a rater's own difference the working weights of the base fit are kept, and candidates' changes a week
-    stay random. The weights depend on the ratings, the more so the fewer there are of a candidate: with
-    twelve ratings of a candidate errors of the difference are some 7 % too small, and tested by all raters'
-    differences together twelve supervisors with candidates at random were refused in .14 of 200 programmes
-    at ``level`` .05. The score test has no such step; tests/calibration/assignment.csv has its size.
+    stay random. The weights depend on the ratings, the more so the fewer there are of a candidate. With
+    twelve ratings of a candidate the errors of the difference and of the within-candidate severity are some
+    5 to 10 % too small (coverage .93 at 95 %), and twelve supervisors tested by the quadratic form of their
+    differences were refused in .14 of 200 programmes with candidates at random, at ``level`` .05. The score
+    test has no such step; tests/calibration/assignment.csv has its size and power.
 
     A rater who shares no candidate with another has no within-candidate severity (``not_identified``); one
     who rated a single candidate is listed and left out of the role's test.
