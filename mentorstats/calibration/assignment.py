@@ -292,7 +292,7 @@ def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
         for end in ("", "_se", "_low", "_high")
     ]
     numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
-    told = {"status": base.status.value, "status_note": base.fit.status_note, "reference": "hausman_1978"}
+    told = {"status": base.status.value, "status_note": base.status_note, "reference": "hausman_1978"}
     raters = counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
         **dict.fromkeys(numbers, np.nan), confidence=confidence, interval_method="none", **told
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, raters_status
+from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 
@@ -90,7 +90,7 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
     if networks is not None:
         networks = networks.reset_index() if "rater" in networks.index.names else networks
         need_columns(networks.columns, ("rater", "network", "status"), where="networks")
-    status, note = raters_status(base)
+    status, note = base.status, base.status_note
     if not has_value(status):
         return _without(base, status, note)
     table = base.raters[_COUNTS].copy()

@@ -26,7 +26,7 @@ from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import severity
 from mentorstats.calibration.spread import central_tendency, range_restriction
 from mentorstats.calibration.talks import Talks, talks
-from mentorstats.estimate import Status
+from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
@@ -88,6 +88,7 @@ def survey(
     placements: pd.DataFrame,
     observations: pd.DataFrame,
     key_ratings: pd.DataFrame | None = None,
+    base: Base | None = None,
     cut: float | None = None,
     seed: int = 0,
 ) -> Survey:
@@ -99,6 +100,8 @@ def survey(
         Tables of the records; the last may be missing or empty.
     policy
         Thresholds: ``confidence``, ``linking_lessons``, and those that `talks` and `fairness` name.
+    base
+        The base fit of ``long``, where it has been made already.
     cut
         Mean score in ranks at which candidates pass, for `adjusted_scores`.
     seed
@@ -108,7 +111,7 @@ def survey(
     with stage("networks of raters"):
         linked = networks(long, policy)
     with stage("base model of all ratings"):
-        base = base_fit(long, confidence=confidence)
+        base = base or base_fit(long, confidence=confidence)
     with stage("assignment and severity"):
         assigned = assignment_check(base, confidence=confidence)
         severe = severity(base, networks=linked.all.raters)
@@ -118,7 +121,7 @@ def survey(
         weeks, cycles = (drift_between(base, per=per, confidence=confidence) for per in ("week", "cycle"))
         charts, trend = _recorded(key_ratings, confidence, seed)
     with stage("ratings drawn from the model"):
-        drawn = redraws(base, seed=seed)
+        drawn = redraws(base, seed=seed) if has_value(base.status) else None
     with stage("spread, halo and fit"):
         spread = _spread(base, drawn, confidence)
     with stage("groups and instrument"):
@@ -173,7 +176,7 @@ def _recorded(
     return charts, key_trend(key_ratings, confidence=confidence)
 
 
-def _spread(base: Base, drawn: Redraws, confidence: float) -> Spread:
+def _spread(base: Base, drawn: Redraws | None, confidence: float) -> Spread:
     return Spread(
         central=central_tendency(base, drawn, confidence=confidence),
         restriction=range_restriction(base, drawn, confidence=confidence),
