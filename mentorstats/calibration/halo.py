@@ -20,7 +20,6 @@ from mentorstats.calibration.form_correlation import residual_correlation
 from mentorstats.calibration.form_table import (
     Forms,
     both_forms,
-    form_mean,
     forms,
     mean_correlation,
     mean_spread,
@@ -71,7 +70,7 @@ def halo(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) 
     [lin_1997]; were their residuals correlated by ρ (a normal copula), Σs² would stand for ΣI, s the normal
     scores. The second is used, with the scores of the fit's own link and over Σs², so that a rater whose
     scores are small throughout, as one who gathers in the middle, is not taken for it:
-    T = Σ(Σs)² / ΣΣs² = 1 + (K − 1) r̄, K criteria a form.
+    T = Σ(Σs)² / ΣΣs² = 1 + r̄ ΣK(K − 1)/ΣK, K criteria a form.
     """
     reference = "balzer_sulsky_1992"
     if not has_value(base.status):
@@ -104,7 +103,8 @@ def _form_scores(
     to_form = sparse.csr_array(adding(laid.form, len(laid.rater)) * several[None, :])
     to_rater = adding(laid.rater, n_raters)
     size = to_form @ np.ones(len(laid.form))
-    others = form_mean(to_rater, np.where(size > 1, size - 1, np.nan))[0]
+    with np.errstate(invalid="ignore"):
+        others = (to_rater @ (size * (size - 1))) / (to_rater @ size)
 
     def gathered(ranks: Floats, predictor: Floats) -> Floats:
         slope = score(base, predictor, ranks.astype(np.int64) - 1, edges)

@@ -43,16 +43,18 @@ def section(found: Assignment, policy: Policy) -> Section:
             "Severity is estimated twice from one fit: with candidates as a random sample, whoever rates "
             "them, and within candidates, comparing raters only with others who rated the same people. If "
             "candidates come to raters as if at random both are right, and the first is the surer; their "
-            "difference then has the variance of the second less that of the first. The test of a role "
-            "takes all its raters with two candidates or more together, and its number is the standard "
-            "deviation between raters of that difference beyond its errors, in levels of a middling "
-            "candidate's score, with the interval of the Q-profile. The lower limit is above zero exactly "
-            "when the test rejects, meant for one role in twenty by chance alone. The fit was "
-            "not made again.",
-            "How far the candidates of different raters differ is told by the group means' form: each "
-            "rater's share of a candidate's ratings beside all ratings of that candidate.",
+            "difference then has the variance of the second less that of the first. The fit was not made "
+            "again; where candidates have few ratings, limits of one rater's difference are a little too "
+            "narrow.",
+            "The test of a role asks the same of all its raters with two candidates or more, by the group "
+            "means' form: whether each rater's share of a candidate's ratings adds to what is known of the "
+            "candidate, a score test from the same fit. Its number is the standard deviation between raters, "
+            "beyond error, of what severity moves by when the group means are taken out, in levels of a "
+            "middling candidate's score, with the interval of the Q-profile. The lower limit is above zero "
+            "exactly when the test rejects, meant for one role in twenty by chance alone. The group means' "
+            "coefficients tell how far the candidates of different raters differ.",
         ),
-        references=("hausman_1978", "viechtbauer_2007", "cochran_1954", "mundlak_1978"),
+        references=("hausman_1978", "mundlak_1978", "rao_1948", "viechtbauer_2007", "cochran_1954"),
         caution=(
             LOW_POWER,
             "A difference is a reason to look at how placements are made and to talk. It says nothing about "
@@ -105,13 +107,13 @@ def _roles(roles: pd.DataFrame) -> Table:
     confidence = 100 * float(roles["confidence"].iloc[0])
     return Table(
         key="assignment-roles",
-        title="Severity with candidates as a random sample less severity within candidates",
+        title="What severity moves by when what candidates are like is taken out",
         data=data,
         labels={
             "rater_role": "Role",
             "n_raters": "Raters",
             "n_compared": "Of them compared",
-            "sd": "Difference between the two, standard deviation beyond error",
+            "sd": "Move of severity, standard deviation beyond error",
             "share": "Candidates' variance between raters",
         },
         units={
@@ -124,7 +126,7 @@ def _roles(roles: pd.DataFrame) -> Table:
         count_columns=("n_raters", "n_compared"),
         statistic_columns=("sd", "share"),
         note=f"Intervals of {confidence:g} %, so that the lower limit goes with the test.",
-        references=("hausman_1978",),
+        references=("mundlak_1978",),
     )
 
 

@@ -1,6 +1,7 @@
 """Halo: both forms by hand, the latent correlation against truth, the planted rater."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.stats import multivariate_normal, t
 from spread_simulation import programme
@@ -8,6 +9,7 @@ from spread_simulation import programme
 from mentorstats.calibration import base_fit, halo, redraws
 from mentorstats.calibration.form_correlation import _GRID, _expected_products
 from mentorstats.calibration.form_table import forms, mean_correlation, mean_spread
+from mentorstats.calibration.redraws import cutpoint_rows, score
 from mentorstats.estimate import Status
 
 WITHIN = 3.0  # standard errors in which a planted value has to be found
@@ -46,6 +48,35 @@ def test_both_forms_by_hand(base) -> None:
         assert sd[j] == pytest.approx(spreads.mean())
         half = t.ppf(0.975, m - 1) * spreads.std(ddof=1) / np.sqrt(m)
         assert [sd_low[j], sd_high[j]] == pytest.approx([sd[j] - half, sd[j] + half])
+
+
+def test_forms_of_different_size_count_by_their_pairs_of_criteria() -> None:
+    rows = programme(3, halo_of={2: 0.8})
+    first = sorted(rows["criterion"].unique())[:2]
+    short = rows["observation"].isin(sorted(rows["observation"].unique())[::2])
+    uneven = base_fit(rows[~short | rows["criterion"].isin(first)])
+    drawn = redraws(uneven, draws=50, seed=3)
+    edges = cutpoint_rows(uneven)
+    keys = [uneven.rows["rater"], uneven.rows["observation"]]
+
+    def correlations(ranks, predictor):
+        """Products of a form's different scores over what they are where all scores are alike."""
+        s = pd.Series(score(uneven, predictor[:, None], ranks[:, None].astype(int) - 1, edges)[:, 0])
+        by_form = s.groupby(keys)
+        size, total = by_form.size(), by_form.sum()
+        squares = (s**2).groupby(keys).sum()
+        over = [part.groupby(level=0).sum() for part in (total**2, squares, size * (size - 1), size)]
+        return over[0] / over[1], over[2] / over[3]
+
+    given, others = correlations(uneven.ranks, uneven.predictor)
+    again = [
+        correlations(ranks, predictor)[0]
+        for part in drawn.parts()
+        for ranks, predictor in zip(part[0].T, part[1].T, strict=True)
+    ]
+    expected = np.cbrt(pd.concat(again, axis=1)).mean(axis=1) ** 3
+    contrast = halo(uneven, drawn).set_index("rater")["contrast"]
+    assert contrast.loc[given.index].to_numpy() == pytest.approx(((given - expected) / others).to_numpy())
 
 
 def test_expected_products_are_those_of_a_bivariate_normal() -> None:
