@@ -7,7 +7,7 @@ of it, at the price of larger errors: the difference between the two says whethe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -16,8 +16,8 @@ from scipy import sparse
 from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.beyond_error import Spread, spread_beyond_error
 from mentorstats.calibration.freed import candidate_grouping, freed
+from mentorstats.calibration.variance_between import Between, between, members, members_of_estimates
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.joint import Joint
@@ -65,8 +65,8 @@ class Assignment:
         ``_high``, the difference also in ranks (``difference_level``, of a middling candidate).
     roles
         One row a role. ``sd``: standard deviation of the difference between raters beyond its errors, with
-        an interval whose lower limit is above zero exactly when the test rejects; ``statistic``, ``df``,
-        ``p`` of that test; ``caseload_sd``: how far candidates of different raters differ (group means).
+        an interval whose lower limit is above zero exactly when the test rejects, and NaN where the
+        differences are smaller than chance would have them; ``statistic``, ``df``, ``p`` of that test; ``caseload_sd``: how far candidates of different raters differ (group means).
     """
 
     raters: pd.DataFrame
@@ -202,18 +202,23 @@ def _role(
     table["reference"] = "hausman_1978"
     chosen = np.ix_(tested, tested)
     smallest = _ROUNDING * float(np.median(free[1][tested] ** 2)) if tested.any() else 0.0
-    found = spread_beyond_error(d[tested], covariance[chosen], level, smallest)
+    found = between(members_of_estimates(d[tested], covariance[chosen], smallest), 1 - 2 * level)
     loads = _caseloads(base, rows[tested], level) if tested.sum() >= FEWEST_RATERS else _NONE
     return table, _row_of_role(base, role, rows, tested, found, loads, level)
 
 
-_NONE = Spread(np.nan, np.nan, np.nan, np.nan, 0, np.nan)
-_BY_DESIGN = Spread(0.0, 0.0, 0.0, np.nan, 0, np.nan)  # all comparisons are within candidates anyway
+_NONE = between(members(np.zeros(0), np.zeros((0, 0))), 0.95)
+_BY_DESIGN = replace(_NONE, variance=0.0, low=0.0, high=0.0)  # all comparisons are within candidates anyway
 
 
 def _interval(name: str, value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
     half = norm.ppf(0.5 + confidence / 2) * se
     return {name: value, f"{name}_se": se, f"{name}_low": value - half, f"{name}_high": value + half}
+
+
+def _bounded(name: str, values: Floats) -> dict[str, float]:
+    """A value and its bounds, (3,), as columns."""
+    return {name + end: float(value) for end, value in zip(("", "_low", "_high"), values, strict=True)}
 
 
 def _on_level_scale(base: Base, table: pd.DataFrame) -> None:
@@ -226,8 +231,8 @@ def _row_of_role(
     role: str,
     rows: pd.DataFrame,
     tested: NDArray[np.bool_],
-    found: Spread,
-    loads: Spread,
+    found: Between,
+    loads: Between,
     level: float,
 ) -> dict[str, object]:
     status = Status.OK
@@ -238,24 +243,17 @@ def _row_of_role(
     elif found.low > 0:
         status = Status.ASSIGNMENT_NOT_IGNORABLE
     note = _SAME if found is _BY_DESIGN else _OF_ROLE[status]
-    slope = base.level_slope
     return {
         "rater_role": role,
         "n_raters": len(rows),
         "n_compared": int(tested.sum()),
-        "sd": found.sd,
-        "sd_low": found.low,
-        "sd_high": found.high,
-        "sd_level": slope * found.sd,
-        "sd_level_low": slope * found.low,
-        "sd_level_high": slope * found.high,
+        **_bounded("sd", np.array(found.sd)),
+        **_bounded("sd_level", base.level_slope * np.array(found.sd)),
         "statistic": found.statistic,
         "df": found.df,
         "p": found.p,
-        "caseload_sd": loads.sd,
-        "caseload_sd_low": loads.low,
-        "caseload_sd_high": loads.high,
-        "caseload_share": _share(base, loads.sd),
+        **_bounded("caseload_sd", np.array(loads.sd)),
+        "caseload_share": _share(base, loads.variance),
         "confidence": 1 - 2 * level,
         "interval_method": PROFILE,
         "status": status.value,
@@ -267,17 +265,14 @@ def _row_of_role(
 # Group means -------------------------------------------------------------------------------------------
 
 
-def _caseloads(base: Base, raters: pd.DataFrame, level: float) -> Spread:
+def _caseloads(base: Base, raters: pd.DataFrame, level: float) -> Between:
     """How far the candidates of different raters differ, by the group means' form [mundlak_1978].
 
     Each rater's share of a candidate's ratings by the role stands beside all ratings of that candidate,
     whoever gave them; its one-step coefficient is what the rater's candidates are beyond the others.
     """
     step = base.one_step(caseload_columns(base, raters))
-    covariance = np.asarray(
-        np.linalg.pinv(step.information, rcond=_ROUNDING, hermitian=True), dtype=np.float64
-    )
-    return spread_beyond_error(covariance @ step.score, covariance, level, 0.0)
+    return between(members(step.score, step.information, least=_ROUNDING), 1 - 2 * level)
 
 
 def caseload_columns(base: Base, raters: pd.DataFrame) -> sparse.csr_array:
@@ -294,11 +289,11 @@ def caseload_columns(base: Base, raters: pd.DataFrame) -> sparse.csr_array:
     return sparse.csr_array(shares[candidate])
 
 
-def _share(base: Base, sd: float) -> float:
+def _share(base: Base, variance: float) -> float:
     """Part of the variance of candidates that lies between raters' candidates, at most 1."""
     t = candidate_grouping(base)
     whole = float(base.model.fitted.covariances()[t][0, 0])
-    return min(sd**2 / whole, 1.0) if whole > 0 else np.nan
+    return min(variance / whole, 1.0) if whole > 0 else np.nan
 
 
 def _without_fit(base: Base, confidence: float, level: float) -> Assignment:

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from scipy import sparse, stats
 
 from mentorstats.calibration.base import WEEKS, Base
-from mentorstats.calibration.differences import Differences, Spread, differences, each_role
+from mentorstats.calibration.differences import Differences, differences, each_role
+from mentorstats.calibration.variance_between import Between
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 
@@ -204,7 +205,7 @@ def _blank(raters: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
 
 def _answered(
     raters: pd.DataFrame, asked: NDArray[np.intp], score: Floats, information: Floats, confidence: float
-) -> dict[str, Spread]:
+) -> dict[str, Between]:
     """Fill the rows of the raters asked about, role by role; the spread of each role that has one."""
     role = raters["rater_role"].to_numpy()[asked].astype(str)
     names, number = np.unique(role, return_inverse=True)
@@ -212,7 +213,7 @@ def _answered(
     solved = each_role(score, information, number.astype(np.int64), confidence)
     for at, (own, between) in enumerate(solved):
         rows = asked[number == at]
-        if between is None:
+        if between.df < 1:
             raters.loc[rows, "status_note"] = _NOTES["alone"]
             continue
         found[str(names[at])] = between
@@ -220,7 +221,7 @@ def _answered(
     return found
 
 
-def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, between: Spread) -> None:
+def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, between: Between) -> None:
     z = stats.norm.ppf((1 + raters["confidence"].iloc[0]) / 2)
     for value, error, names in (
         (found.contrast, found.contrast_se, _CONTRAST),
@@ -237,7 +238,7 @@ def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, betw
         raters.loc[rows, ["se", "low", "high"]] = math.nan
 
 
-def _standing(n: int, between: Spread) -> tuple[Status, str]:
+def _standing(n: int, between: Between) -> tuple[Status, str]:
     if n < FEWEST_RATERS:
         return Status.FEW_LEVELS, _NOTES["few"]
     if between.variance == 0:
@@ -269,7 +270,7 @@ def _ordered(raters: pd.DataFrame) -> pd.DataFrame:
 
 
 def _roles(
-    base: Base, raters: pd.DataFrame, found: dict[str, Spread], per: str, confidence: float
+    base: Base, raters: pd.DataFrame, found: dict[str, Between], per: str, confidence: float
 ) -> pd.DataFrame:
     rows = []
     for name, theirs in raters.groupby("rater_role", observed=True, sort=True):
@@ -290,14 +291,13 @@ def _roles(
     return _framed(rows, per, confidence)
 
 
-def _between(base: Base, between: Spread, per: str) -> dict[str, object]:
-    sd, low, high = (math.sqrt(value) for value in (between.variance, between.low, between.high))
-    levels = base.on_level_scale(SPAN[per] * np.array([sd, low, high]))
+def _between(base: Base, between: Between, per: str) -> dict[str, object]:
+    levels = base.on_level_scale(SPAN[per] * np.array(between.sd))
     return {
         "variance": between.variance,
-        **dict(zip(("sd", "low", "high"), (sd, low, high), strict=True)),
+        **dict(zip(("sd", "low", "high"), between.sd, strict=True)),
         **dict(zip(("sd_level", "sd_level_low", "sd_level_high"), map(float, levels), strict=True)),
-        "statistic": between.q,
+        "statistic": between.statistic,
         "df": float(between.df),
         "p": between.p,
     }

@@ -9,7 +9,6 @@ import pytest
 from test_base import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed
-from mentorstats.calibration.beyond_error import spread_beyond_error
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed.levels_scale import Places, level_shares
 
@@ -116,17 +115,6 @@ def test_the_random_effects_contrast_is_what_one_step_finds(base) -> None:
     found = assignment_check(base).raters
     step, _ = base.one_step(base.by_rater()).alone()
     assert found["contrast"].to_numpy() == pytest.approx(step, abs=0.1 * found["contrast_se"].min())
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_the_lower_limit_is_above_zero_exactly_when_the_test_rejects(seed) -> None:
-    rng = np.random.default_rng(seed)
-    root = rng.normal(size=(8, 8))
-    covariance = root @ root.T
-    for size in (0.5, 1.0, 1.5, 2.0):
-        found = spread_beyond_error(size * root @ rng.normal(size=8), covariance, 0.05, 0.0)
-        assert (found.low > 0) == (found.p < 0.05)
-        assert found.low <= found.sd <= found.high
 
 
 def test_raters_who_all_rate_all_candidates_cannot_differ() -> None:
