@@ -66,7 +66,8 @@ class Assignment:
     roles
         One row a role. ``sd``: standard deviation of the difference between raters beyond its errors, with
         an interval whose lower limit is above zero exactly when the test rejects, and NaN where the
-        differences are smaller than chance would have them; ``statistic``, ``df``, ``p`` of that test; ``caseload_sd``: how far candidates of different raters differ (group means).
+        differences are smaller than chance would have them; ``statistic``, ``df``, ``p`` of that test;
+        ``caseload_sd``: how far candidates of different raters differ (group means).
     """
 
     raters: pd.DataFrame

@@ -17,7 +17,7 @@ from scipy.stats import norm
 from mentorstats.calibration.against_draws import Limits, adding, limits, mean_square_ratio
 from mentorstats.calibration.base import Base, Step
 from mentorstats.calibration.between import SHRUNKEN, contrasts
-from mentorstats.calibration.cutpoint_steps import dispersion, step, stretch
+from mentorstats.calibration.moves import dispersions, step, stretches
 from mentorstats.calibration.rater_rows import CONTRAST_Z, contrast_columns, finished, rater_rows, without_fit
 from mentorstats.calibration.redraws import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
 from mentorstats.estimate import Status, has_value
@@ -69,10 +69,9 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
     if not has_value(base.status):
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
     rows = rater_rows(base)
-    group, n = base.rater_of_row, len(rows)
-    families = _families(base)
-    found = _by_family(step(base, stretch(base), group, n), families)
-    scatter = _by_family(step(base, dispersion(base), group, n), families)
+    families, own = _families(base), base.by_rater()
+    found = _by_family(step(base, stretches(base, own)), families)
+    scatter = _by_family(step(base, dispersions(base, own)), families)
     half = norm.ppf(0.5 + confidence / 2) * found["effect_se"]
     middle = middle_shares(base, drawn or redraws(base), confidence)
     central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
