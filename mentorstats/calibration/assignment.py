@@ -17,6 +17,8 @@ from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
 from mentorstats.calibration.freed import candidate_grouping, freed
+from mentorstats.calibration.rater_rows import interval_columns
+from mentorstats.calibration.unshrunken import errors
 from mentorstats.calibration.variance_between import Between, between, members, members_of_estimates
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
@@ -39,6 +41,7 @@ _ROUNDING = (
 )
 
 _OF_RATER = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates"]
+_ENDS = ("", "_se", "_low", "_high")
 _NOT_TOLD = "Shares no candidate with another rater, so that rater and candidates cannot be told apart."
 _FEW = "Rated one candidate only, whose quality this difference would stand for."
 _SAME = "Compared with others within candidates alone, so that what candidates are like makes no difference."
@@ -157,12 +160,6 @@ def _prior(base: Base, columns: Ints) -> Floats:
     return np.asarray((factor @ factor.T)[own, own])
 
 
-def _errors(joint: Joint, columns: Ints) -> Floats:
-    r = len(columns)
-    chosen = sparse.csr_array((np.ones(r), (np.arange(r), columns)), shape=(r, len(joint.b)))
-    return joint.error(np.zeros((r, len(joint.beta))), chosen)
-
-
 # Tables ------------------------------------------------------------------------------------------------
 
 
@@ -174,8 +171,8 @@ def _role(
     columns = rows["column"].to_numpy(dtype=np.int64)
     prior, random_error, within_error = (
         _prior(base, columns),
-        _errors(base.joint, columns),
-        _errors(within, columns),
+        errors(base.joint, columns),
+        errors(within, columns),
     )
     random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
     free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
@@ -213,8 +210,7 @@ _BY_DESIGN = replace(_NONE, variance=0.0, low=0.0, high=0.0)  # all comparisons 
 
 
 def _interval(name: str, value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
-    half = norm.ppf(0.5 + confidence / 2) * se
-    return {name: value, f"{name}_se": se, f"{name}_low": value - half, f"{name}_high": value + half}
+    return interval_columns([name + end for end in _ENDS], value, se, confidence)
 
 
 def _bounded(name: str, values: Floats) -> dict[str, float]:
@@ -298,23 +294,14 @@ def _share(base: Base, variance: float) -> float:
 
 
 def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
-    counted = base.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"),
-        n_lessons=("observation", "nunique"),
-        n_candidates=("candidate", "nunique"),
-    )
-    numbers = [
-        f"{name}{end}"
-        for name in ("contrast", "within", "difference")
-        for end in ("", "_se", "_low", "_high")
-    ]
+    numbers = [f"{name}{end}" for name in ("contrast", "within", "difference") for end in _ENDS]
     numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
     told = {"status": base.status.value, "status_note": base.fit.status_note, "reference": "hausman_1978"}
-    raters = counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
+    raters = base.counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
         **dict.fromkeys(numbers, np.nan), confidence=confidence, interval_method="none", **told
     )
     names = [f"{name}{end}" for name in ("sd", "sd_level") for end in ("", "_low", "_high")]
     names += ["statistic", "p", "caseload_sd", "caseload_sd_low", "caseload_sd_high", "caseload_share"]
-    roles = counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
+    roles = base.counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
     roles = roles.assign(n_compared=0, df=0, **dict.fromkeys(names, np.nan))
     return Assignment(raters, roles.assign(confidence=1 - 2 * level, interval_method="none", **told))

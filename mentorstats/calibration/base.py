@@ -314,19 +314,22 @@ class Base:
         return names.index("rater")
 
     @cached_property
+    def counted(self) -> pd.DataFrame:
+        """The first columns of ``raters``, counts included, also where the fit has no value."""
+        return self.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
+            n_ratings=("rank", "size"),
+            n_lessons=("observation", "nunique"),
+            n_candidates=("candidate", "nunique"),
+        )
+
+    @cached_property
     def raters(self) -> pd.DataFrame:
         """One row a rater and role that rated, in the order of rater and role.
 
         ``rater``, ``rater_role``, ``n_ratings``, ``n_lessons``, ``n_candidates``, and ``column``: where
         the effect stands among the effects of all members.
         """
-        keys = ["rater", "rater_role"]
-        counted = self.rows.groupby(keys, observed=True, as_index=False).agg(
-            n_ratings=("rank", "size"),
-            n_lessons=("observation", "nunique"),
-            n_candidates=("candidate", "nunique"),
-        )
-        t = self.rater_grouping
+        counted, t = self.counted.copy(), self.rater_grouping
         members = self.model.members[t]
         at = members.find(counted)
         roles = list(members.roles)

@@ -9,6 +9,7 @@ import pytest
 from test_base import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed
+from mentorstats.calibration.unshrunken import errors
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed.levels_scale import Places, level_shares
 
@@ -99,7 +100,7 @@ def test_freed_candidates_are_the_dense_solution(base, monkeypatch) -> None:
         (joint.b + (inverse @ pull)[: len(joint.b)])[raters], abs=DIFFERENCES
     )
     dense = inverse[np.ix_(raters, raters)]
-    assert assignment._errors(after, raters) == pytest.approx(dense, abs=DIFFERENCES)
+    assert errors(after, raters) == pytest.approx(dense, abs=DIFFERENCES)
 
 
 def test_candidates_with_the_spread_that_they_had_change_nothing(base, monkeypatch) -> None:
@@ -107,8 +108,8 @@ def test_candidates_with_the_spread_that_they_had_change_nothing(base, monkeypat
     monkeypatch.setattr(freed, "FREE_SD", base.joint.factors[t][0, 0])
     again, raters = freed.freed(base), base.raters["column"].to_numpy()
     assert again.b == pytest.approx(base.joint.b, abs=EXACT)
-    errors = [assignment._errors(joint, raters) for joint in (again, base.joint)]
-    assert errors[0] == pytest.approx(errors[1], abs=1e-7)
+    both = [errors(joint, raters) for joint in (again, base.joint)]
+    assert both[0] == pytest.approx(both[1], abs=1e-7)
 
 
 def test_the_random_effects_contrast_is_what_one_step_finds(base) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import base_fit, drift, drift_between
 from mentorstats.calibration.base import WEEKS, Base
 from mentorstats.calibration.drift_refit import refit
@@ -89,19 +89,6 @@ def found(base):
 
 
 @pytest.fixture(scope="module")
-def invented():
-    """The invented programme as a long table, without its faults, and the truth about it."""
-    made = demo.programme()
-    lessons = made.observations.merge(made.placements, on="placement")
-    lessons["week"] = (lessons["date"] - lessons["start"]).dt.days // 7 + 1
-    long = made.ratings.merge(
-        lessons[["observation", "candidate", "cohort", "week", "date"]], on="observation"
-    )
-    long["rank"] = (long["level"].cat.codes + 1).where(long["level"].notna()).astype("Int8")
-    return base_fit(long), made.truth
-
-
-@pytest.fixture(scope="module")
 def spreads():
     """How blameless raters' z are spread, with candidates' own slopes in the model and without them."""
     z: dict[str, list[float]] = {"with": [], "without": []}
@@ -113,10 +100,10 @@ def spreads():
     return {name: float(np.sqrt(np.mean(np.square(values)))) for name, values in z.items()}
 
 
-def test_planted_drift_comes_back_in_the_invented_programme(invented) -> None:
-    base, truth = invented
-    raters = drift(base).set_index("rater")
-    supervisors = truth.raters[truth.raters["role"] == "supervisor"].set_index("rater")["drift"]
+def test_planted_drift_comes_back_in_the_invented_programme(invented, invented_base) -> None:
+    raters = drift(invented_base).set_index("rater")
+    truth = invented.truth.raters
+    supervisors = truth[truth["role"] == "supervisor"].set_index("rater")["drift"]
     middle = supervisors.reindex(raters.index[raters["contrast"].notna()]).dropna().mean()
     row = raters.loc[supervisors.idxmin()]
     assert abs(row["contrast"] - (supervisors.min() - middle)) < WITHIN * row["contrast_se"]

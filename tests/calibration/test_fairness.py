@@ -1,6 +1,5 @@
 """Groups of candidates: planted effects come back, true differences move nothing, small groups stay out."""
 
-import json
 import tomllib
 
 import numpy as np
@@ -10,8 +9,7 @@ from grouped import grouped
 from scipy import sparse
 from statsmodels.stats.multitest import multipletests
 
-import mentorstats as ms
-from mentorstats import demo, places, policy
+from mentorstats import places, policy
 from mentorstats.calibration import base_fit, candidate_groups, fairness
 from mentorstats.calibration.base import MEASURE, WEEKS
 from mentorstats.calibration.fairness import within_candidates
@@ -203,12 +201,11 @@ def test_the_same_twice(base, drawn, found) -> None:
         pd.testing.assert_frame_equal(getattr(again, name), getattr(found, name))
 
 
-def test_what_is_planted_in_the_invented_programme_is_found(tmp_path) -> None:
-    demo.write(tmp_path / "demo")
-    truth = json.loads((tmp_path / "demo" / demo.TRUTH).read_text(encoding="utf-8"))
-    records = ms.load(tmp_path / "demo")
-    told = fairness(base_fit(records.long()), candidate_groups(records.placements, "entry_route"), RULES)
-    planted = {row["effect"]: row for row in truth["biases"]}
+def test_what_is_planted_in_the_invented_programme_is_found(
+    invented, invented_records, invented_base
+) -> None:
+    told = fairness(invented_base, candidate_groups(invented_records.placements, "entry_route"), RULES)
+    planted = invented.truth.biases.set_index("effect").to_dict("index")
     rater = told.raters.set_index("rater").loc[planted["rater"]["member"]]
     assert (rater["group"], rater["against"]) == (planted["rater"]["group"], planted["rater"]["against"])
     assert abs(rater["contrast"] - planted["rater"]["logits"]) < WITHIN * rater["contrast_se"]

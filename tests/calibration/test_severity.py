@@ -9,8 +9,7 @@ from scipy.linalg import block_diag
 from test_base import programme
 from truth import Situation, draw
 
-import mentorstats as ms
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import base_fit, linkage
 from mentorstats.calibration.base import MEASURE, WEEKS
 from mentorstats.calibration.separation import COLUMNS as OF_ROLES
@@ -342,11 +341,9 @@ def test_columns_are_those_of_the_vocabulary(base) -> None:
 # The invented programme ----------------------------------------------------------------------------
 
 
-def test_planted_severities_come_back(tmp_path) -> None:
-    demo.write(tmp_path, seed=demo.SEED)
-    long = ms.load(tmp_path).long()
-    truth = demo.programme().truth
-    table = severity(base_fit(long), networks=linkage(long).raters).set_index("rater")
+def test_planted_severities_come_back(invented, invented_records, invented_base) -> None:
+    truth, networks = invented.truth, linkage(invented_records.long()).raters
+    table = severity(invented_base, networks=networks).set_index("rater")
     planted = truth.planted[truth.planted["effect"].isin(["severe", "lenient"])]
     assert len(planted) == 3
     rows = table.loc[planted["rater"]]
