@@ -8,10 +8,10 @@ import pytest
 
 from mentorstats import places
 from mentorstats.calibration import base_fit, drift, drift_between
-from mentorstats.calibration.base import WEEKS, Base
+from mentorstats.calibration.base import WEEKS, Base, fit_again
 from mentorstats.calibration.drift_refit import refit
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed import by, fit
+from mentorstats.mixed import by
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors: what planted effects are asked to come back within
@@ -62,16 +62,7 @@ def programme(
 
 def without_slopes(base: Base) -> Base:
     """Fit the same model with candidates who all change alike."""
-    declared = base.model.declared
-    made = fit(
-        base.rows,
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=list(declared.fixed),
-        grouped=[by("candidate"), *declared.grouped[1:]],
-        thresholds_by=declared.thresholds_by,
-    )
+    made = fit_again(base, {}, grouped=[by("candidate"), *base.model.declared.grouped[1:]])
     return Base(made, base.rows)
 
 
@@ -135,18 +126,9 @@ def test_a_refit_agrees_with_the_step(base) -> None:
     assert list(checked["rater"]) == ["r03", "r07"]
     assert checked["change_in_se"].abs().max() < STEP
     assert checked["se"].to_numpy() == pytest.approx(checked["one_step_se"], rel=0.05)
-    declared = base.model.declared
     own = base.rows["rater"] == "r03"
     weeks = base.rows[WEEKS] - np.average(base.rows.loc[own, WEEKS], weights=base.information[own])
-    again = fit(
-        base.rows.assign(own=np.where(own, weeks, 0.0)),
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=[*declared.fixed, "own"],
-        grouped=list(declared.grouped),
-        thresholds_by=declared.thresholds_by,
-    ).coefficients.loc["own"]
+    again = fit_again(base, {"own": np.where(own, weeks, 0.0)}, more=["own"]).coefficients.loc["own"]
     alone = refit(base, ["r03"]).iloc[0]
     assert alone["estimate"] == pytest.approx(again["estimate"], rel=1e-4)
     assert alone["se"] == pytest.approx(again["se"], rel=0.05)  # there the variances are not held
@@ -156,20 +138,11 @@ def test_the_spread_of_drift_is_that_of_a_model_with_raters_slopes() -> None:
     drifts = np.random.default_rng(8).normal(0, 0.2, RATERS)
     base = base_fit(programme(9, candidates=96, slope=0.1, drifts=drifts))
     ours = drift_between(base)
-    declared = base.model.declared
     grouped = [
         by("rater", slope=WEEKS, correlated=False) if term.name == "rater" else term
-        for term in declared.grouped
+        for term in base.model.declared.grouped
     ]
-    full = fit(
-        base.rows,
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=list(declared.fixed),
-        grouped=grouped,
-        thresholds_by=declared.thresholds_by,
-    )
+    full = fit_again(base, {}, grouped=grouped)
     sd = float(np.sqrt(full.model.fitted.covariances()[1][1, 1]))
     role = ours.roles.iloc[0]
     assert role["sd"] == pytest.approx(sd, rel=0.1)  # moments of one step against likelihood

@@ -11,12 +11,11 @@ from statsmodels.stats.multitest import multipletests
 
 from mentorstats import places, policy
 from mentorstats.calibration import base_fit, candidate_groups, fairness
-from mentorstats.calibration.base import MEASURE, WEEKS
+from mentorstats.calibration.base import fit_again
 from mentorstats.calibration.fairness import within_candidates
 from mentorstats.calibration.group_sides import Sides
 from mentorstats.calibration.moves import given, shifts, step
 from mentorstats.errors import ArgumentError, ColumnError
-from mentorstats.mixed import fit
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors
@@ -58,15 +57,8 @@ def test_a_step_along_a_rater_reaches_what_a_refit_finds(base, drawn, found) -> 
     own = (base.rows["rater"] == "r01").to_numpy()
     of_rater = np.where(own, group - group[own].mean(), 0.0)
     by_role = {f"group_{r}": group * (base.rows["rater_role"] == r) for r in ("mentor", "supervisor")}
-    refit = fit(
-        base.rows.assign(of_rater=of_rater, **by_role),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("rater_role", "cohort", WEEKS, "of_rater", *by_role),
-        grouped=base.model.declared.grouped,
-        thresholds_by=MEASURE,
-    ).coefficients.loc["of_rater"]
+    columns = {"of_rater": of_rater} | by_role
+    refit = fit_again(base, columns, more=list(columns)).coefficients.loc["of_rater"]
     rater = found.raters.set_index("rater").loc["r01"]
     assert rater["contrast"] == pytest.approx(refit["estimate"], abs=ONE_STEP * refit["se"])
     assert rater["contrast_se"] == pytest.approx(refit["se"], rel=ONE_STEP)

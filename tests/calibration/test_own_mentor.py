@@ -15,8 +15,8 @@ from mentorstats.calibration import (
     is_own_mentor,
     own_mentor_difference,
 )
+from mentorstats.calibration.base import fit_again
 from mentorstats.errors import ArgumentError, ColumnError
-from mentorstats.mixed import by, fit
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors
@@ -56,21 +56,7 @@ def test_the_difference_of_roles_is_that_of_the_fit(invented_base, found) -> Non
 def test_one_step_reaches_a_refit() -> None:
     made = base_fit(visited(6))
     row = own_mentor_difference(made, "own").iloc[0]
-    refit = fit(
-        made.rows.assign(own=made.rows["own"].astype(float)),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("cohort", "weeks_from_mean", "own"),
-        grouped=(
-            by("candidate", slope="weeks_from_mean", correlated=False),
-            by("rater"),
-            by("observation"),
-            by("rater", "observation"),
-            by("rater", "criterion"),
-        ),
-        thresholds_by="criterion_of_version",
-    )
+    refit = fit_again(made, {"own": made.rows["own"].astype(float)}, more=["own"])
     there = refit.coefficients.loc["own"]
     assert row["value"] == pytest.approx(there["estimate"], abs=ONE_STEP * there["se"])
     assert row["se"] == pytest.approx(there["se"], rel=ONE_STEP)

@@ -7,11 +7,11 @@ from spread_simulation import outside, programme
 from test_base import programme as plain_programme
 
 from mentorstats.calibration import base_fit, central_tendency, range_restriction, redraws
+from mentorstats.calibration.base import fit_again
 from mentorstats.calibration.between import between_sd, information_inverse, shrunken
 from mentorstats.calibration.moves import dispersions, step, stretches
 from mentorstats.calibration.spread import expected_squares, middle_levels, squares
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed import by, fit
 
 ONE_STEP = 0.2  # of a standard error: a Newton step from the fit against the optimum
 HELD = 0.12  # of it: a step holds the variances, a refit does not, so its error is larger
@@ -61,22 +61,7 @@ def test_a_step_in_dispersion_reaches_what_a_refit_finds(base) -> None:
     difference = np.array([-1.0, 1.0])
     covariance, _ = information_inverse(found)
     estimate, se = difference @ covariance @ found.score, np.sqrt(difference @ covariance @ difference)
-    refit = fit(
-        base.rows.assign(other=group),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("weeks_from_mean",),
-        grouped=(
-            by("candidate", slope="weeks_from_mean", correlated=False),
-            by("rater"),
-            by("observation"),
-            by("rater", "observation"),
-            by("rater", "criterion"),
-        ),
-        thresholds_by="criterion_of_version",
-        scale=("other",),
-    )
+    refit = fit_again(base, {"other": group}, scale=["other"])
     there = refit.coefficients
     row = there[there.index.str.contains("other")].iloc[0]
     assert estimate == pytest.approx(row["estimate"], abs=ONE_STEP * row["se"])
