@@ -33,12 +33,14 @@ from mentorstats.agreement.pairing import double_scored, stacked
 from mentorstats.agreement.planning import disagreement_correlation, double_scores_needed, precision
 from mentorstats.agreement.reading import benchmark, paradox, read_against
 from mentorstats.agreement.reporting_items import reporting_items
+from mentorstats.agreement.survey import Survey, survey
 from mentorstats.agreement.totals import limits_of_agreement
 from mentorstats.agreement.verdicts import certification_rules
 
 __all__ = [
     "Certification",
     "LessonWeights",
+    "Survey",
     "benchmark",
     "by_level",
     "by_rater",
@@ -67,4 +69,5 @@ __all__ = [
     "read_against",
     "reporting_items",
     "stacked",
+    "survey",
 ]

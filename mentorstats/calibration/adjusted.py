@@ -78,7 +78,7 @@ def adjusted_scores(
     scores = _recorded(base)
     status, note = Status.OK, ""
     if not has_value(base.status):
-        status, note = base.status, base.fit.status_note
+        status, note = base.status, base.status_note
     elif assignment is not None and not assignment.ignorable:
         status, note = Status.ASSIGNMENT_NOT_IGNORABLE, WITHHELD
     values = _adjusted(base, scores, confidence) if status is Status.OK else dict.fromkeys(_VALUES, np.nan)
@@ -89,7 +89,7 @@ def adjusted_scores(
 
 
 def _recorded(base: Base) -> pd.DataFrame:
-    grouped = base.rows.groupby(KEYS, observed=True, as_index=False)
+    grouped = base.rows.groupby(KEYS, observed=True, as_index=False, dropna=False)
     return grouped.agg(
         n_ratings=("rank", "size"),
         n_lessons=("observation", "nunique"),
@@ -209,8 +209,7 @@ def _rater_shift(base: Base, variance: float, scores: pd.DataFrame) -> Floats:
                 held[base.joint.part(t)] = 0.0
         beside = base.random_columns @ (base.joint.b - held)
         there.append(expected_rank(base, tau, base.predictor - beside, measure, variance))
-    index = pd.MultiIndex.from_frame(scores[KEYS])
-    row = index.get_indexer(pd.MultiIndex.from_frame(base.rows[KEYS]))
+    row = base.rows.groupby(KEYS, observed=True, dropna=False).ngroup().to_numpy()  # as the scores stand
     total = np.bincount(row, there[0] - there[1], minlength=len(scores))
     return np.asarray(total / np.bincount(row, minlength=len(scores)))
 

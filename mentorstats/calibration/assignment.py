@@ -296,7 +296,7 @@ def _share(base: Base, variance: float) -> float:
 def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
     numbers = [f"{name}{end}" for name in ("contrast", "within", "difference") for end in _ENDS]
     numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
-    told = {"status": base.status.value, "status_note": base.fit.status_note, "reference": "hausman_1978"}
+    told = {"status": base.status.value, "status_note": base.status_note, "reference": "hausman_1978"}
     raters = base.counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
         **dict.fromkeys(numbers, np.nan), confidence=confidence, interval_method="none", **told
     )

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.errors import ArgumentError, ModelError, need_columns
-from mentorstats.estimate import Status
+from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit, by, fit
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.joint import Joint
@@ -118,10 +118,27 @@ class Base:
         """The fitted model."""
         return self.fit.model
 
+    @cached_property
+    def _told(self) -> tuple[Status, str]:
+        if not has_value(self.fit.status) or any(m.name == "rater" for m in self.model.members):
+            return self.fit.status, self.fit.status_note
+        verdict = self.model.screening.groupings.get("rater")
+        if verdict is not None and not has_value(verdict.status):
+            return verdict.status, verdict.note
+        return Status.NOT_IDENTIFIED, verdict.note if verdict else "The fit holds no raters."
+
     @property
     def status(self) -> Status:
-        """Status of the fit; nothing else here works unless it has a value."""
-        return self.fit.status
+        """Status of the fit, or of the raters where the fit could not hold them.
+
+        Nothing else here works unless it has a value.
+        """
+        return self._told[0]
+
+    @property
+    def status_note(self) -> str:
+        """What the status means here."""
+        return self._told[1]
 
     @cached_property
     def joint(self) -> Joint:
@@ -312,7 +329,7 @@ class Base:
         """Which of the model's groupings is that of raters."""
         names = [members.name for members in self.model.members]
         if "rater" not in names:
-            raise ModelError("the fit holds no raters", remedy=self.fit.status_note or "Look at fit.notes.")
+            raise ModelError("the fit holds no raters", remedy=self.status_note)
         return names.index("rater")
 
     @cached_property

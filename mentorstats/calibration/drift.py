@@ -151,7 +151,7 @@ def periods_of_rows(base: Base, per: str) -> tuple[Floats, tuple[Status, str] | 
     if base.rows.empty:
         return none, (Status.NO_RECORDS, "")
     if not has_value(base.status):
-        return none, (base.status, base.fit.status_note)
+        return none, (base.status, base.status_note)
     if per == "week":
         weeks = base.rows[WEEKS].to_numpy(dtype=np.float64)
         if np.isnan(weeks).any() or np.ptp(weeks) == 0:

@@ -162,7 +162,7 @@ def fairness(
     field = str(groups.name or "group")
     level = policy.value("confidence") if confidence is None else confidence
     if not has_value(base.status):
-        return _nothing(field, base.status, base.fit.status_note, None)
+        return _nothing(field, base.status, base.status_note, None)
     labels = base.rows["candidate"].astype("str").map(groups.rename(index=str))
     counted = sizes(base, labels, policy.rule("minimum_group_size").met, "candidate")
     shown = counted.loc[counted["status"] == Status.OK, "group"].tolist()

@@ -70,5 +70,5 @@ def candidate_grouping(base: Base) -> int:
     """Which of the model's groupings is that of candidates."""
     names = [members.name for members in base.model.members]
     if "candidate" not in names:
-        raise ModelError("the fit holds no candidates", remedy=base.fit.status_note or "Look at fit.notes.")
+        raise ModelError("the fit holds no candidates", remedy=base.status_note or "Look at fit.notes.")
     return names.index("candidate")

@@ -59,7 +59,7 @@ def level_use(base: Base, drawn: Redraws | None = None, *, confidence: float = 0
         confidence=confidence,
         method=METHOD,
         missing=base.status,
-        why=base.fit.status_note,
+        why=base.status_note,
         reference="",
         by=("rater_role", "rater", "level"),
     )

@@ -123,7 +123,7 @@ class _Found:
 def _visitors(base: Base, own: Bools, visiting: Bools) -> _Found:
     """Own mentors against visiting raters of their role, by one step."""
     if not has_value(base.status):
-        return _Found(status=base.status, note=base.fit.status_note)
+        return _Found(status=base.status, note=base.status_note)
     if not own.any():
         return _Found(status=Status.NO_RECORDS, note=_NOBODY)
     value, se = (float(each[0]) for each in base.one_step(own.astype(float)[:, None]).alone())
@@ -135,7 +135,7 @@ def _visitors(base: Base, own: Bools, visiting: Bools) -> _Found:
 def _roles(base: Base, home: str, role: str) -> _Found:
     """The role of own mentors against another, as fitted: own and visiting ratings together."""
     if not has_value(base.status):
-        return _Found(status=base.status, note=base.fit.status_note)
+        return _Found(status=base.status, note=base.status_note)
     model, joint = base.model, base.joint
     frame = base.rows.iloc[[0, 0]].assign(rater_role=[home, role])
     wide = np.asarray([1.0, -1.0] @ model.layout.matrix(frame))[None, :]

@@ -95,6 +95,6 @@ def without_fit(base: Base, columns: tuple[str, ...], confidence: float, referen
         confidence=confidence,
         method="none",
         missing=base.status,
-        why=base.fit.status_note,
+        why=base.status_note,
         reference=reference,
     )

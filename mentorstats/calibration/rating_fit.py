@@ -136,7 +136,7 @@ def criterion_fit(
         missing, why = Status.NO_SPREAD, "All drawn ratings fit equally."
     else:
         rows = rows.assign(**dict.fromkeys(_COLUMNS, np.nan))
-        missing, why = base.status, base.fit.status_note
+        missing, why = base.status, base.status_note
     return finished(
         rows,
         value="contrast",

@@ -90,7 +90,7 @@ def same_instrument(
     """
     level = policy.value("confidence") if confidence is None else confidence
     if not has_value(base.status):
-        return _nothing(by, base.status, base.fit.status_note, None)
+        return _nothing(by, base.status, base.status_note, None)
     labels = _labels(base, by, values)
     met = policy.rule("minimum_group_size").met
     counted = sizes(base, labels, met, "rater" if by == "rater_role" else "candidate")

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import chi2, norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, raters_status
+from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
 from mentorstats.errors import need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.holding import hold_sd, variance_space
@@ -102,7 +102,7 @@ def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.Da
         ("rater", "rater_role", "network", "n_ratings", "contrast_se", "status", "status_note"),
         where="raters",
     )
-    known = has_value(raters_status(base)[0])
+    known = has_value(base.status)
     spread = _spreads(base, refit) if known else {}
     means = _means(base) if known else {}
     rows = [
@@ -147,7 +147,7 @@ def _row(
 
 
 def _status(base: Base, part: pd.DataFrame, spread: Numbers, n: int) -> tuple[Status, str]:
-    status, why = raters_status(base)
+    status, why = base.status, base.status_note
     if not has_value(status):
         return status, why
     if n < 2:

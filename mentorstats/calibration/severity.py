@@ -17,7 +17,7 @@ from mentorstats.calibration.rater_rows import (
     contrast_columns,
     interval_columns,
 )
-from mentorstats.calibration.unshrunken import RaterEffects, rater_effects, raters_status
+from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 
@@ -87,7 +87,7 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
     if networks is not None:
         networks = networks.reset_index() if "rater" in networks.index.names else networks
         need_columns(networks.columns, ("rater", "network", "status"), where="networks")
-    status, note = raters_status(base)
+    status, note = base.status, base.status_note
     if not has_value(status):
         return _without(base, status, note)
     table = base.raters[_COUNTS].copy()

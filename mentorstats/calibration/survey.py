@@ -26,7 +26,7 @@ from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import severity
 from mentorstats.calibration.spread import central_tendency, range_restriction
 from mentorstats.calibration.talks import Talks, talks
-from mentorstats.estimate import Status
+from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
@@ -118,7 +118,7 @@ def survey(
         weeks, cycles = (drift_between(base, per=per, confidence=confidence) for per in ("week", "cycle"))
         charts, trend = _recorded(key_ratings, confidence, seed)
     with stage("ratings drawn from the model"):
-        drawn = redraws(base, seed=seed)
+        drawn = redraws(base, seed=seed) if has_value(base.status) else None
     with stage("spread, halo and fit"):
         spread = _spread(base, drawn, confidence)
     with stage("groups and instrument"):
@@ -173,7 +173,7 @@ def _recorded(
     return charts, key_trend(key_ratings, confidence=confidence)
 
 
-def _spread(base: Base, drawn: Redraws, confidence: float) -> Spread:
+def _spread(base: Base, drawn: Redraws | None, confidence: float) -> Spread:
     return Spread(
         central=central_tendency(base, drawn, confidence=confidence),
         restriction=range_restriction(base, drawn, confidence=confidence),

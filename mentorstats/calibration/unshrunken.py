@@ -16,7 +16,6 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2, norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.holding import entry
 from mentorstats.mixed.joint import Joint
@@ -184,16 +183,6 @@ class RaterEffects:
             return np.nan, np.nan
         statistic = -self._peak[1]
         return statistic, float(0.5 * chi2.sf(statistic, 1)) if statistic > 0 else 1.0
-
-
-def raters_status(base: Base) -> tuple[Status, str]:
-    """Status of the fit, or of the raters in it where they could not be kept apart from something else."""
-    if not has_value(base.status):
-        return base.status, base.fit.status_note
-    if any(members.name == "rater" for members in base.model.members):
-        return base.status, ""
-    verdict = base.model.screening.groupings.get("rater")
-    return (verdict.status, verdict.note) if verdict else (Status.NOT_IDENTIFIED, "The fit holds no raters.")
 
 
 def rater_effects(base: Base) -> list[RaterEffects]:

@@ -11,14 +11,17 @@ from mentorstats.reliability.cost import cheapest
 from mentorstats.reliability.decision import d_study
 from mentorstats.reliability.multivariate import ProfileStudy, profile_study
 from mentorstats.reliability.study import GStudy, g_study
+from mentorstats.reliability.survey import Survey, survey
 
 __all__ = [
     "GStudy",
     "ProfileStudy",
+    "Survey",
     "change_study",
     "cheapest",
     "composite",
     "d_study",
     "g_study",
     "profile_study",
+    "survey",
 ]

@@ -153,7 +153,10 @@ def test_what_cannot_be_fitted_has_a_status() -> None:
     table = programme(4, lessons=1)
     assert base_fit(table.iloc[:0]).status == "no_records"
     assert base_fit(table.assign(rank=2)).status == "one_level_used"
-    assert "rater" not in [members.name for members in base_fit(table.query("rater == 'r01'")).model.members]
+    alone = base_fit(table.query("rater == 'r01'"))
+    assert has_value(alone.fit.status)
+    assert not has_value(alone.status)
+    assert alone.status_note
 
 
 def test_a_declared_level_that_nobody_gave_counts_as_a_level() -> None:

@@ -90,6 +90,20 @@ def observations(table):
     return pd.DataFrame({"observation": codes, "visit_mode": modes})
 
 
+def placements(table):
+    """One placement a candidate; the mentor is the candidate's first one, two groups of candidates."""
+    first = table.groupby("placement", as_index=False).first()
+    mentors = table[table["rater_role"] == "mentor"].groupby("placement")["rater"].first()
+    return pd.DataFrame(
+        {
+            "placement": first["placement"],
+            "candidate": first["candidate"],
+            "mentor": first["placement"].map(mentors),
+            "entry_route": np.where(first.index % 2, "school_leaver", "career_changer"),
+        }
+    )
+
+
 def sources(rows):
     return pd.DataFrame(
         [("visits.csv", None, "ratings", "ab12cd34ef56" * 5 + "abcd", rows + 2, rows, 2)],
@@ -105,6 +119,7 @@ def records(table=None):
         long=lambda: table,
         rubrics=rubrics(),
         observations=observations(table),
+        placements=placements(table),
         key_ratings=pd.DataFrame(),
         raters=None,
         problems=problems(),

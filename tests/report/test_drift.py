@@ -52,7 +52,7 @@ def scored(seed=2, raters=12, days=9, moving=-1.6):
 
 @pytest.fixture(scope="module")
 def base():
-    return base_fit(ratings())
+    return base_fit(ratings(candidates=72))
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +111,7 @@ def test_mean_drift_of_few_raters_is_not_shown(found) -> None:
 
 
 def test_without_weeks_the_section_says_so() -> None:
-    flat = drift_between(base_fit(ratings().assign(week=1)))
+    flat = drift_between(base_fit(ratings(candidates=72).assign(week=1)))
     section = drift.section(flat, policy.read())
     assert "cannot be told" in section.answer
     assert view(section.tables[-1]).rows[0][3].text == "no value"
@@ -175,3 +175,9 @@ def test_the_sections_stand_on_a_page(made, found, recorded) -> None:
     html = page.render(report).decode("utf-8")
     assert "key-drift-chart-r00" in html
     assert not re.search(r"\bnan\b|NaT|None", html)
+
+
+def test_raters_of_few_candidates_are_counted_and_not_listed() -> None:
+    section = drift.section(drift_between(base_fit(ratings())), policy.read())
+    assert not any(table.key.startswith("drift-raters") for table in section.tables)
+    assert "12 raters of fewer than 10 candidates are not listed" in section.tables[0].note

@@ -21,10 +21,23 @@ KEYS = [
     "differences",
     "levels-used",
     "lesson-scores",
-    "single-scores",
     "next-round",
+    "single-scores",
+    "components-and-plan",
+    "networks",
+    "assignment",
+    "severity",
+    "own-mentor",
+    "drift",
+    "spread-and-halo",
+    "rating-fit",
+    "talks",
+    "adjusted-scores",
     "key-scores",
+    "key-drift",
     "certificates",
+    "fairness",
+    "same-instrument",
     "reading",
     "methods",
     "cautions",
@@ -75,10 +88,16 @@ def test_small_sites_are_blanked(made):
     assert pd.isna(fern["value"])
 
 
-def test_raters_and_candidates_are_not_listed(html, make_long):
+def test_candidates_are_never_listed_and_raters_of_few_have_no_numbers(made, html, make_long):
     table = make_long()
-    for code in [*table["rater"].unique(), *table["candidate"].unique()]:
+    for code in table["candidate"].unique():
         assert f">{code}<" not in html
+    seen = table[table["level"].notna()].groupby("rater")["candidate"].nunique()
+    few = set(seen.index[seen < policy.read().value("minimum_group_size")])
+    assert few
+    for shown in (table for part in made.sections for table in part.tables if "rater" in table.data):
+        rows = shown.data[shown.data["rater"].isin(few)]
+        assert rows[list(shown.statistic_columns)].isna().all(axis=None)
 
 
 def test_enough_double_scores_meet_the_policy_and_too_few_do_not(made, make_long, make_records):
