@@ -88,6 +88,7 @@ def survey(
     placements: pd.DataFrame,
     observations: pd.DataFrame,
     key_ratings: pd.DataFrame | None = None,
+    base: Base | None = None,
     cut: float | None = None,
     seed: int = 0,
 ) -> Survey:
@@ -99,6 +100,8 @@ def survey(
         Tables of the records; the last may be missing or empty.
     policy
         Thresholds: ``confidence``, ``linking_lessons``, and those that `talks` and `fairness` name.
+    base
+        The base fit of ``long``, where it has been made already.
     cut
         Mean score in ranks at which candidates pass, for `adjusted_scores`.
     seed
@@ -108,7 +111,7 @@ def survey(
     with stage("networks of raters"):
         linked = networks(long, policy)
     with stage("base model of all ratings"):
-        base = base_fit(long, confidence=confidence)
+        base = base or base_fit(long, confidence=confidence)
     with stage("assignment and severity"):
         assigned = assignment_check(base, confidence=confidence)
         severe = severity(base, networks=linked.all.raters)
