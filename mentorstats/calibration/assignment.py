@@ -7,18 +7,19 @@ of it, at the price of larger errors: the difference between the two says whethe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import sparse
 from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.beyond_error import Spread
 from mentorstats.calibration.freed import candidate_grouping, freed
 from mentorstats.calibration.group_means import by_group_means
+from mentorstats.calibration.rater_rows import interval_columns
+from mentorstats.calibration.unshrunken import errors
+from mentorstats.calibration.variance_between import Between, between, members
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.joint import Joint
@@ -40,6 +41,7 @@ _ROUNDING = (
 )
 
 _OF_RATER = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates"]
+_ENDS = ("", "_se", "_low", "_high")
 _NOT_TOLD = "Shares no candidate with another rater, so that rater and candidates cannot be told apart."
 _FEW = "Rated one candidate only, whose quality this difference would stand for."
 _SAME = "Compared with others within candidates alone, so that what candidates are like makes no difference."
@@ -67,8 +69,9 @@ class Assignment:
     roles
         One row a role, by the group means' form. ``sd``: standard deviation between raters, beyond error, of
         what severity moves by when the coefficients of the group means are taken out, with an interval
-        whose lower limit is above zero exactly when the test rejects; ``statistic``, ``df``, ``p`` of that
-        test; ``caseload_sd``: that of the coefficients, so how far candidates of different raters differ.
+        whose lower limit is above zero exactly when the test rejects, and NaN where the moves are smaller
+        than chance would have them; ``statistic``, ``df``, ``p`` of that test; ``caseload_sd``: that of the
+        coefficients, so how far candidates of different raters differ.
     """
 
     raters: pd.DataFrame
@@ -166,12 +169,6 @@ def _prior(base: Base, columns: Ints) -> Floats:
     return np.asarray((factor @ factor.T)[own, own])
 
 
-def _errors(joint: Joint, columns: Ints) -> Floats:
-    r = len(columns)
-    chosen = sparse.csr_array((np.ones(r), (np.arange(r), columns)), shape=(r, len(joint.b)))
-    return joint.error(np.zeros((r, len(joint.beta))), chosen)
-
-
 # Tables ------------------------------------------------------------------------------------------------
 
 
@@ -183,8 +180,8 @@ def _role(
     columns = rows["column"].to_numpy(dtype=np.int64)
     prior, random_error, within_error = (
         _prior(base, columns),
-        _errors(base.joint, columns),
-        _errors(within, columns),
+        errors(base.joint, columns),
+        errors(within, columns),
     )
     random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
     free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
@@ -217,13 +214,17 @@ def _role(
     return table, _row_of_role(base, role, rows, tested, found, loads, level)
 
 
-_NONE = Spread(np.nan, np.nan, np.nan, np.nan, 0, np.nan)
-_BY_DESIGN = Spread(0.0, 0.0, 0.0, np.nan, 0, np.nan)  # all comparisons are within candidates anyway
+_NONE = between(members(np.zeros(0), np.zeros((0, 0))), 0.95)
+_BY_DESIGN = replace(_NONE, variance=0.0, low=0.0, high=0.0)  # all comparisons are within candidates anyway
 
 
 def _interval(name: str, value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
-    half = norm.ppf(0.5 + confidence / 2) * se
-    return {name: value, f"{name}_se": se, f"{name}_low": value - half, f"{name}_high": value + half}
+    return interval_columns([name + end for end in _ENDS], value, se, confidence)
+
+
+def _bounded(name: str, values: Floats) -> dict[str, float]:
+    """A value and its bounds, (3,), as columns."""
+    return {name + end: float(value) for end, value in zip(("", "_low", "_high"), values, strict=True)}
 
 
 def _on_level_scale(base: Base, table: pd.DataFrame) -> None:
@@ -236,8 +237,8 @@ def _row_of_role(
     role: str,
     rows: pd.DataFrame,
     tested: NDArray[np.bool_],
-    found: Spread,
-    loads: Spread,
+    found: Between,
+    loads: Between,
     level: float,
 ) -> dict[str, object]:
     status = Status.OK
@@ -248,24 +249,17 @@ def _row_of_role(
     elif found.low > 0:
         status = Status.ASSIGNMENT_NOT_IGNORABLE
     note = _SAME if found is _BY_DESIGN else _OF_ROLE[status]
-    slope = base.level_slope
     return {
         "rater_role": role,
         "n_raters": len(rows),
         "n_compared": int(tested.sum()),
-        "sd": found.sd,
-        "sd_low": found.low,
-        "sd_high": found.high,
-        "sd_level": slope * found.sd,
-        "sd_level_low": slope * found.low,
-        "sd_level_high": slope * found.high,
+        **_bounded("sd", np.array(found.sd)),
+        **_bounded("sd_level", base.level_slope * np.array(found.sd)),
         "statistic": found.statistic,
         "df": found.df,
         "p": found.p,
-        "caseload_sd": loads.sd,
-        "caseload_sd_low": loads.low,
-        "caseload_sd_high": loads.high,
-        "caseload_share": _share(base, loads.sd),
+        **_bounded("caseload_sd", np.array(loads.sd)),
+        "caseload_share": _share(base, loads.variance),
         "confidence": 1 - 2 * level,
         "interval_method": PROFILE,
         "status": status.value,
@@ -274,32 +268,23 @@ def _row_of_role(
     }
 
 
-def _share(base: Base, sd: float) -> float:
+def _share(base: Base, variance: float) -> float:
     """Part of the variance of candidates that lies between raters' candidates, at most 1."""
     t = candidate_grouping(base)
     whole = float(base.model.fitted.covariances()[t][0, 0])
-    return min(sd**2 / whole, 1.0) if whole > 0 else np.nan
+    return min(variance / whole, 1.0) if whole > 0 else np.nan
 
 
 def _without_fit(base: Base, confidence: float, level: float) -> Assignment:
-    counted = base.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"),
-        n_lessons=("observation", "nunique"),
-        n_candidates=("candidate", "nunique"),
-    )
-    numbers = [
-        f"{name}{end}"
-        for name in ("contrast", "within", "difference")
-        for end in ("", "_se", "_low", "_high")
-    ]
+    numbers = [f"{name}{end}" for name in ("contrast", "within", "difference") for end in _ENDS]
     numbers += ["p", *("difference_level" + end for end in ("", "_low", "_high"))]
     told = {"status": base.status.value, "status_note": base.status_note, "reference": "hausman_1978"}
-    raters = counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
+    raters = base.counted.sort_values(["rater_role", "rater"], ignore_index=True).assign(
         **dict.fromkeys(numbers, np.nan), confidence=confidence, interval_method="none", **told
     )
     names = [f"{name}{end}" for name in ("sd", "sd_level") for end in ("", "_low", "_high")]
     names += ["statistic", "p", "caseload_sd", "caseload_sd_low", "caseload_sd_high", "caseload_share"]
-    roles = counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
+    roles = base.counted.groupby("rater_role", as_index=False).agg(n_raters=("rater", "size"))
     told["reference"] = "mundlak_1978"
     roles = roles.assign(n_compared=0, df=0, **dict.fromkeys(names, np.nan))
     return Assignment(raters, roles.assign(confidence=1 - 2 * level, interval_method="none", **told))

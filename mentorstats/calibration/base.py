@@ -6,8 +6,10 @@ further columns by a score test, not by a new fit.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -331,19 +333,22 @@ class Base:
         return names.index("rater")
 
     @cached_property
+    def counted(self) -> pd.DataFrame:
+        """The first columns of ``raters``, counts included, also where the fit has no value."""
+        return self.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
+            n_ratings=("rank", "size"),
+            n_lessons=("observation", "nunique"),
+            n_candidates=("candidate", "nunique"),
+        )
+
+    @cached_property
     def raters(self) -> pd.DataFrame:
         """One row a rater and role that rated, in the order of rater and role.
 
         ``rater``, ``rater_role``, ``n_ratings``, ``n_lessons``, ``n_candidates``, and ``column``: where
         the effect stands among the effects of all members.
         """
-        keys = ["rater", "rater_role"]
-        counted = self.rows.groupby(keys, observed=True, as_index=False).agg(
-            n_ratings=("rank", "size"),
-            n_lessons=("observation", "nunique"),
-            n_candidates=("candidate", "nunique"),
-        )
-        t = self.rater_grouping
+        counted, t = self.counted.copy(), self.rater_grouping
         members = self.model.members[t]
         at = members.find(counted)
         roles = list(members.roles)
@@ -404,6 +409,31 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     )
     kept = rows.iloc[made.model.rows.kept] if made.model.engine is not None else rows
     return Base(made, kept.reset_index(drop=True))
+
+
+def fit_again(
+    base: Base, columns: Mapping[str, pd.Series | NDArray[Any]], *, more: Sequence[str] = (), **changed: Any
+) -> Fit:
+    """Fit the model of a base again, variances too.
+
+    Parameters
+    ----------
+    columns
+        Columns to be added to the rows, or put in place of theirs, (n,) each.
+    more
+        Which columns are fixed terms besides those of the base.
+    changed
+        Other arguments of `mentorstats.mixed.fit` in place of those of the base.
+    """
+    declared = base.model.declared
+    same = {name: getattr(declared, name) for name in ("grouped", "thresholds_by", "link", "levels")}
+    return fit(
+        base.rows.assign(**columns),
+        response=declared.response,
+        kind=declared.kind,
+        fixed=[*declared.fixed, *more],
+        **same | {"confidence": base.fit.confidence} | changed,
+    )
 
 
 def _highest(rows: pd.DataFrame) -> int:

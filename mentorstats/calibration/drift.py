@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 from scipy import sparse, stats
 
 from mentorstats.calibration.base import WEEKS, Base
-from mentorstats.calibration.differences import Differences, Spread, differences, each_role
+from mentorstats.calibration.differences import Differences, differences, each_role
+from mentorstats.calibration.rater_rows import (
+    CONTRAST,
+    EFFECT,
+    ON_LEVELS,
+    contrast_columns,
+    interval_columns,
+)
+from mentorstats.calibration.variance_between import Between
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 
@@ -29,17 +37,7 @@ FEWEST_RATERS = 5  # of a role: with fewer the variance between them is known ve
 POWER = 0.8  # common practice, no source
 METHOD = "one_step_wald_z"
 
-_SIZES = ("effect", "se", "low", "high")
-_CONTRAST = ("contrast", "contrast_se", "contrast_low", "contrast_high")
-_ON_LEVELS = {
-    "effect_level": "effect",
-    "effect_level_low": "low",
-    "effect_level_high": "high",
-    "contrast_level": "contrast",
-    "contrast_level_low": "contrast_low",
-    "contrast_level_high": "contrast_high",
-}
-_LEVEL = (*_ON_LEVELS, "detectable")
+_LEVEL = (*ON_LEVELS, "detectable")
 _NOTES = {
     "alone": "No other rater of the role can be compared.",
     "week": f"Rated fewer than {FEWEST_LESSONS} lessons, or in fewer than {FEWEST['week']} weeks.",
@@ -143,13 +141,8 @@ def drift_between(base: Base, *, per: str = "week", confidence: float = 0.95) ->
 
 def counted(base: Base, per: str) -> pd.DataFrame:
     """Raters and what they rated, from the rows alone."""
-    over = "week" if per == "week" else "cohort"
-    return base.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"),
-        n_lessons=("observation", "nunique"),
-        n_candidates=("candidate", "nunique"),
-        n_periods=(over, "nunique"),
-    )
+    periods = base.rows.groupby(["rater", "rater_role"], observed=True)["week" if per == "week" else "cohort"]
+    return base.counted.assign(n_periods=periods.nunique().to_numpy())
 
 
 def periods_of_rows(base: Base, per: str) -> tuple[Floats, tuple[Status, str] | None]:
@@ -194,7 +187,7 @@ def slopes(base: Base, period: Floats) -> sparse.csr_array:
 def _blank(raters: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
     """Rows that have too few weeks, to be filled where they have enough."""
     out = raters.copy()
-    for name in (*_SIZES, *_CONTRAST, "p"):
+    for name in (*EFFECT, *CONTRAST, "p"):
         out[name] = math.nan
     out["per"], out["confidence"], out["interval_method"] = per, confidence, "none"
     out["status"], out["status_note"] = Status.NOT_IDENTIFIED.value, _NOTES[per]
@@ -204,7 +197,7 @@ def _blank(raters: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
 
 def _answered(
     raters: pd.DataFrame, asked: NDArray[np.intp], score: Floats, information: Floats, confidence: float
-) -> dict[str, Spread]:
+) -> dict[str, Between]:
     """Fill the rows of the raters asked about, role by role; the spread of each role that has one."""
     role = raters["rater_role"].to_numpy()[asked].astype(str)
     names, number = np.unique(role, return_inverse=True)
@@ -212,7 +205,7 @@ def _answered(
     solved = each_role(score, information, number.astype(np.int64), confidence)
     for at, (own, between) in enumerate(solved):
         rows = asked[number == at]
-        if between is None:
+        if between.df < 1:
             raters.loc[rows, "status_note"] = _NOTES["alone"]
             continue
         found[str(names[at])] = between
@@ -220,16 +213,12 @@ def _answered(
     return found
 
 
-def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, between: Spread) -> None:
-    z = stats.norm.ppf((1 + raters["confidence"].iloc[0]) / 2)
-    for value, error, names in (
-        (found.contrast, found.contrast_se, _CONTRAST),
-        (found.effect, found.effect_se, _SIZES),
-    ):
-        filled = (value, error, value - z * error, value + z * error)
-        for name, column in zip(names, filled, strict=True):
-            raters.loc[rows, name] = column
-    raters.loc[rows, "p"] = 2 * stats.norm.sf(np.abs(found.contrast / found.contrast_se))
+def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, between: Between) -> None:
+    confidence = raters["confidence"].iloc[0]
+    filled = contrast_columns(found.contrast, found.contrast_se, confidence)
+    filled |= interval_columns(EFFECT, found.effect, found.effect_se, confidence)
+    for name, column in filled.items():
+        raters.loc[rows, name] = column
     raters.loc[rows, "interval_method"] = METHOD
     status, note = _standing(len(rows), between)
     raters.loc[rows, "status"], raters.loc[rows, "status_note"] = status.value, note
@@ -237,7 +226,7 @@ def _fill(raters: pd.DataFrame, rows: NDArray[np.intp], found: Differences, betw
         raters.loc[rows, ["se", "low", "high"]] = math.nan
 
 
-def _standing(n: int, between: Spread) -> tuple[Status, str]:
+def _standing(n: int, between: Between) -> tuple[Status, str]:
     if n < FEWEST_RATERS:
         return Status.FEW_LEVELS, _NOTES["few"]
     if between.variance == 0:
@@ -248,7 +237,7 @@ def _standing(n: int, between: Spread) -> tuple[Status, str]:
 def _on_levels(base: Base, raters: pd.DataFrame, per: str) -> pd.DataFrame:
     """Effects and contrasts in ranks over the usual span."""
     out = raters.copy()
-    for name, latent in _ON_LEVELS.items():
+    for name, latent in ON_LEVELS.items():
         out[name] = base.on_level_scale(SPAN[per] * out[latent].to_numpy(dtype=np.float64))
     out["detectable"] = _detectable(base, out["contrast_se"].to_numpy(dtype=np.float64), per, out)
     return _ordered(out)
@@ -265,11 +254,11 @@ def _ordered(raters: pd.DataFrame) -> pd.DataFrame:
     first = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates", "n_periods"]
     last = ["per", "confidence", "interval_method", "status", "status_note", "reference"]
     ordered = raters.sort_values(["rater_role", "rater"], kind="stable", ignore_index=True)
-    return ordered[[*first, *_SIZES, *_CONTRAST, "p", *_LEVEL, *last]]
+    return ordered[[*first, *EFFECT, *CONTRAST, "p", *_LEVEL, *last]]
 
 
 def _roles(
-    base: Base, raters: pd.DataFrame, found: dict[str, Spread], per: str, confidence: float
+    base: Base, raters: pd.DataFrame, found: dict[str, Between], per: str, confidence: float
 ) -> pd.DataFrame:
     rows = []
     for name, theirs in raters.groupby("rater_role", observed=True, sort=True):
@@ -290,14 +279,13 @@ def _roles(
     return _framed(rows, per, confidence)
 
 
-def _between(base: Base, between: Spread, per: str) -> dict[str, object]:
-    sd, low, high = (math.sqrt(value) for value in (between.variance, between.low, between.high))
-    levels = base.on_level_scale(SPAN[per] * np.array([sd, low, high]))
+def _between(base: Base, between: Between, per: str) -> dict[str, object]:
+    levels = base.on_level_scale(SPAN[per] * np.array(between.sd))
     return {
         "variance": between.variance,
-        **dict(zip(("sd", "low", "high"), (sd, low, high), strict=True)),
+        **dict(zip(("sd", "low", "high"), between.sd, strict=True)),
         **dict(zip(("sd_level", "sd_level_low", "sd_level_high"), map(float, levels), strict=True)),
-        "statistic": between.q,
+        "statistic": between.statistic,
         "df": float(between.df),
         "p": between.p,
     }

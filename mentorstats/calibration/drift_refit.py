@@ -7,13 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import sparse, stats
+from scipy import stats
 
-from mentorstats.calibration.base import Base
+from mentorstats.calibration.base import Base, fit_again
 from mentorstats.calibration.drift import PERIODS, counted, periods_of_rows, slopes
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
-from mentorstats.mixed import Fit, fit
 
 _VALUES = ("estimate", "se", "low", "high")
 
@@ -67,11 +66,13 @@ def refit(base: Base, raters: Sequence[str], *, per: str = "week", confidence: f
     estimates, covariance = step.together()
     out.loc[told, "one_step"] = estimates[told]
     out.loc[told, "one_step_se"] = np.sqrt(np.diagonal(covariance))[told]
-    again = _fitted_again(base, columns[:, np.flatnonzero(told)], confidence)
+    names = [f"drift {number}" for number in range(int(told.sum()))]
+    added = dict(zip(names, columns[:, np.flatnonzero(told)].toarray().T, strict=True))
+    again = fit_again(base, added, more=names, confidence=confidence)
     out.loc[told, "status"], out.loc[told, "status_note"] = again.status.value, again.status_note
     if has_value(again.status):
         for name, values in _coefficients(Base(again, base.rows), confidence).items():
-            out.loc[told, name] = values.reindex(_names(int(told.sum()))).to_numpy()
+            out.loc[told, name] = values.reindex(names).to_numpy()
         out.loc[told, "interval_method"] = "wald_z"
     out["change_in_se"] = (out["estimate"] - out["one_step"]) / out["se"]
     return out
@@ -99,25 +100,3 @@ def _blank(chosen: pd.DataFrame, per: str, confidence: float) -> pd.DataFrame:
         status_note="The records do not hold this rater's drift.",
         reference="rao_1948",
     )
-
-
-def _fitted_again(base: Base, columns: sparse.csr_array, confidence: float) -> Fit:
-    """Fit the model of the base with more fixed columns."""
-    declared = base.model.declared
-    names = _names(columns.shape[1])
-    more = pd.DataFrame(columns.toarray(), columns=names, index=base.rows.index)
-    return fit(
-        pd.concat([base.rows, more], axis=1),
-        response=declared.response,
-        fixed=[*declared.fixed, *names],
-        grouped=list(declared.grouped),
-        kind=declared.kind,
-        levels=declared.levels,
-        link=declared.link,
-        thresholds_by=declared.thresholds_by,
-        confidence=confidence,
-    )
-
-
-def _names(k: int) -> list[str]:
-    return [f"drift {number}" for number in range(k)]

@@ -7,9 +7,10 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import false_discovery_control, norm
+from scipy.stats import false_discovery_control
 
 from mentorstats.calibration.equivalence import power_to_see, power_to_show_equivalence, verdicts
+from mentorstats.calibration.rater_rows import contrast_columns
 from mentorstats.estimate import Status
 
 Floats = NDArray[np.float64]
@@ -41,18 +42,13 @@ def rows(
     suffix
         Of the columns on that scale: ``contrast_level`` for ``level``.
     """
-    half = float(norm.ppf((1 + confidence) / 2)) * se
-    low, high = estimate - half, estimate + half
+    latent = contrast_columns(estimate, se, confidence)
     known = ~np.isnan(estimate)
-    on_scale = [scale(each) if len(each) else each for each in (estimate, low, high)]
-    p = 2 * norm.sf(np.abs(estimate / se))
+    ends = (latent[name] for name in ("contrast", "contrast_low", "contrast_high"))
+    on_scale = [scale(each) if len(each) else each for each in ends]
     return pd.DataFrame(
         {
-            "contrast": estimate,
-            "contrast_se": se,
-            "contrast_low": low,
-            "contrast_high": high,
-            "p": p,
+            **latent,
             f"contrast_{suffix}": on_scale[0],
             f"contrast_{suffix}_low": on_scale[1],
             f"contrast_{suffix}_high": on_scale[2],

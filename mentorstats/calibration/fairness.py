@@ -19,7 +19,7 @@ from mentorstats.calibration.base import Base, Step
 from mentorstats.calibration.criterion_shifts import criterion_rows, shifts_of
 from mentorstats.calibration.group_sides import Sides, candidates, compared, sizes, within
 from mentorstats.calibration.moves import given, shifts, step
-from mentorstats.calibration.variance_between import between
+from mentorstats.calibration.variance_between import between, members
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
@@ -52,8 +52,8 @@ class Fairness:
         One row a comparison, rater and role: the rater's shift for the group against that of the other
         raters of the role.
     between
-        One row a comparison and role: how much raters differ in that, as a variance with interval, and
-        the test that they do not.
+        One row a comparison and role: how much raters differ in that, as a variance with interval (NaN
+        where they differ less than chance would have them), and the test that they do not.
     spreads
         As ``raters``, for the dispersion of the judgements; a ratio.
     roles
@@ -230,21 +230,23 @@ def _between(asked: _Asked, seen: rater_groups.Seen, found: Step) -> pd.DataFram
     rows = []
     for role in sorted(asked.base.raters["rater_role"].unique()):
         at = np.flatnonzero(of_chosen == role)
-        told = between(Step(found.score[at], found.information[np.ix_(at, at)]), confidence=asked.confidence)
+        told = between(members(found.score[at], found.information[np.ix_(at, at)]), asked.confidence)
         enough = told.df > 1
-        sd = np.sqrt([told.variance, told.low, told.high])
-        level = sd * asked.base.level_slope
+        sd = np.array(told.sd) * asked.base.level_slope
+        numbers = {
+            "variance": told.variance,
+            "sd_level": sd[0],
+            "sd_level_low": sd[1],
+            "sd_level_high": sd[2],
+            "statistic": told.statistic,
+            "p": told.p,
+        }
         rows.append(
             {
                 "rater_role": role,
                 "n_raters": len(at),
-                "variance": told.variance if enough else np.nan,
-                "sd_level": level[0] if enough else np.nan,
-                "sd_level_low": level[1] if enough else np.nan,
-                "sd_level_high": level[2] if enough else np.nan,
-                "statistic": told.statistic if enough else np.nan,
+                **(numbers if enough else dict.fromkeys(numbers, np.nan)),
                 "df": told.df,
-                "p": told.p if enough else np.nan,
                 "confidence": asked.confidence,
                 "interval_method": "generalised_q_profile" if enough else "none",
                 "status": (Status.OK if enough else _why_not(len(at))).value,

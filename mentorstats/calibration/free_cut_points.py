@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 from scipy.stats import chi2
 
-from mentorstats.calibration.base import MEASURE, Base
+from mentorstats.calibration.base import MEASURE, Base, fit_again
 from mentorstats.calibration.criterion_shifts import Joint, Shifts, nothing, sum_to_zero
 from mentorstats.calibration.group_sides import Sides
 from mentorstats.calibration.moves import inverse
 from mentorstats.estimate import has_value
-from mentorstats.mixed import fit
 from mentorstats.mixed.ordinal import Cuts
 
 Floats = NDArray[np.float64]
@@ -57,19 +56,10 @@ def refitted(base: Base, sides: Sides, screened: Shifts) -> Shifts | None:
 
     Errors are widened as those of the step that screened them.
     """
-    declared = base.model.declared
     measures = screened.criteria["measure"].tolist()
     side = np.where(sides.inside, "group", np.where(sides.rest, "rest", "neither"))
     cell = base.rows[MEASURE].astype("str").str.cat(pd.Series(side, dtype="str"), sep=" · ")
-    made = fit(
-        base.rows.assign(**{_CELL: cell}),
-        response="rank",
-        kind="ordinal",
-        levels=list(base.model.found.levels),
-        fixed=declared.fixed,
-        grouped=declared.grouped,
-        thresholds_by=_CELL,
-    )
+    made = fit_again(base, {_CELL: cell}, thresholds_by=_CELL)
     if not has_value(made.status):
         return None
     engine = made.model.levels

@@ -8,24 +8,26 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.beyond_error import Spread, spread_beyond_error
+from mentorstats.calibration.variance_between import Between, between, members_of_estimates
 
 Floats = NDArray[np.float64]
 
 ROUNDING = 1e-3  # of the largest: information, or variance, below which there is only rounding
 
 
-def by_group_means(base: Base, raters: pd.DataFrame, level: float, smallest: float) -> tuple[Spread, Spread]:
+def by_group_means(
+    base: Base, raters: pd.DataFrame, level: float, smallest: float
+) -> tuple[Between, Between]:
     """How far severities move, and how far the candidates of different raters differ [mundlak_1978].
 
     ``smallest``: variance of a direction of the moves below which it says nothing; ``level``: of the test,
-    see `spread_beyond_error`.
+    the intervals have confidence 1 − 2 ``level``.
     """
     moved, covariance, means, of_means = group_means(base, raters)
     rounding = ROUNDING**2 * float(np.diagonal(of_means).max(initial=0.0))
     return (
-        spread_beyond_error(moved, covariance, level, smallest),
-        spread_beyond_error(means, of_means, level, rounding),
+        between(members_of_estimates(moved, covariance, smallest), 1 - 2 * level),
+        between(members_of_estimates(means, of_means, rounding), 1 - 2 * level),
     )
 
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
 
-from mentorstats.agreement import intervals
+from mentorstats.agreement.means import linearised
 from mentorstats.calibration.key_recordings import TEN_WEEKS, recordings
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
@@ -125,24 +123,5 @@ def _slope(bare: Estimate, x: Floats, y: Floats, rater: Codes, time: Floats, con
         return replace(bare, status=Status.NOT_IDENTIFIED, status_note=note)
     value = float(x @ y) / total
     told = np.bincount(rater, x**2) > _NOTHING * total
-    clusters = int(told.sum())
-    found = replace(bare, value=value, n_clusters=clusters)
-    refused = intervals.too_few(clusters)
-    if refused is not None:
-        return replace(found, status=refused.status, status_note=refused.note)
-    sums = np.bincount(rater, x * (y - value * x))
-    se = math.sqrt(clusters / (clusters - 1) * float(sums @ sums)) / total
-    if se == 0:
-        return replace(found, status=Status.BOUNDARY, status_note=_EXACT)
-    half = float(stats.t.ppf((1 + confidence) / 2, clusters - 1)) * se
-    few = clusters < intervals.FEW_CLUSTERS
-    return replace(
-        found,
-        se=se,
-        low=value - half,
-        high=value + half,
-        confidence=confidence,
-        interval_method="linearised_t",
-        status=Status.FEW_CLUSTERS if few else Status.OK,
-        status_note=f"{clusters} raters: the interval may be too narrow." if few else "",
-    )
+    sums = np.bincount(rater, x * (y - value * x)) / total
+    return linearised(replace(bare, value=value), sums, int(told.sum()), confidence, of="raters", same=_EXACT)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from mentorstats.calibration.against_draws import adding, limits
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.rater_rows import rater_rows, with_status
+from mentorstats.calibration.rater_rows import finished, rater_rows
 from mentorstats.calibration.redraws import METHOD, Redraws, cutpoint_rows, redraws, shares
 from mentorstats.estimate import has_value
 
@@ -53,7 +53,7 @@ def level_use(base: Base, drawn: Redraws | None = None, *, confidence: float = 0
     fitted = has_value(base.status)
     expected = _expected(base, drawn or redraws(base), given / n[:, None], confidence) if fitted else {}
     wide = wide.assign(**{name: expected.get(name, np.nan) for name in _EXPECTED})
-    out = with_status(
+    return finished(
         wide,
         value="expected_share",
         confidence=confidence,
@@ -61,8 +61,8 @@ def level_use(base: Base, drawn: Redraws | None = None, *, confidence: float = 0
         missing=base.status,
         why=base.status_note,
         reference="",
+        by=("rater_role", "rater", "level"),
     )
-    return out.sort_values(["rater_role", "rater", "level"]).reset_index(drop=True)
 
 
 def _expected(base: Base, drawn: Redraws, given: Floats, confidence: float) -> dict[str, Floats]:

@@ -1,8 +1,8 @@
-"""One-step updates that move single cut-points or the dispersion, beside those that shift a rating.
+"""One-step updates that move cut-points or the dispersion, beside those that shift a rating.
 
 `Base.one_step` adds columns to the linear predictor. A cut-point that differs between groups, or a rater
-whose judgements scatter more for one group, moves a rating's two distances to its cut-points apart. Both
-are the same step with other derivatives.
+whose judgements scatter more, moves a rating's two distances A and B to its cut-points apart. All are the
+same step with other derivatives.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from scipy import sparse
 
 from mentorstats.calibration.base import Base, Columns, Step
 from mentorstats.errors import ArgumentError
+from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.links import pieces
 
 Floats = NDArray[np.float64]
@@ -75,6 +76,23 @@ def dispersions(base: Base, columns: Columns) -> Moves:
     problem = base.model.levels.problem
     upper, lower = np.where(problem.up < 0, 0.0, upper), np.where(problem.low < 0, 0.0, lower)
     return Moves(-_times(x, upper), -_times(x, lower), x)
+
+
+def stretches(base: Base, columns: Columns) -> Moves:
+    """Cut-points further from the middle m of their measure's: positive gathers ratings there, (n, q).
+
+    Cut-points lie 1/(1 − δ) times as far from m, A = m + (τ_up − m)/(1 − δ) − η, so ∂A/∂δ = τ_up − m and
+    ∂B/∂δ = τ_low − m at δ = 0. As A = [τ_up − m − (1 − δ)(η − m)]/(1 − δ), that is as if what is seen, latent
+    error included, were drawn towards the middle by the share δ. One step from δ = 0 finds δ where the same
+    step for log(1/(1 − δ)) falls short (tests/calibration/test_spread.py).
+    """
+    x, problem = sparse.csr_array(columns), base.model.levels.problem
+    tau, group = problem.split(base.model.levels.state.psi)[1], base.model.rows.threshold_group
+    counts = np.bincount(problem.cut.groups, minlength=int(group.max()) + 1)
+    middle = np.bincount(problem.cut.groups, tau, minlength=len(counts)) / np.maximum(counts, 1)
+    edges = np.append(tau, 0.0)
+    upper, lower = (np.where(at < 0, 0.0, edges[at] - middle[group]) for at in (problem.up, problem.low))
+    return Moves(_times(x, upper), _times(x, lower), sparse.csr_array(x.shape))
 
 
 def beside(moves: Sequence[Moves]) -> Moves:
@@ -201,10 +219,7 @@ def given(found: Step, kept: Bools) -> Step:
 
 def inverse(information: Floats) -> Floats:
     """Pseudo-inverse of an information matrix, for directions with more than rounding left."""
-    size = np.sqrt(np.diagonal(information))
-    size = np.where(size > 0, size, 1.0)
-    found = np.linalg.pinv(information / np.outer(size, size), rcond=_NOTHING, hermitian=True)
-    return np.asarray(found / np.outer(size, size), dtype=np.float64)
+    return scaled_inverse(information, _NOTHING)
 
 
 def turned(found: Step, contrasts: Floats) -> Step:

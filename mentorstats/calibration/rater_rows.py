@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -14,6 +16,16 @@ Floats = NDArray[np.float64]
 
 FEW_RATINGS = 10  # below it the status is sparse_raters; common practice, no source
 CONTRAST_Z = "one_step_z"
+EFFECT = ("effect", "se", "low", "high")
+CONTRAST = ("contrast", "contrast_se", "contrast_low", "contrast_high")
+ON_LEVELS = {  # columns on the level scale, by the latent ones
+    "effect_level": "effect",
+    "effect_level_low": "low",
+    "effect_level_high": "high",
+    "contrast_level": "contrast",
+    "contrast_level_low": "contrast_low",
+    "contrast_level_high": "contrast_high",
+}
 
 
 def rater_rows(base: Base) -> pd.DataFrame:
@@ -21,33 +33,26 @@ def rater_rows(base: Base) -> pd.DataFrame:
 
     Also where the base fit has no value. ``leniency_level`` is the shrunken shift on the level scale.
     """
-    keys = ["rater", "rater_role"]
-    counted = base.rows.groupby(keys, observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"),
-        n_lessons=("observation", "nunique"),
-        n_candidates=("candidate", "nunique"),
-    )
-    counted["leniency_level"] = (
-        base.on_level_scale(base.joint.b[base.raters["column"].to_numpy()])
-        if has_value(base.status)
-        else np.nan
-    )
-    return counted
+    if not has_value(base.status):
+        return base.counted.assign(leniency_level=np.nan)
+    own = base.raters["column"].to_numpy()
+    return base.counted.assign(leniency_level=base.on_level_scale(base.joint.b[own]))
+
+
+def interval_columns(names: Sequence[str], value: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
+    """Value, error and bounds by the normal distribution, under four names."""
+    half = norm.ppf(0.5 + confidence / 2) * se
+    return dict(zip(names, (value, se, value - half, value + half), strict=True))
 
 
 def contrast_columns(contrast: Floats, se: Floats, confidence: float) -> dict[str, Floats]:
     """Contrast, error, bounds and two-sided p-value by the normal distribution."""
-    half = norm.ppf(0.5 + confidence / 2) * se
-    return {
-        "contrast": contrast,
-        "contrast_se": se,
-        "contrast_low": contrast - half,
-        "contrast_high": contrast + half,
-        "p": np.asarray(2 * norm.sf(np.abs(contrast) / se)),
+    return interval_columns(CONTRAST, contrast, se, confidence) | {
+        "p": np.asarray(2 * norm.sf(np.abs(contrast) / se))
     }
 
 
-def with_status(
+def finished(
     rows: pd.DataFrame,
     *,
     value: str,
@@ -56,8 +61,9 @@ def with_status(
     missing: Status,
     why: str,
     reference: str,
+    by: Sequence[str] = ("rater_role", "rater"),
 ) -> pd.DataFrame:
-    """Add the last columns.
+    """Add the last columns, in the order of ``by``.
 
     Parameters
     ----------
@@ -70,30 +76,14 @@ def with_status(
     few = (rows["n_ratings"] < FEW_RATINGS) & ~none
     status = pd.Series(Status.OK.value, index=rows.index).mask(few, Status.SPARSE_RATERS.value)
     note = pd.Series("", index=rows.index).mask(few, f"Fewer than {FEW_RATINGS} ratings.")
-    return rows.assign(
+    told = rows.assign(
         confidence=confidence,
         interval_method=np.where(none, "none", method),
         status=status.mask(none, missing.value),
         status_note=note.mask(none, why),
         reference=reference,
     )
-
-
-def finished(
-    rows: pd.DataFrame,
-    *,
-    value: str,
-    confidence: float,
-    method: str,
-    missing: Status,
-    why: str,
-    reference: str,
-) -> pd.DataFrame:
-    """`with_status`, in the order of role and rater."""
-    out = with_status(
-        rows, value=value, confidence=confidence, method=method, missing=missing, why=why, reference=reference
-    )
-    return out.sort_values(["rater_role", "rater"]).reset_index(drop=True)
+    return told.sort_values(list(by), ignore_index=True)
 
 
 def without_fit(base: Base, columns: tuple[str, ...], confidence: float, reference: str) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from scipy import sparse
 
 from mentorstats.calibration.against_draws import adding, limits, mean_square_ratio
 from mentorstats.calibration.base import Base
-from mentorstats.calibration.rater_rows import finished, rater_rows, with_status, without_fit
+from mentorstats.calibration.rater_rows import finished, rater_rows, without_fit
 from mentorstats.calibration.redraws import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
@@ -137,7 +137,7 @@ def criterion_fit(
     else:
         rows = rows.assign(**dict.fromkeys(_COLUMNS, np.nan))
         missing, why = base.status, base.status_note
-    return with_status(
+    return finished(
         rows,
         value="contrast",
         confidence=confidence,
@@ -145,6 +145,7 @@ def criterion_fit(
         missing=missing,
         why=why,
         reference="wright_masters_1982",
+        by=keys,
     )
 
 

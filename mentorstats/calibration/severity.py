@@ -8,9 +8,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import norm
 
 from mentorstats.calibration.base import Base
+from mentorstats.calibration.rater_rows import (
+    CONTRAST,
+    EFFECT,
+    ON_LEVELS,
+    contrast_columns,
+    interval_columns,
+)
 from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
@@ -22,17 +28,8 @@ CONTRAST_METHOD = "unshrunken_z"
 REFERENCE = "kass_steffey_1989"
 
 _COUNTS = ["rater", "rater_role", "n_ratings", "n_lessons", "n_candidates"]
-_EFFECT = ["effect", "se", "low", "high", "effect_level", "effect_level_low", "effect_level_high"]
-_CONTRAST = [
-    "contrast",
-    "contrast_se",
-    "contrast_low",
-    "contrast_high",
-    "p",
-    "contrast_level",
-    "contrast_level_low",
-    "contrast_level_high",
-]
+_EFFECT = [*EFFECT, "effect_level", "effect_level_low", "effect_level_high"]
+_CONTRAST = [*CONTRAST, "p", "contrast_level", "contrast_level_low", "contrast_level_high"]
 _TOLD = ["confidence", "interval_method", "contrast_method", "status", "status_note", "reference"]
 COLUMNS = [*_COUNTS, "network", *_EFFECT, *_CONTRAST, "rater_reliability", *_TOLD]
 
@@ -116,30 +113,11 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
 
 
 def _numbers(base: Base, raters: RaterEffects) -> dict[str, Floats]:
-    deviate = float(norm.ppf(0.5 + base.fit.confidence / 2))
-    effect = raters.shrunken[0]
-    known = raters.sd > 0
-    se = np.sqrt(raters.error_with_unknown_sd()) if known else np.full(len(effect), np.nan)
-    contrast, error = raters.contrast()
-    both = {
-        "effect": (effect, effect - deviate * se, effect + deviate * se),
-        "contrast": (contrast, contrast - deviate * error, contrast + deviate * error),
-    }
-    found = {
-        "se": se,
-        "contrast_se": error,
-        "p": 2 * norm.sf(np.abs(contrast / error)),
-        "rater_reliability": raters.reliability,
-        "low": both["effect"][1],
-        "high": both["effect"][2],
-        "contrast_low": both["contrast"][1],
-        "contrast_high": both["contrast"][2],
-    }
-    for name, (at, low, high) in both.items():
-        levels = base.on_level_scale(np.array([at, low, high]))
-        found |= {name: at, f"{name}_level": levels[0]}
-        found |= {f"{name}_level_low": levels[1], f"{name}_level_high": levels[2]}
-    return found
+    effect, confidence = raters.shrunken[0], base.fit.confidence
+    se = np.sqrt(raters.error_with_unknown_sd()) if raters.sd > 0 else np.full(len(effect), np.nan)
+    found = interval_columns(EFFECT, effect, se, confidence)
+    found |= contrast_columns(*raters.contrast(), confidence) | {"rater_reliability": raters.reliability}
+    return found | {name: base.on_level_scale(found[latent]) for name, latent in ON_LEVELS.items()}
 
 
 def _told(
@@ -200,11 +178,7 @@ def _by_assumption(base: Base) -> pd.DataFrame:
 
 def _without(base: Base, status: Status, note: str) -> pd.DataFrame:
     """Rows with the status of a fit that has no values of raters."""
-    rows = base.rows.groupby(["rater_role", "rater"], observed=True, as_index=False).agg(
-        n_ratings=("rank", "size"),
-        n_lessons=("observation", "nunique"),
-        n_candidates=("candidate", "nunique"),
-    )
+    rows = base.counted.sort_values(["rater_role", "rater"], ignore_index=True)
     return rows.reindex(columns=COLUMNS).assign(
         confidence=base.fit.confidence,
         interval_method="none",

@@ -17,8 +17,17 @@ from scipy.stats import norm
 from mentorstats.calibration.against_draws import Limits, adding, limits, mean_square_ratio
 from mentorstats.calibration.base import Base, Step
 from mentorstats.calibration.between import SHRUNKEN, contrasts
-from mentorstats.calibration.cutpoint_steps import dispersion, step, stretch
-from mentorstats.calibration.rater_rows import CONTRAST_Z, contrast_columns, finished, rater_rows, without_fit
+from mentorstats.calibration.moves import dispersions, step, stretches
+from mentorstats.calibration.rater_rows import (
+    CONTRAST,
+    CONTRAST_Z,
+    EFFECT,
+    contrast_columns,
+    finished,
+    interval_columns,
+    rater_rows,
+    without_fit,
+)
 from mentorstats.calibration.redraws import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
 from mentorstats.estimate import Status, has_value
 
@@ -26,13 +35,13 @@ Floats = NDArray[np.float64]
 
 OWN_CRITERIA = "rater × criterion"
 _CENTRAL = (
-    "contrast", "contrast_se", "contrast_low", "contrast_high", "p", "effect", "se", "low", "high",
+    *CONTRAST, "p", *EFFECT,
     "factor", "factor_low", "factor_high", "dispersion", "dispersion_se",
     "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high",
     "share_middle_middling",
 )  # fmt: skip
 _RESTRICTION = (
-    "contrast", "contrast_se", "contrast_low", "contrast_high", "p",
+    *CONTRAST, "p",
     "sd", "sd_expected", "sd_expected_low", "sd_expected_high", "sd_middling",
 )  # fmt: skip
 
@@ -69,19 +78,14 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
     if not has_value(base.status):
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
     rows = rater_rows(base)
-    group, n = base.rater_of_row, len(rows)
-    families = _families(base)
-    found = _by_family(step(base, stretch(base), group, n), families)
-    scatter = _by_family(step(base, dispersion(base), group, n), families)
-    half = norm.ppf(0.5 + confidence / 2) * found["effect_se"]
+    families, own = _families(base), base.by_rater()
+    found = _by_family(step(base, stretches(base, own)), families)
+    scatter = _by_family(step(base, dispersions(base, own)), families)
     middle = middle_shares(base, drawn or redraws(base), confidence)
     central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
     rows = rows.assign(
         **contrast_columns(found["contrast"], found["contrast_se"], confidence),
-        effect=found["effect"],
-        se=found["effect_se"],
-        low=found["effect"] - half,
-        high=found["effect"] + half,
+        **interval_columns(EFFECT, found["effect"], found["effect_se"], confidence),
         dispersion=scatter["contrast"],
         dispersion_se=scatter["contrast_se"],
         **middle,

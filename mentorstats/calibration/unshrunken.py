@@ -18,6 +18,7 @@ from scipy.stats import chi2, norm
 from mentorstats.calibration.base import Base
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.holding import entry
+from mentorstats.mixed.joint import Joint
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -200,7 +201,7 @@ def _of(base: Base, rows: Ints, b: int) -> RaterEffects:
         step = base.one_step(base.by_rater()[:, rows])
         return RaterEffects(rows, step.information, step.score, 0.0, np.nan, left)
     columns = base.raters["column"].to_numpy()[rows]
-    precision = np.linalg.inv(_errors(base, columns))
+    precision = np.linalg.inv(errors(base.joint, columns))
     information = precision - np.eye(len(rows)) / variance
     return RaterEffects(
         rows,
@@ -212,9 +213,8 @@ def _of(base: Base, rows: Ints, b: int) -> RaterEffects:
     )
 
 
-def _errors(base: Base, columns: Ints) -> Floats:
+def errors(joint: Joint, columns: Ints) -> Floats:
     """Covariance of the errors of some effects, (m, m), a batch of columns at a time."""
-    joint = base.joint
     spread = joint.spread()[columns]  # rows of Λ
     tilt = spread @ joint.lifted
     error = tilt @ joint.covariance @ tilt.T

@@ -13,11 +13,14 @@ Floats = NDArray[np.float64]
 FLOOR = 1e-4  # of the natural size of a parameter: where the gradient of a zero variance is taken
 
 
-def scaled_inverse(matrix: Floats) -> Floats:
-    """Pseudo-inverse of a symmetric matrix, cut off after bringing its diagonal to one."""
+def scaled_inverse(matrix: Floats, least: float = 1e-15) -> Floats:
+    """Pseudo-inverse of a symmetric matrix, cut off after bringing its diagonal to one.
+
+    ``least`` is the share of the largest eigenvalue that counts as none.
+    """
     size = np.sqrt(np.abs(np.diagonal(matrix)))
     size = np.where(size > 0, size, 1.0)
-    inverse = np.linalg.pinv(matrix / np.outer(size, size), hermitian=True)
+    inverse = np.linalg.pinv(matrix / np.outer(size, size), least, hermitian=True)
     return np.asarray(inverse / np.outer(size, size), dtype=np.float64)
 
 

@@ -22,7 +22,7 @@ from mentorstats.calibration.assignment import assignment_check
 
 TABLE = Path(__file__).parent / "assignment.csv"
 SEED = 20261125
-PROGRAMMES, SUBSET = 200, 3
+PROGRAMMES, SUBSET = 150, 3
 SUPERVISORS, CASELOAD, CRITERIA = 12, 8, 2
 SD = {"candidate": 1.4, "lesson": 0.75, "rater": 0.8, "criterion": 0.65}  # as in the invented programme
 CUTS = (-3.6, -0.5, 2.8)

@@ -14,11 +14,17 @@ def invented():
 
 
 @pytest.fixture(scope="session")
-def invented_base(tmp_path_factory):
-    """Return the base fit of the invented programme as it is loaded from its exports."""
+def invented_records(tmp_path_factory):
+    """Return its records as they are loaded from its exports."""
     folder = tmp_path_factory.mktemp("invented")
     demo.write(folder / "exports")
-    return base_fit(ms.load(folder / "exports").long())
+    return ms.load(folder / "exports")
+
+
+@pytest.fixture(scope="session")
+def invented_base(invented_records):
+    """Return the base fit of these."""
+    return base_fit(invented_records.long())
 
 
 @pytest.fixture(scope="session")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from test_base import named
 
 from mentorstats.calibration import base_fit
 from mentorstats.calibration.halo import halo
@@ -53,21 +54,7 @@ def programme(
                 for criterion in range(criteria):
                     rank = 1 + int(np.searchsorted(CUTS, judged[criterion]))
                     rows.append((c, lesson, rater, criterion, rank))
-    table = pd.DataFrame(rows, columns=["c", "l", "r", "k", "rank"])
-    return pd.DataFrame(
-        {
-            "observation": "o" + table["c"].astype(str) + "-" + table["l"].astype(str),
-            "candidate": "c" + table["c"].astype(str),
-            "cohort": "one",
-            "week": 2 + 4 * table["l"],
-            "rater": "r" + table["r"].astype(str).str.zfill(2),
-            "rater_role": "supervisor",
-            "rubric": "invented",
-            "rubric_version": "1",
-            "criterion": "k" + table["k"].astype(str),
-            "rank": table["rank"].astype("Int8"),
-        }
-    )
+    return named(rows)
 
 
 def outside(table, name, expected):

@@ -10,7 +10,8 @@ from test_base import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed, group_means
 from mentorstats.calibration.base import MEASURE, WEEKS
-from mentorstats.calibration.beyond_error import spread_beyond_error
+from mentorstats.calibration.unshrunken import errors
+from mentorstats.calibration.variance_between import between, members_of_estimates
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed import by, fit
 from mentorstats.mixed.levels_scale import Places, level_shares
@@ -106,7 +107,7 @@ def test_freed_candidates_are_the_dense_solution(base, monkeypatch) -> None:
         (joint.b + (inverse @ pull)[: len(joint.b)])[raters], abs=DIFFERENCES
     )
     dense = inverse[np.ix_(raters, raters)]
-    assert assignment._errors(after, raters) == pytest.approx(dense, abs=DIFFERENCES)
+    assert errors(after, raters) == pytest.approx(dense, abs=DIFFERENCES)
 
 
 def test_candidates_with_the_spread_that_they_had_change_nothing(base, monkeypatch) -> None:
@@ -114,8 +115,8 @@ def test_candidates_with_the_spread_that_they_had_change_nothing(base, monkeypat
     monkeypatch.setattr(freed, "FREE_SD", base.joint.factors[t][0, 0])
     again, raters = freed.freed(base), base.raters["column"].to_numpy()
     assert again.b == pytest.approx(base.joint.b, abs=EXACT)
-    errors = [assignment._errors(joint, raters) for joint in (again, base.joint)]
-    assert errors[0] == pytest.approx(errors[1], abs=1e-7)
+    both = [errors(joint, raters) for joint in (again, base.joint)]
+    assert both[0] == pytest.approx(both[1], abs=1e-7)
 
 
 def test_the_random_effects_contrast_is_what_one_step_finds(base) -> None:
@@ -182,9 +183,9 @@ def test_the_lower_limit_is_above_zero_exactly_when_the_test_rejects(seed) -> No
     root = rng.normal(size=(8, 8))
     covariance = root @ root.T
     for size in (0.5, 1.0, 1.5, 2.0):
-        found = spread_beyond_error(size * root @ rng.normal(size=8), covariance, 0.05, 0.0)
+        found = between(members_of_estimates(size * root @ rng.normal(size=8), covariance, 0.0), 0.9)
         assert (found.low > 0) == (found.p < 0.05)
-        assert found.low <= found.sd <= found.high
+        assert np.isnan(found.low) or found.low <= found.variance <= found.high
 
 
 def test_raters_who_all_rate_all_candidates_cannot_differ() -> None:

@@ -26,12 +26,18 @@ def programme(seed: int, *, candidates: int = 60, raters: int = 12, criteria: in
                     eta = ability[c] + severity[rater] + 0.3 * criterion + rng.logistic()
                     rank = 1 + int(np.searchsorted([-1.5, 0.3, 2.0], eta))
                     rows.append((c, lesson, rater, criterion, rank))
+    table = named(rows)
+    return table.assign(cohort=np.where(table["candidate"].str[1:].astype(int) % 2, "first", "second"))
+
+
+def named(rows):
+    """Candidate, lesson, rater, criterion and rank by number, as a long table."""
     table = pd.DataFrame(rows, columns=["c", "l", "r", "k", "rank"])
     return pd.DataFrame(
         {
             "observation": "o" + table["c"].astype(str) + "-" + table["l"].astype(str),
             "candidate": "c" + table["c"].astype(str),
-            "cohort": np.where(table["c"] % 2, "first", "second"),
+            "cohort": "one",
             "week": 2 + 4 * table["l"],
             "rater": "r" + table["r"].astype(str).str.zfill(2),
             "rater_role": "supervisor",

@@ -9,7 +9,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import average_run_length, control_charts, key_trend
 from mentorstats.calibration.key_recordings import recordings
 from mentorstats.calibration.weighted_means import weighted_errors, weighted_means
@@ -149,11 +149,10 @@ def test_the_slope_of_a_rater_is_least_squares_with_the_error_of_all(moved, char
     assert 0.6 < (others["value"] / others["se"]).std() < 1.4
 
 
-def test_the_planted_rater_of_the_invented_programme_moves() -> None:
-    made = demo.programme()
-    runs = control_charts(made.key_ratings).runs
+def test_the_planted_rater_of_the_invented_programme_moves(invented) -> None:
+    runs = control_charts(invented.key_ratings).runs
     bias = runs[runs["measure"] == "bias"].set_index("rater")
-    truth = made.truth.certified.set_index("rater")
+    truth = invented.truth.certified.set_index("rater")
     mover = bias.loc[truth.index[truth["moves"]].item()]
     errors, edges = 1 - 0.60, 1 - 0.08 - 0.15  # share of errors; of key levels with a level on either side
     expected = -2 * errors * edges * 70 / (14 * 7)  # from all up to all down over eight sittings

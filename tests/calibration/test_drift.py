@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import base_fit, drift, drift_between
-from mentorstats.calibration.base import WEEKS, Base
+from mentorstats.calibration.base import WEEKS, Base, fit_again
 from mentorstats.calibration.drift_refit import refit
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed import by, fit
+from mentorstats.mixed import by
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors: what planted effects are asked to come back within
@@ -62,16 +62,7 @@ def programme(
 
 def without_slopes(base: Base) -> Base:
     """Fit the same model with candidates who all change alike."""
-    declared = base.model.declared
-    made = fit(
-        base.rows,
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=list(declared.fixed),
-        grouped=[by("candidate"), *declared.grouped[1:]],
-        thresholds_by=declared.thresholds_by,
-    )
+    made = fit_again(base, {}, grouped=[by("candidate"), *base.model.declared.grouped[1:]])
     return Base(made, base.rows)
 
 
@@ -89,19 +80,6 @@ def found(base):
 
 
 @pytest.fixture(scope="module")
-def invented():
-    """The invented programme as a long table, without its faults, and the truth about it."""
-    made = demo.programme()
-    lessons = made.observations.merge(made.placements, on="placement")
-    lessons["week"] = (lessons["date"] - lessons["start"]).dt.days // 7 + 1
-    long = made.ratings.merge(
-        lessons[["observation", "candidate", "cohort", "week", "date"]], on="observation"
-    )
-    long["rank"] = (long["level"].cat.codes + 1).where(long["level"].notna()).astype("Int8")
-    return base_fit(long), made.truth
-
-
-@pytest.fixture(scope="module")
 def spreads():
     """How blameless raters' z are spread, with candidates' own slopes in the model and without them."""
     z: dict[str, list[float]] = {"with": [], "without": []}
@@ -113,10 +91,10 @@ def spreads():
     return {name: float(np.sqrt(np.mean(np.square(values)))) for name, values in z.items()}
 
 
-def test_planted_drift_comes_back_in_the_invented_programme(invented) -> None:
-    base, truth = invented
-    raters = drift(base).set_index("rater")
-    supervisors = truth.raters[truth.raters["role"] == "supervisor"].set_index("rater")["drift"]
+def test_planted_drift_comes_back_in_the_invented_programme(invented, invented_base) -> None:
+    raters = drift(invented_base).set_index("rater")
+    truth = invented.truth.raters
+    supervisors = truth[truth["role"] == "supervisor"].set_index("rater")["drift"]
     middle = supervisors.reindex(raters.index[raters["contrast"].notna()]).dropna().mean()
     row = raters.loc[supervisors.idxmin()]
     assert abs(row["contrast"] - (supervisors.min() - middle)) < WITHIN * row["contrast_se"]
@@ -148,18 +126,9 @@ def test_a_refit_agrees_with_the_step(base) -> None:
     assert list(checked["rater"]) == ["r03", "r07"]
     assert checked["change_in_se"].abs().max() < STEP
     assert checked["se"].to_numpy() == pytest.approx(checked["one_step_se"], rel=0.05)
-    declared = base.model.declared
     own = base.rows["rater"] == "r03"
     weeks = base.rows[WEEKS] - np.average(base.rows.loc[own, WEEKS], weights=base.information[own])
-    again = fit(
-        base.rows.assign(own=np.where(own, weeks, 0.0)),
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=[*declared.fixed, "own"],
-        grouped=list(declared.grouped),
-        thresholds_by=declared.thresholds_by,
-    ).coefficients.loc["own"]
+    again = fit_again(base, {"own": np.where(own, weeks, 0.0)}, more=["own"]).coefficients.loc["own"]
     alone = refit(base, ["r03"]).iloc[0]
     assert alone["estimate"] == pytest.approx(again["estimate"], rel=1e-4)
     assert alone["se"] == pytest.approx(again["se"], rel=0.05)  # there the variances are not held
@@ -169,20 +138,11 @@ def test_the_spread_of_drift_is_that_of_a_model_with_raters_slopes() -> None:
     drifts = np.random.default_rng(8).normal(0, 0.2, RATERS)
     base = base_fit(programme(9, candidates=96, slope=0.1, drifts=drifts))
     ours = drift_between(base)
-    declared = base.model.declared
     grouped = [
         by("rater", slope=WEEKS, correlated=False) if term.name == "rater" else term
-        for term in declared.grouped
+        for term in base.model.declared.grouped
     ]
-    full = fit(
-        base.rows,
-        response="rank",
-        kind="ordinal",
-        levels=declared.levels,
-        fixed=list(declared.fixed),
-        grouped=grouped,
-        thresholds_by=declared.thresholds_by,
-    )
+    full = fit_again(base, {}, grouped=grouped)
     sd = float(np.sqrt(full.model.fitted.covariances()[1][1, 1]))
     role = ours.roles.iloc[0]
     assert role["sd"] == pytest.approx(sd, rel=0.1)  # moments of one step against likelihood

@@ -1,6 +1,5 @@
 """Groups of candidates: planted effects come back, true differences move nothing, small groups stay out."""
 
-import json
 import tomllib
 
 import numpy as np
@@ -10,15 +9,13 @@ from grouped import grouped
 from scipy import sparse
 from statsmodels.stats.multitest import multipletests
 
-import mentorstats as ms
-from mentorstats import demo, places, policy
+from mentorstats import places, policy
 from mentorstats.calibration import base_fit, candidate_groups, fairness
-from mentorstats.calibration.base import MEASURE, WEEKS
+from mentorstats.calibration.base import fit_again
 from mentorstats.calibration.fairness import within_candidates
 from mentorstats.calibration.group_sides import Sides
 from mentorstats.calibration.moves import given, shifts, step
 from mentorstats.errors import ArgumentError, ColumnError
-from mentorstats.mixed import fit
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors
@@ -60,15 +57,8 @@ def test_a_step_along_a_rater_reaches_what_a_refit_finds(base, drawn, found) -> 
     own = (base.rows["rater"] == "r01").to_numpy()
     of_rater = np.where(own, group - group[own].mean(), 0.0)
     by_role = {f"group_{r}": group * (base.rows["rater_role"] == r) for r in ("mentor", "supervisor")}
-    refit = fit(
-        base.rows.assign(of_rater=of_rater, **by_role),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("rater_role", "cohort", WEEKS, "of_rater", *by_role),
-        grouped=base.model.declared.grouped,
-        thresholds_by=MEASURE,
-    ).coefficients.loc["of_rater"]
+    columns = {"of_rater": of_rater} | by_role
+    refit = fit_again(base, columns, more=list(columns)).coefficients.loc["of_rater"]
     rater = found.raters.set_index("rater").loc["r01"]
     assert rater["contrast"] == pytest.approx(refit["estimate"], abs=ONE_STEP * refit["se"])
     assert rater["contrast_se"] == pytest.approx(refit["se"], rel=ONE_STEP)
@@ -203,12 +193,11 @@ def test_the_same_twice(base, drawn, found) -> None:
         pd.testing.assert_frame_equal(getattr(again, name), getattr(found, name))
 
 
-def test_what_is_planted_in_the_invented_programme_is_found(tmp_path) -> None:
-    demo.write(tmp_path / "demo")
-    truth = json.loads((tmp_path / "demo" / demo.TRUTH).read_text(encoding="utf-8"))
-    records = ms.load(tmp_path / "demo")
-    told = fairness(base_fit(records.long()), candidate_groups(records.placements, "entry_route"), RULES)
-    planted = {row["effect"]: row for row in truth["biases"]}
+def test_what_is_planted_in_the_invented_programme_is_found(
+    invented, invented_records, invented_base
+) -> None:
+    told = fairness(invented_base, candidate_groups(invented_records.placements, "entry_route"), RULES)
+    planted = invented.truth.biases.set_index("effect").to_dict("index")
     rater = told.raters.set_index("rater").loc[planted["rater"]["member"]]
     assert (rater["group"], rater["against"]) == (planted["rater"]["group"], planted["rater"]["against"])
     assert abs(rater["contrast"] - planted["rater"]["logits"]) < WITHIN * rater["contrast_se"]

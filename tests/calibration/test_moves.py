@@ -6,19 +6,11 @@ from grouped import grouped
 from scipy import sparse
 
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.base import WEEKS
+from mentorstats.calibration.base import fit_again
 from mentorstats.calibration.moves import beside, cut_points, dispersions, given, parts, shifts, step
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed import by, fit
 
 ONE_STEP = 0.1  # of a standard error: a Newton step from the fit against the optimum with the columns
-GROUPED = (
-    by("candidate", slope=WEEKS, correlated=False),
-    by("rater"),
-    by("observation"),
-    by("rater", "observation"),
-    by("rater", "criterion"),
-)
 
 
 @pytest.fixture(scope="module")
@@ -31,17 +23,6 @@ def group(base):
     return (base.rows["candidate"].str[1:].astype(int) % 3 == 0).to_numpy(float)
 
 
-def refit(base, **more):
-    return fit(
-        base.rows.assign(**more.pop("columns")),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        grouped=GROUPED,
-        **more,
-    )
-
-
 def test_shifts_are_the_step_along_the_predictor(base, group) -> None:
     columns = np.column_stack([group, (base.rows["criterion"] == "k1") * group])
     ours, theirs = step(base, shifts(columns)), base.one_step(columns)
@@ -50,10 +31,9 @@ def test_shifts_are_the_step_along_the_predictor(base, group) -> None:
 
 
 def test_cut_points_of_a_group_reach_what_a_refit_with_all_of_them_free_finds(base, group) -> None:
-    found = refit(
+    found = fit_again(
         base,
-        columns={"cell": np.where(group > 0, "in ", "out ") + base.rows["criterion"]},
-        fixed=("cohort", WEEKS),
+        {"cell": np.where(group > 0, "in ", "out ") + base.rows["criterion"]},
         thresholds_by="cell",
     )
     loose, free = found.thresholds, []
@@ -67,16 +47,14 @@ def test_cut_points_of_a_group_reach_what_a_refit_with_all_of_them_free_finds(ba
     assert above == [2, 3, 4]
     estimates, covariance = step(base, moves).together()
     errors = np.sqrt(np.diagonal(covariance))
-    print(np.abs(estimates - np.concatenate(free)) / errors)
     assert (np.abs(estimates - np.concatenate(free)) < 2 * ONE_STEP * errors).all()
 
 
 def test_the_dispersion_of_a_group_reaches_what_a_refit_finds(base, group) -> None:
-    there = refit(
+    there = fit_again(
         base,
-        columns={"group": np.where(group > 0, "yes", "no")},
-        fixed=("cohort", WEEKS, "group"),
-        thresholds_by="criterion_of_version",
+        {"group": np.where(group > 0, "yes", "no")},
+        more=("group",),
         scale=("group",),
     ).coefficients.loc["log dispersion, group: yes"]
     both = step(base, beside([dispersions(base, group[:, None]), shifts(group[:, None])]))

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import by_version, in_common, linkage
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
@@ -307,36 +307,34 @@ def test_a_large_design_as_a_walk_from_rater_to_rater_finds_it():
 
 
 @pytest.fixture(scope="module")
-def invented():
-    programme = demo.programme()
-    lessons = programme.observations[["observation", "placement"]].merge(programme.placements, on="placement")
-    return programme, programme.ratings.merge(lessons.drop(columns="mentor"), on="observation")
+def frame(invented):
+    """Ratings of the invented programme, with their placement."""
+    lessons = invented.observations[["observation", "placement"]].merge(invented.placements, on="placement")
+    return invented.ratings.merge(lessons.drop(columns="mentor"), on="observation")
 
 
-def test_the_invented_programme_has_the_networks_that_were_planted(invented):
-    programme, frame = invented
-    truth = programme.truth.raters.set_index(["rater", "role"])["network"]
+def test_the_invented_programme_has_the_networks_that_were_planted(invented, frame):
+    truth = invented.truth.raters.set_index(["rater", "role"])["network"]
     found = linkage(frame)
     assert found.raters["network"].sort_index().tolist() == truth.sort_index().tolist()
     far = found.raters["network"] == 2
     assert set(found.raters.loc[~far, "status"]) == {"ok"}
     assert set(found.raters.loc[far, "status"]) == {"by_assumption"}
-    assert set(found.raters.loc[far, "coincides"]) == {f"site {programme.truth.unlinked_site}"}
+    assert set(found.raters.loc[far, "coincides"]) == {f"site {invented.truth.unlinked_site}"}
     assert set(found.raters.xs(S, level="rater_role")["link"]) == {"same_lessons"}
     assert found.n_ratings == int((frame["level"].notna() & ~frame["independent"].eq(False)).sum())
 
 
-def test_cohorts_and_sites_of_the_invented_programme_by_raters_in_common(invented):
-    programme, frame = invented
+def test_cohorts_and_sites_of_the_invented_programme_by_raters_in_common(invented, frame):
     cohorts = in_common(frame)
     served = frame[frame["level"].notna()].groupby("rater")["cohort"].agg(set)
-    supervisors = programme.raters.loc[programme.raters["role"] == S, "rater"]
+    supervisors = invented.raters.loc[invented.raters["role"] == S, "rater"]
     for (role, first, second), row in cohorts.iterrows():
         kept = served[served.index.isin(supervisors) == (role == S)]
         assert row["n_raters_both"] == sum({first, second} <= each for each in kept)
     assert set(cohorts["status"]) == {"ok"}
     sites = in_common(frame, by="site").reset_index()
-    far = (sites[["first", "second"]] == programme.truth.unlinked_site).any(axis=1)
+    far = (sites[["first", "second"]] == invented.truth.unlinked_site).any(axis=1)
     assert set(sites.loc[far, "status"]) == {"unlinked"}
     assert set(sites.loc[~far, "status"]) == {"ok"}
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from test_base import programme
 
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import (
     adjusted_scores,
     assignment_check,
@@ -15,9 +15,8 @@ from mentorstats.calibration import (
     is_own_mentor,
     own_mentor_difference,
 )
+from mentorstats.calibration.base import fit_again
 from mentorstats.errors import ArgumentError, ColumnError
-from mentorstats.mixed import by, fit
-from mentorstats.records.long import long
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors
@@ -25,19 +24,8 @@ ONE_STEP = 0.1  # of a standard error, against a refit
 
 
 @pytest.fixture(scope="module")
-def invented():
-    return demo.programme()
-
-
-@pytest.fixture(scope="module")
-def base(invented):
-    ratings = invented.ratings.assign(file="", sheet="", row=0)
-    return base_fit(long(ratings, invented.observations, invented.placements, invented.rubrics))
-
-
-@pytest.fixture(scope="module")
-def found(base, invented):
-    return own_mentor_difference(base, is_own_mentor(base.rows, invented.placements))
+def found(invented_base, invented):
+    return own_mentor_difference(invented_base, is_own_mentor(invented_base.rows, invented.placements))
 
 
 def visited(seed, bonus=0.4):
@@ -57,32 +45,18 @@ def test_the_planted_difference_is_found(found, invented) -> None:
     assert row["n_both"] > 10
 
 
-def test_the_difference_of_roles_is_that_of_the_fit(base, found) -> None:
+def test_the_difference_of_roles_is_that_of_the_fit(invented_base, found) -> None:
     row = found.iloc[1]
     assert row["comparison"] == "mentor against supervisor"
-    name = base.model.names.index("rater_role: supervisor") + base.model.levels.problem.c
-    assert row["value"] == pytest.approx(-base.joint.beta[name])
-    assert row["se"] == pytest.approx(np.sqrt(base.joint.covariance[name, name]))
+    name = invented_base.model.names.index("rater_role: supervisor") + invented_base.model.levels.problem.c
+    assert row["value"] == pytest.approx(-invented_base.joint.beta[name])
+    assert row["se"] == pytest.approx(np.sqrt(invented_base.joint.covariance[name, name]))
 
 
 def test_one_step_reaches_a_refit() -> None:
     made = base_fit(visited(6))
     row = own_mentor_difference(made, "own").iloc[0]
-    refit = fit(
-        made.rows.assign(own=made.rows["own"].astype(float)),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("cohort", "weeks_from_mean", "own"),
-        grouped=(
-            by("candidate", slope="weeks_from_mean", correlated=False),
-            by("rater"),
-            by("observation"),
-            by("rater", "observation"),
-            by("rater", "criterion"),
-        ),
-        thresholds_by="criterion_of_version",
-    )
+    refit = fit_again(made, {"own": made.rows["own"].astype(float)}, more=["own"])
     there = refit.coefficients.loc["own"]
     assert row["value"] == pytest.approx(there["estimate"], abs=ONE_STEP * there["se"])
     assert row["se"] == pytest.approx(there["se"], rel=ONE_STEP)
@@ -109,33 +83,33 @@ def test_who_is_the_own_mentor_comes_from_the_placements() -> None:
     assert own.isna().tolist() == [False, False, False, True, True]
 
 
-def test_the_invented_programme_knows_them_too(base, invented) -> None:
-    own = is_own_mentor(base.rows, invented.placements)
+def test_the_invented_programme_knows_them_too(invented_base, invented) -> None:
+    own = is_own_mentor(invented_base.rows, invented.placements)
     assert own.notna().all()
-    assert (base.rows.loc[own.to_numpy(dtype=bool), "rater_role"] == "mentor").all()
+    assert (invented_base.rows.loc[own.to_numpy(dtype=bool), "rater_role"] == "mentor").all()
 
 
-def test_bad_input_is_refused(base) -> None:
+def test_bad_input_is_refused(invented_base) -> None:
     with pytest.raises(ArgumentError, match="values of own_mentor"):
-        own_mentor_difference(base, [True])
+        own_mentor_difference(invented_base, [True])
     with pytest.raises(ColumnError, match="own"):
-        own_mentor_difference(base, "own")
+        own_mentor_difference(invented_base, "own")
     with pytest.raises(ColumnError, match="mentor"):
-        is_own_mentor(base.rows, pd.DataFrame({"placement": ["1"]}))
+        is_own_mentor(invented_base.rows, pd.DataFrame({"placement": ["1"]}))
     twice = pd.DataFrame({"placement": ["1", "1"], "mentor": ["a", "b"]})
     with pytest.raises(ArgumentError, match="two rows"):
-        is_own_mentor(base.rows, twice)
+        is_own_mentor(invented_base.rows, twice)
     with pytest.raises(ArgumentError, match="confidence"):
-        own_mentor_difference(base, np.zeros(len(base.rows), dtype=bool), confidence=2)
+        own_mentor_difference(invented_base, np.zeros(len(invented_base.rows), dtype=bool), confidence=2)
 
 
-def test_nobody_rated_an_own_candidate(base) -> None:
-    row = own_mentor_difference(base, np.zeros(len(base.rows), dtype=bool)).iloc[0]
+def test_nobody_rated_an_own_candidate(invented_base) -> None:
+    row = own_mentor_difference(invented_base, np.zeros(len(invented_base.rows), dtype=bool)).iloc[0]
     assert row["status"] == "no_records"
 
 
-def test_candidates_of_the_invented_programme_came_as_if_at_random(base, invented) -> None:
-    checked = assignment_check(base)
+def test_candidates_of_the_invented_programme_came_as_if_at_random(invented_base, invented) -> None:
+    checked = assignment_check(invented_base)
     assert checked.ignorable
     told = checked.raters[checked.raters["status"] == "ok"].merge(invented.truth.raters, on="rater")
     told = told[told["rater_role"] == "supervisor"]
@@ -151,8 +125,8 @@ def known(name):
     return set(tomllib.loads(text))
 
 
-def test_tables_keep_to_the_closed_lists(base, found) -> None:
-    checked, scores = assignment_check(base), adjusted_scores(base, cut=2.5)
+def test_tables_keep_to_the_closed_lists(invented_base, found) -> None:
+    checked, scores = assignment_check(invented_base), adjusted_scores(invented_base, cut=2.5)
     keys = {"rater", "candidate", "cohort", "rubric", "rubric_version"}
     for table in (found, checked.raters, checked.roles, scores.scores, scores.summary):
         assert set(table.columns) - keys <= known("result_columns.toml")

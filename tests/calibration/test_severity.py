@@ -9,17 +9,16 @@ from scipy.linalg import block_diag
 from test_base import programme
 from truth import Situation, draw
 
-import mentorstats as ms
-from mentorstats import demo, places
+from mentorstats import places
 from mentorstats.calibration import base_fit, linkage
-from mentorstats.calibration.base import MEASURE, WEEKS
+from mentorstats.calibration.base import WEEKS, fit_again
 from mentorstats.calibration.separation import COLUMNS as OF_ROLES
 from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import COLUMNS, severity
 from mentorstats.calibration.unshrunken import RaterEffects, rater_effects
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
-from mentorstats.mixed import by, fit, likelihood_ratio
+from mentorstats.mixed import by, likelihood_ratio
 from mentorstats.mixed.limits import variance_limits
 
 EXACT = 1e-9  # linear algebra
@@ -138,21 +137,7 @@ def test_the_contrast_has_a_limit_where_raters_do_not_differ() -> None:
 def test_a_contrast_is_what_a_refit_with_the_rater_fixed_finds(base) -> None:
     table = severity(base).set_index("rater")
     for name in ("r00", "r10"):
-        refit = fit(
-            base.rows.assign(own=(base.rows["rater"] == name).astype(float)),
-            response="rank",
-            kind="ordinal",
-            levels=[1, 2, 3, 4],
-            fixed=("cohort", WEEKS, "own"),
-            grouped=(
-                by("candidate", slope=WEEKS, correlated=False),
-                by("rater"),
-                by("observation"),
-                by("rater", "observation"),
-                by("rater", "criterion"),
-            ),
-            thresholds_by=MEASURE,
-        )
+        refit = fit_again(base, {"own": (base.rows["rater"] == name).astype(float)}, more=["own"])
         there, row = refit.coefficients.loc["own"], table.loc[name]
         own = refit.model.fitted.covariances()[1][0, 0]  # the rater's random effect is still in the refit
         error = np.sqrt(there["se"] ** 2 - own)
@@ -175,19 +160,8 @@ def test_limits_of_the_spread_are_those_of_the_full_profile(base) -> None:
 
 
 def test_the_likelihood_ratio_is_that_of_a_fit_without_raters(little) -> None:
-    without = fit(
-        little.rows,
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=(WEEKS,),
-        grouped=(
-            by("candidate", slope=WEEKS, correlated=False),
-            by("observation"),
-            by("rater", "criterion"),
-        ),
-        thresholds_by=MEASURE,
-    )
+    rest = [by("candidate", slope=WEEKS, correlated=False), by("observation"), by("rater", "criterion")]
+    without = fit_again(little, {}, grouped=rest)
     test = likelihood_ratio(without, little.fit)
     row = separation(little, severity(little)).iloc[0]
     assert row["p_method"] == "likelihood_ratio"
@@ -342,11 +316,9 @@ def test_columns_are_those_of_the_vocabulary(base) -> None:
 # The invented programme ----------------------------------------------------------------------------
 
 
-def test_planted_severities_come_back(tmp_path) -> None:
-    demo.write(tmp_path, seed=demo.SEED)
-    long = ms.load(tmp_path).long()
-    truth = demo.programme().truth
-    table = severity(base_fit(long), networks=linkage(long).raters).set_index("rater")
+def test_planted_severities_come_back(invented, invented_records, invented_base) -> None:
+    truth, networks = invented.truth, linkage(invented_records.long()).raters
+    table = severity(invented_base, networks=networks).set_index("rater")
     planted = truth.planted[truth.planted["effect"].isin(["severe", "lenient"])]
     assert len(planted) == 3
     rows = table.loc[planted["rater"]]

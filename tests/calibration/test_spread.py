@@ -7,11 +7,11 @@ from spread_simulation import outside, programme
 from test_base import programme as plain_programme
 
 from mentorstats.calibration import base_fit, central_tendency, range_restriction, redraws
+from mentorstats.calibration.base import fit_again
 from mentorstats.calibration.between import between_sd, information_inverse, shrunken
-from mentorstats.calibration.cutpoint_steps import dispersion, step, stretch
+from mentorstats.calibration.moves import dispersions, step, stretches
 from mentorstats.calibration.spread import expected_squares, middle_levels, squares
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed import by, fit
 
 ONE_STEP = 0.2  # of a standard error: a Newton step from the fit against the optimum
 HELD = 0.12  # of it: a step holds the variances, a refit does not, so its error is larger
@@ -38,41 +38,30 @@ def test_moves_are_derivatives_of_the_distances(base) -> None:
     inside = problem.up >= 0
     by_delta = (upper(h, 0.0) - upper(-h, 0.0)) / (2 * h)
     by_zeta = (upper(0.0, h) - upper(0.0, -h)) / (2 * h)
-    assert stretch(base).upper[inside] == pytest.approx(by_delta[inside], abs=DIFFERENCES)
-    assert dispersion(base).upper[inside] == pytest.approx(by_zeta[inside], abs=DIFFERENCES)
-    assert (stretch(base).upper[~inside] == 0).all()
+    everybody = np.ones((len(base.rows), 1))
+    stretched, scattered = (
+        move(base, everybody).upper.toarray().ravel() for move in (stretches, dispersions)
+    )
+    assert stretched[inside] == pytest.approx(by_delta[inside], abs=DIFFERENCES)
+    assert scattered[inside] == pytest.approx(by_zeta[inside], abs=DIFFERENCES)
+    assert (stretched[~inside] == 0).all()
 
 
 def test_scores_of_all_raters_together_vanish_where_the_fit_is_at_its_optimum(base) -> None:
     """Stretching everybody's cut-points is moving the cut-points, which the fit has already done."""
-    whole = step(base, stretch(base), np.zeros(len(base.rows), dtype=np.int64), 1)
+    whole = step(base, stretches(base, np.ones((len(base.rows), 1))))
     assert whole.information[0, 0] == 0.0
-    scores = np.bincount(base.rater_of_row, stretch(base).score)
+    scores = step(base, stretches(base, base.by_rater())).score
     assert abs(scores.sum()) < 1e-3 * np.abs(scores).max()
 
 
 def test_a_step_in_dispersion_reaches_what_a_refit_finds(base) -> None:
     group = (base.rows["candidate"].str[1:].astype(int) % 3 == 0).to_numpy(np.int64)
-    found = step(base, dispersion(base), group, 2)
+    found = step(base, dispersions(base, np.eye(2)[group]))
     difference = np.array([-1.0, 1.0])
     covariance, _ = information_inverse(found)
     estimate, se = difference @ covariance @ found.score, np.sqrt(difference @ covariance @ difference)
-    refit = fit(
-        base.rows.assign(other=group),
-        response="rank",
-        kind="ordinal",
-        levels=[1, 2, 3, 4],
-        fixed=("weeks_from_mean",),
-        grouped=(
-            by("candidate", slope="weeks_from_mean", correlated=False),
-            by("rater"),
-            by("observation"),
-            by("rater", "observation"),
-            by("rater", "criterion"),
-        ),
-        thresholds_by="criterion_of_version",
-        scale=("other",),
-    )
+    refit = fit_again(base, {"other": group}, scale=["other"])
     there = refit.coefficients
     row = there[there.index.str.contains("other")].iloc[0]
     assert estimate == pytest.approx(row["estimate"], abs=ONE_STEP * row["se"])

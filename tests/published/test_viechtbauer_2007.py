@@ -7,7 +7,7 @@ Q = 152.23 on 12 degrees of freedom.
 import numpy as np
 import pytest
 
-from mentorstats.calibration.beyond_error import spread_beyond_error
+from mentorstats.calibration.variance_between import between, members_about_mean, members_of_estimates
 
 TRIALS = np.array(
     [
@@ -25,12 +25,13 @@ def test_heterogeneity_of_the_vaccine_trials() -> None:
     cases, people, other_cases, others = TRIALS.T
     effect = np.log(cases / people / (other_cases / others))
     variance = 1 / cases - 1 / people + 1 / other_cases - 1 / others
-    about_mean = np.linalg.svd(np.eye(13) - 1 / 13)[0][:, :12].T  # orthonormal, so that τ²I stays τ²I
-    found = spread_beyond_error(
-        about_mean @ effect, about_mean @ np.diag(variance) @ about_mean.T, 0.025, 0.0
-    )
-    assert found.sd**2 == pytest.approx(0.3181, abs=PRINTED)
-    assert found.low**2 == pytest.approx(0.1197, abs=PRINTED)
-    assert found.high**2 == pytest.approx(1.1115, abs=PRINTED)
+    found = between(members_about_mean(effect / variance, np.diag(1 / variance)), 0.95)
+    assert found.variance == pytest.approx(0.3181, abs=PRINTED)
+    assert (found.low, found.high) == pytest.approx((0.1197, 1.1115), abs=PRINTED)
     assert found.statistic == pytest.approx(152.23, abs=0.006)
     assert found.df == 12
+    basis = np.linalg.svd(np.eye(13) - 1 / 13)[0][:, :12].T  # orthonormal, so that τ²I stays τ²I
+    again = between(
+        members_of_estimates(basis @ effect, basis @ np.diag(variance) @ basis.T, smallest=0.0), 0.95
+    )
+    assert again.sd == pytest.approx(found.sd, rel=1e-9)
