@@ -164,7 +164,7 @@ def visit_plans(
     table.insert(1, "n_visits", found["rater"] * found["observation"])
     table = table.drop(columns="observation")
     by = scores.table["rater"].nunique()
-    notes = (*scores.notes, f"Scores are mean ranks over criteria: {study.n_ratings} of {by} raters.")
+    notes = (*scores.notes, f"Scores are mean ranks over criteria: {study.n_ratings:,} of {by} raters.")
     return VisitPlans(study, scores, table, cheapest(table, target), target, (*notes, *study.notes))
 
 
