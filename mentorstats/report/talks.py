@@ -65,8 +65,11 @@ def _answer(found: Talks) -> str:
         return f"Nobody is marked on any effect; chance alone would make {chance:.1f} marks."
     marks = count(len(found.marks), "mark", "marks")
     people = count(len(raters), "rater", "raters")
+    effects = found.marks["about"].value_counts(sort=False)
+    about = ", ".join(f"{effect} {n}" for effect, n in effects.items())
     return (
-        f"{marks} on {people}; chance alone would make {chance:.1f} marks if no rater differed in anything."
+        f"{marks} on {people} ({about}); chance alone would make {chance:.1f} marks if no rater differed in "
+        "anything."
     )
 
 

@@ -35,6 +35,11 @@ def test_a_mark_stands_with_its_interval_and_unit(shipped) -> None:
     assert marks["unit"].tolist() == ["levels"] * 2
 
 
+def test_the_answer_counts_marks_by_effect(shipped) -> None:
+    made = section_of.section(talks({"severity": raters(few=12)}, shipped), shipped)
+    assert made.answer.startswith("2 marks on 2 raters (severity 2); chance alone would make")
+
+
 def test_raters_of_few_candidates_are_named_without_numbers(shipped) -> None:
     table = section_of.section(talks({"severity": raters(few=9)}, shipped), shipped).tables[0]
     assert table.data["rater"].tolist() == ["r00"]
