@@ -80,7 +80,13 @@ class MentorstatsWarning(UserWarning):
     """Root of every warning this package gives."""
 
 
-def need_columns(columns: Iterable[object], wanted: Iterable[str], *, where: str) -> None:
+def need_columns(
+    columns: Iterable[object],
+    wanted: Iterable[str],
+    *,
+    where: str,
+    remedy: str = "Name a column that the table has.",
+) -> None:
     """Raise ColumnError when one of ``wanted`` is not among ``columns``."""
     present = [str(column) for column in columns]
     missing = [name for name in wanted if name not in present]
@@ -89,5 +95,5 @@ def need_columns(columns: Iterable[object], wanted: Iterable[str], *, where: str
             f"no column {', '.join(repr(name) for name in missing)}",
             where=where,
             allowed=present,
-            remedy="Name a column that the table has.",
+            remedy=remedy,
         )

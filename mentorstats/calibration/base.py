@@ -45,6 +45,10 @@ COLUMNS = (
 FORM = "rater × observation"
 MEASURE = "criterion_of_version"  # criteria of different versions have nothing in common here
 WEEKS = "weeks_from_mean"
+_ABSENT = (
+    "Give what there is only one of (cohort, rubric, rubric_version) as one value in every row, a week that "
+    "nobody noted as missing, and the level as a whole number from 1 in rank."
+)
 FEWEST_OF_A_ROLE = 5  # raters from which a role has a variance of its own
 
 
@@ -376,8 +380,12 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     Parameters
     ----------
     long
-        The long table (`Records.long`): `COLUMNS`, the ranks as whole numbers from 1. Rows without a
-        rank, and those marked as not independent, are left out; lessons without a week stand at the mean.
+        The long table (`Records.long`), one row a rating: ``observation`` (the lesson), ``candidate``,
+        ``cohort``, ``week`` (of the placement, from 1), ``rater``, ``rater_role``, ``rubric``,
+        ``rubric_version``, ``criterion``, ``rank`` (whole numbers, 1 the lowest level), and
+        ``independent`` where there is such a column. Rows without a rank, and those marked as not
+        independent, are left out; lessons without a week stand at the mean. The highest level is the
+        highest rank seen, or of the categories of ``level`` where that column is an ordered categorical.
     confidence
         Coverage of intervals.
 
@@ -393,7 +401,7 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     Versions of a rubric have cut-points of their own; a rater's severity is taken to be the same under
     all of them. Candidates' changes a week differ, so that drift of their raters is not taken for it.
     """
-    need_columns(long.columns, COLUMNS, where="long")
+    need_columns(long.columns, COLUMNS, where="long", remedy=_ABSENT)
     rows = used_rows(long)
     _check_once(rows)
     levels = list(range(1, _highest(rows) + 1))

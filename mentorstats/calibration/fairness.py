@@ -150,13 +150,20 @@ def fairness(
     Raises
     ------
     ArgumentError
-        A candidate stands in ``groups`` twice, or the reference is no group that is large enough.
+        ``groups`` is no Series, a candidate stands in it twice, or the reference is no group that is large
+        enough.
 
     Notes
     -----
     Groups of fewer candidates than the minimum enter no comparison, on neither side. Errors of raters'
     and roles' differences are for the raters in the records.
     """
+    if not isinstance(groups, pd.Series):
+        raise ArgumentError(
+            f"groups is a {type(groups).__name__}",
+            allowed="a pandas Series of one group a candidate, indexed by candidate",
+            remedy="For a table of placements use candidate_groups(placements, field).",
+        )
     if groups.index.has_duplicates:
         raise ArgumentError("a candidate stands in groups twice", remedy="Give one group a candidate.")
     field = str(groups.name or "group")

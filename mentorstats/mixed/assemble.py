@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 
 _STRONG = 1e6  # times the natural size of a standard deviation: as good as no penalty
 _NOTHING_LEFT = 1e-9  # share of the response's variation
+_HALF = 0.5  # of a dimension: more than rounding, less than one row
 _RUNAWAY = 40.0  # latent standard deviations beyond which an ordinal variance has no finite estimate
 _ZERO = 1e-2  # relative to its natural size: below it an ordinal variance is tried at zero
 _NO_WORSE = 1e-5  # minus twice the log-likelihood
@@ -87,9 +88,27 @@ def _linear(chunks: Chunks, found: Survey, *, restricted: bool) -> Model:
     )
 
 
-def _reproduced(problem: Problem) -> bool:
-    strong = np.where(problem.triangles.diagonal, _STRONG * problem.natural, 0.0)
-    return bool(problem.solve(strong).residual <= _NOTHING_LEFT * problem.products.fixed[-1, -1])
+def _reproduced(problem: Problem, without: frozenset[int] = frozenset()) -> bool:
+    """Whether effects of fewer dimensions than there are rows reproduce the response.
+
+    Then the likelihood has no upper bound. Effects that reproduce any response at all, one dimension a row,
+    are no reason to refuse: how they share the variation is told by which rows have them in common.
+    """
+    chosen = np.array([t not in without for t, _, _ in problem.triangles.entries])
+    strong = np.where(problem.triangles.diagonal & chosen, _STRONG * problem.natural, 0.0)
+    if problem.solve(strong).residual > _NOTHING_LEFT * problem.products.fixed[-1, -1]:
+        return False
+    if problem.products.n - _dimensions(problem, strong) > _HALF:
+        return True
+    others = [t for t in range(len(problem.triangles.sizes)) if t not in without]
+    return any(_reproduced(problem, without | {t}) for t in others)
+
+
+def _dimensions(problem: Problem, theta: Floats) -> float:
+    """Effective dimensions of the fixed and random columns, their rank where nothing is shrunken."""
+    slopes = problem.with_slope(theta)
+    used = [np.trace(f.T @ by @ f) for f, by in zip(slopes.factors, slopes.logs, strict=True)]
+    return float(problem.p + sum(used))
 
 
 def _screened(found: Survey, products: CrossProducts, fixed: Floats, lead: int) -> Screening:

@@ -164,7 +164,12 @@ def visit_plans(
     table.insert(1, "n_visits", found["rater"] * found["observation"])
     table = table.drop(columns="observation")
     by = scores.table["rater"].nunique()
-    notes = (*scores.notes, f"Scores are mean ranks over criteria: {study.n_ratings} of {by} raters.")
+    notes = (*scores.notes, f"Scores are mean ranks over criteria: {study.n_ratings:,} of {by} raters.")
+    if "rater_role" in scores.covariates:
+        notes = (
+            *notes,
+            "The mean difference between the roles of raters is set aside: it counts as no error.",
+        )
     return VisitPlans(study, scores, table, cheapest(table, target), target, (*notes, *study.notes))
 
 

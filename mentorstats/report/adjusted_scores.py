@@ -90,7 +90,9 @@ def _answer(summary: pd.DataFrame, shown: pd.DataFrame) -> str:
                 f"{int(row['n_changed'])} would change"
             )
         told.append(text)
-    return wording.sentence("; ".join(told)) + "." if told else "No version has enough candidates to say."
+    return (
+        " ".join(f"{wording.sentence(text)}." for text in told) or "No version has enough candidates to say."
+    )
 
 
 def _table(summary: pd.DataFrame) -> Table:

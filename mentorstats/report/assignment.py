@@ -8,7 +8,7 @@ from mentorstats.calibration.assignment import LOW_POWER, Assignment
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
-from mentorstats.report.numbers import count, estimate
+from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, sentence
 
@@ -91,7 +91,8 @@ def _answer(roles: pd.DataFrame, shown: pd.DataFrame) -> str:
 
 def _size(row: pd.Series) -> str:
     value, low, high = (float(row["sd_level" + end]) for end in ("", *BOUNDS))
-    return f"{estimate(value, low, high, 'distance')} levels"
+    share = number(float(row["confidence"]), "share")
+    return f"{estimate(value, low, high, 'distance')} levels, interval of {share} %"
 
 
 def _roles(roles: pd.DataFrame) -> Table:

@@ -105,13 +105,22 @@ def _status(plans: VisitPlans) -> Status:
 
 
 def _answer(plans: VisitPlans, change: HalvesChange | None, links: Sequence[RoleLinks]) -> str:
-    parts = [plan_words.candidate_share(plans), plan_words.advice(plans)]
+    parts = [f"{_whose(plans)}{plan_words.candidate_share(plans)}", plan_words.advice(plans)]
     if change is not None:
         parts.append(plan_words.change(change))
     for one in links:
         if len(one.table):
             parts.append(f"{plan_words.linkage(one).removesuffix(':')}.")
     return " ".join(wording.sentence(part) for part in parts if part)
+
+
+def _whose(plans: VisitPlans) -> str:
+    """Which version the scores are of, where the records tell."""
+    rows = plans.scores.rows
+    if rows.empty or not {"rubric", "rubric_version"} <= set(rows.columns):
+        return ""
+    name = wording.version(str(rows["rubric"].iloc[0]), str(rows["rubric_version"].iloc[0]))
+    return f"{name}: "
 
 
 def _method(plans: VisitPlans, singly: bool, change: HalvesChange | None) -> tuple[str, ...]:

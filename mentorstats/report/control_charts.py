@@ -177,7 +177,7 @@ def _runs(charts: ControlCharts, measure: str) -> Table:
             "n_recordings": "number",
             "n_points": "number",
             "mean": unit,
-            "slope": unit,
+            "slope": "points" if unit == "share" else unit,
             "chance": "share",
         },
         group_columns=("rater",),

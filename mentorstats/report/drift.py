@@ -17,6 +17,7 @@ from mentorstats.report.small_groups import blank, raters_of_enough
 
 QUESTION = "Do some raters become stricter or more lenient over the weeks, against the others of their role?"
 SPAN = {"week": "in ten weeks", "cycle": "from cycle to cycle"}
+ABOVE = "Above zero is more lenient than the middle of the role as time goes on, below zero stricter."
 PERIOD = {"week": "weeks", "cycle": "cycles"}
 
 
@@ -49,7 +50,9 @@ def section(
         if len(raters.data):
             tables.append(raters)
         else:
-            tables[0] = replace(tables[0], note=f"{tables[0].note} {raters.note}".strip())
+            left_out = raters.note.removeprefix(ABOVE).strip()
+            note = f"{wording.sentence(str(role))}s: {left_out}"
+            tables[0] = replace(tables[0], note=f"{tables[0].note} {note}".strip())
     return Section(
         key="drift",
         question=QUESTION,
@@ -90,10 +93,10 @@ def _answer(row: pd.Series, minimum: Rule) -> str:
     found = estimate(row["sd_level"], row["sd_level_low"], row["sd_level_high"], "distance")
     beyond = row["p"] < 1 - row["confidence"]
     verdict = (
-        "differ in their drift, beyond chance" if beyond else "do not differ in their drift beyond chance"
+        "they differ in their drift, beyond chance" if beyond else "no difference in drift beyond chance"
     )
     return (
-        f"{role} ({count(n, 'rater')}) {verdict}: the standard deviation of their drifts in ten weeks is "
+        f"{role} ({count(n, 'rater')}): {verdict}. The standard deviation of their drifts in ten weeks is "
         f"{found} levels; in a rater with the usual number of lessons a drift of "
         f"{number(row['detectable'], 'distance')} levels would be found four times in five."
     )
@@ -183,7 +186,7 @@ def _raters(role: str, weeks: Drift, cycles: Drift | None) -> Table:
         group_columns=("rater",),
         count_columns=("n_lessons", "n_periods"),
         statistic_columns=tuple(columns),
-        note="Above zero is more lenient than the middle of the role as time goes on, below zero stricter.",
+        note=ABOVE,
         references=("rao_1948",),
         folded=True,
     )

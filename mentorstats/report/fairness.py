@@ -132,8 +132,8 @@ LABELS = {
     "size": "Gets more (+) or less",
     "chance": "Beyond chance",
     "small": "Too small to matter",
-    "power_equivalent": "Chance to show that",
-    "power_see": "Chance to see one that matters",
+    "power_equivalent": "Chance to show that it is too small, if it is zero",
+    "power_see": "Chance to see one as large as the bound",
 }
 UNITS = {
     "size": "levels",
@@ -221,7 +221,7 @@ def _between(found: Sequence[Fairness], policy: Policy) -> Table:
             "rater_role": "Role",
             "n_raters": "Raters compared",
             "sd": "Standard deviation between raters",
-            "p": "p that they do not differ",
+            "p": "p, if they did not differ",
         },
         units={"n_raters": "raters", "sd": "distance", "p": "p_value"},
         group_columns=("field", "group", "against", "rater_role"),
@@ -341,10 +341,15 @@ def _spreads(each: Fairness, policy: Policy) -> Table | None:
 
 def _answer(each: Fairness, policy: Policy) -> str:
     listed, _ = _listed(each.raters, policy)
-    beyond = [_beyond_of(each.criteria, "criterion", policy), _beyond_of(listed, "rater", policy)]
+    beyond = [_beyond_of(each.criteria, "on", "criterion", policy), _beyond_of(listed, "by", "rater", policy)]
     counted = " and ".join(part for part in beyond if part)
     said = "; ".join(
-        part for part in (f"{counted} beyond chance" if counted else "", _of_roles(each.roles)) if part
+        part
+        for part in (
+            f"treated unlike elsewhere, beyond chance, {counted}" if counted else "",
+            _of_roles(each.roles),
+        )
+        if part
     )
     return f"{_title(each.field)}: {said or 'too few candidates for any comparison'}."
 
@@ -360,14 +365,14 @@ def _of_roles(rows: pd.DataFrame) -> str:
     small = {EQUIVALENT: ", too small to matter", DIFFERS: ", which matters"}.get(largest["equivalence"], "")
     return (
         f"{_label(largest['rater_role'])}s beside {_label(largest['other_role'])}s give "
-        f"“{_label(largest['group'])}” {size} of a level{small}"
+        f"the group “{_label(largest['group'])}” {size} of a level{small}"
     )
 
 
-def _beyond_of(rows: pd.DataFrame, one: str, policy: Policy) -> str:
+def _beyond_of(rows: pd.DataFrame, where: str, one: str, policy: Policy) -> str:
     known = rows[rows["contrast"].notna()] if not rows.empty else rows
     if known.empty:
         return ""
     beyond = int(known["p_adjusted"].map(policy.rule("fairness_q").met).sum())
-    of = {"criterion": ("shift of a criterion", "shifts of criteria"), "rater": ("rater", "raters")}[one]
-    return f"{beyond or 'none'} of {count(len(known), *of)}"
+    of = {"criterion": ("criterion", "criteria"), "rater": ("rater", "raters")}[one]
+    return f"{where} {beyond or 'none'} of {count(len(known), *of)}"

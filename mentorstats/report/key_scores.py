@@ -16,6 +16,7 @@ from mentorstats.report.wording import listed
 QUESTION = "Do raters score as the key does?"
 WORDS = {"pass": Verdict.MET.value, "fail": Verdict.NOT_MET.value, "too_few": Verdict.TOO_FEW.value}
 MEASURES = {"exact": "exact", "adjacent": "adjacent", "weighted_kappa": "kappa", "bias": "bias"}
+LIMITS = {">=": "at least", ">": "above", "<=": "at most", "<": "below"}
 NO_RECORDS = (
     "Nobody's ratings of key-scored recordings are in the records, so nothing is known about how raters "
     "score beside a key. The table key_ratings would fill this section: one row a rater, recording and "
@@ -76,12 +77,16 @@ def _answer(found: Certification) -> str:
 
 
 def _rules(found: Certification) -> str:
-    return "; ".join(f"{rule.meaning.rstrip('.')} ({rule.inequality} {rule.value:g})" for rule in found.rules)
+    return "; ".join(
+        f"{rule.meaning.rstrip('.')} ({LIMITS[rule.inequality]} {rule.value:g})" for rule in found.rules
+    )
 
 
 def _raters(found: Certification) -> Table:
     data = found.verdicts.reset_index()
     data["verdict"] = data["verdict"].map(WORDS)
+    for sign, words in LIMITS.items():
+        data["reason"] = data["reason"].str.replace(f" {sign} ", f" {words} ", regex=False)
     for measure, name in MEASURES.items():
         rows = found.measures.xs(measure, level="measure").reindex(data["rater"])
         for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):

@@ -46,6 +46,7 @@ UNITS = {
     "times_more": Unit("times", 2),
     "points": Unit("% points", 0, factor=100, signed=True),
     "signed_deviations": Unit("standard deviations", 2, signed=True),
+    "logits": Unit("logits", 2, signed=True),
     "plain": Unit("", 4),
 }
 
@@ -69,6 +70,12 @@ def number(value: float, unit: str) -> str:
         return text.lstrip("-")
     sign = "+" if how.signed and value > 0 else ""
     return (sign + text).replace("-", MINUS)
+
+
+def probability(p: float) -> str:
+    """A p-value for running text: ``p = 0.018``, ``p < 0.001``."""
+    text = number(p, "p_value")
+    return f"p < {text[1:]}" if text.startswith("<") else f"p = {text}"
 
 
 def bounds(low: float, high: float, unit: str) -> str:

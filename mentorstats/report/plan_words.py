@@ -23,7 +23,7 @@ def advice(found: VisitPlans) -> str:
         said = f"No plan in the table reaches {wanted}. The best: {plan(row)}"
     else:
         row = chosen.iloc[0]
-        said = f"The cheapest plan that reaches {wanted}: {plan(row)}"
+        said = f"The cheapest plan whose estimate reaches {wanted}: {plan(row)}"
     gain = found.trade(int(row["n_raters"]), int(row["n_visits"]))
     if gain is None:
         return f"{said}.{_unsure(found)}"
@@ -87,8 +87,8 @@ def candidate_share(found: VisitPlans) -> str:
     if "candidate" not in rows.index or pd.isna(rows["share"]["candidate"]):
         return ""
     value, low, high = (float(rows[name]["candidate"]) for name in ("share", "share_low", "share_high"))
-    share = estimate(value, low, high, "share")
-    return f"Of the variance of the score of one visit {share} is the candidate."
+    share, n = estimate(value, low, high, "share"), count(found.study.n_ratings, "score")
+    return f"of the variance of the score of one visit {share} is the candidate ({n})."
 
 
 def change(found: HalvesChange) -> str:

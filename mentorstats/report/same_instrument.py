@@ -12,7 +12,7 @@ from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report.fairness import EFFECTS, LABELS, UNITS, judged, striking
 from mentorstats.report.model import STATUS, Section, Table
-from mentorstats.report.numbers import count, estimate, number
+from mentorstats.report.numbers import count, estimate, probability
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed
 
@@ -183,7 +183,7 @@ def _answer(found: Sequence[SameInstrument], policy: Policy) -> str:
         p = float(each.tests.loc[each.tests["test"] == "both", "p"].min())
         unlike = policy.rule("instrument_screen").met(p)
         if unlike:
-            apart.append(f"{name} (p {_p(p)}, largest shift {_largest(known)})")
+            apart.append(f"{name} ({probability(p)}, largest shift {_largest(known)})")
         else:
             alike.append(name)
     told = []
@@ -196,11 +196,6 @@ def _answer(found: Sequence[SameInstrument], policy: Policy) -> str:
     if all_of:
         told.append(f"Of {count(all_of, 'shift')} of criteria {small} were shown to be too small to matter.")
     return " ".join(told)
-
-
-def _p(p: float) -> str:
-    text = number(p, "p_value")
-    return text if text.startswith("<") else f"= {text}"
 
 
 def _largest(known: pd.DataFrame) -> str:

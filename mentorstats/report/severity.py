@@ -8,7 +8,7 @@ from mentorstats.calibration.separation import CLEAR
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
 from mentorstats.report.model import BOUNDS, STATUS, Section, Table
-from mentorstats.report.numbers import count, estimate, number
+from mentorstats.report.numbers import count, estimate, number, probability
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, sentence
 
@@ -95,13 +95,9 @@ def _spread(roles: pd.DataFrame, summary: Table) -> list[str]:
         apart = "beyond chance" if row["p"] <= 0.05 else "but this could be chance"
         told.append(
             f"{sentence(row['rater_role'])}s differ by a standard deviation of {sd} levels, {apart} "
-            f"({_p(row['p'])})."
+            f"({probability(row['p'])})."
         )
     return told
-
-
-def _p(p: float) -> str:
-    return "p < .001" if p < 0.001 else f"p = {p:.3f}".replace("0.", ".")
 
 
 def _calls(marked: pd.DataFrame, chance: pd.DataFrame) -> str:

@@ -68,7 +68,10 @@ def _answer(tables: tuple[Table, ...]) -> str:
             continue
         first = estimate(one["icc"], one["icc_low"], one["icc_high"], "coefficient")
         last = estimate(mean["icc"], mean["icc_low"], mean["icc_high"], "coefficient")
-        told.append(f"{table.title}: a single rating {first}, the mean of a candidate's ratings {last}")
+        told.append(
+            f"{table.title}: a single rating tells the lesson with {first}, the mean of all ratings of a "
+            f"candidate tells the candidate with {last}"
+        )
     if not told:
         return "No version has enough ratings and people to say."
     return f"{'; '.join(told)} (0 is nothing but error, 1 no error)."

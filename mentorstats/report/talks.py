@@ -6,11 +6,19 @@ import pandas as pd
 
 from mentorstats.calibration.talks import Talks
 from mentorstats.estimate import Status
-from mentorstats.policy import Policy
+from mentorstats.policy import Policy, Rule
 from mentorstats.report.model import Section, Table
-from mentorstats.report.numbers import count
-from mentorstats.report.small_groups import blank
+from mentorstats.report.numbers import count, estimate
+from mentorstats.report.wording import listed
 
+UNITS = {
+    "severity": "levels",
+    "drift over weeks": "levels in ten weeks",
+    "central tendency": "share of the way to the middle",
+    "range restriction": "ratio of spreads, less 1",
+    "halo": "correlation within a lesson's form",
+    "fit by information": "ratio to what is expected, less 1",
+}
 QUESTION = "With which raters should somebody talk, and about what?"
 
 
@@ -30,7 +38,7 @@ def section(found: Talks, policy: Policy) -> Section:
         key="talks",
         question=QUESTION,
         answer=_answer(found),
-        tables=(blank(_marks(found.marks), policy.rule("minimum_group_size")), _families(families)),
+        tables=(_marks(found.marks, policy.rule("minimum_group_size")), _families(families)),
         method=(
             "A rater is marked for an effect where two things hold: the unshrunken difference from the "
             "raters of the role passes Benjamini and Hochberg's procedure among the raters of that role and "
@@ -57,45 +65,61 @@ def _answer(found: Talks) -> str:
         return f"Nobody is marked on any effect; chance alone would make {chance:.1f} marks."
     marks = count(len(found.marks), "mark", "marks")
     people = count(len(raters), "rater", "raters")
+    effects = found.marks["about"].value_counts(sort=False)
+    about = ", ".join(f"{effect} {n}" for effect, n in effects.items())
     return (
-        f"{marks} on {people}; chance alone would make {chance:.1f} marks if no rater differed in anything."
+        f"{marks} on {people} ({about}); chance alone would make {chance:.1f} marks if no rater differed in "
+        "anything."
     )
 
 
-def _marks(marks: pd.DataFrame) -> Table:
+def _marks(marks: pd.DataFrame, minimum: Rule) -> Table:
+    """Marks of raters of enough candidates; of the others who is marked for what, without numbers."""
+    enough = marks["n_candidates"].map(minimum.met).to_numpy(dtype=bool)
+    data = marks[enough].reset_index(drop=True)
+    data["size"] = [
+        estimate(row["value"], row["low"], row["high"], "difference") for row in data.to_dict("records")
+    ]
+    data["unit"] = data["about"].map(UNITS)
     return Table(
         key="talks-marks",
         title="Raters to talk with",
-        data=marks,
+        data=data,
         labels={
             "rater_role": "Role",
             "rater": "Rater",
             "n_candidates": "Candidates",
             "about": "Effect",
             "words": "In words: the rater …",
-            "value": "Difference from the role",
+            "size": "Difference from the role, not shrunken",
+            "unit": "Unit",
         },
-        units={"n_candidates": "people", "value": "difference"},
-        group_columns=("rater_role", "rater", "about"),
+        units={"n_candidates": "people"},
+        group_columns=("rater_role", "rater", "about", "words", "size", "unit"),
         count_columns=("n_candidates",),
-        statistic_columns=("value",),
-        note="In order of code. The difference is in the unit of the effect, given in the next table.",
+        note=f"In order of role and code. {_unlisted(marks[~enough], minimum)}".strip(),
+    )
+
+
+def _unlisted(few: pd.DataFrame, minimum: Rule) -> str:
+    if few.empty:
+        return ""
+    told = [
+        f"{about}: {listed([str(code) for code in rows['rater']])}"
+        for about, rows in few.groupby("about", sort=False)
+    ]
+    return (
+        f"Marked too, but without numbers here, raters of fewer than {minimum.value:g} candidates "
+        f"({'; '.join(told)}): look at their ratings before anything is said, since they are few. "
+        "Direction, size and interval are in calibration.talks(…).marks."
     )
 
 
 def _families(families: pd.DataFrame) -> Table:
-    units = {
-        "severity": "levels",
-        "drift over weeks": "levels in ten weeks",
-        "central tendency": "1 less 1 over the stretch of cut-points",
-        "range restriction": "ratio of spreads, less 1",
-        "halo": "correlation within a lesson's form",
-        "fit by information": "ratio to what is expected, less 1",
-    }
     return Table(
         key="talks-families",
         title="Who was judged on what, and what chance would do",
-        data=families.assign(unit=families["about"].map(units)),
+        data=families.assign(unit=families["about"].map(UNITS)),
         labels={
             "about": "Effect",
             "rater_role": "Role",

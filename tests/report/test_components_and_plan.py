@@ -59,7 +59,7 @@ def made(plans):
 
 def test_the_answer_and_the_tables(plans, made):
     assert plan_words.advice(plans) in made.answer
-    assert "is the candidate." in made.answer
+    assert "is the candidate (" in made.answer
     assert "separate networks" in made.answer
     keys = [table.key for table in made.tables]
     assert keys == ["score-components", "visit-plans", "criteria-singly", "change-plans", "links"]

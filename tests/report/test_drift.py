@@ -69,7 +69,7 @@ def recorded():
 def test_the_answer_has_the_spread_its_interval_and_what_would_be_found(found, recorded) -> None:
     section = drift.section(found[0], policy.read(), cycles=found[1], trend=recorded[1])
     role = found[0].roles.iloc[0]
-    assert "Supervisors (12 raters) differ in their drift, beyond chance" in section.answer
+    assert "Supervisors (12 raters): they differ in their drift, beyond chance." in section.answer
     assert (
         f"{role['sd_level']:.2f} [{role['sd_level_low']:.2f}, {role['sd_level_high']:.2f}]" in section.answer
     )

@@ -40,7 +40,7 @@ def test_the_answer_tells_spread_marks_and_chance(found) -> None:
     n = int(marked["marked"].sum())
     assert n >= 2
     assert section.answer.startswith("Supervisors differ by a standard deviation of 0.")
-    assert "beyond chance (p < .001)." in section.answer
+    assert "beyond chance (p < 0.001)." in section.answer
     assert (
         f"{n} of 12 raters are marked for a talk; were all raters alike, chance would mark 0.05 on average."
         in (section.answer)

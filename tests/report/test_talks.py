@@ -1,38 +1,64 @@
-"""The section on calls, rows of raters with few candidates, and parts of a page."""
+"""Section on calls: sizes with intervals, and raters of few candidates; and parts of a page."""
 
+import numpy as np
 import pandas as pd
+import pytest
 
-from mentorstats import policy
+from mentorstats import policy as policies
+from mentorstats.calibration import talks
 from mentorstats.calibration.talks import FAMILIES, MARKS, Talks
-from mentorstats.report import page, talks
+from mentorstats.report import page
+from mentorstats.report import talks as section_of
 from mentorstats.report.model import Provenance, Report, Section, Table, part
 from mentorstats.report.small_groups import raters_of_enough
 
 
-def found(marks, judged=12):
-    rows = [(*row, 0.5, 0.2, 0.8, 0.01) for row in marks]
-    families = [("severity", "supervisor", judged, 1, len(marks), 0.04, 0.1)]
-    return Talks(pd.DataFrame(rows, columns=MARKS), pd.DataFrame(families, columns=FAMILIES), {}, {})
+def raters(*, few: int) -> pd.DataFrame:
+    """Give twelve raters of whom the first two rate half a level lower; the second saw few candidates."""
+    contrast = np.array([-0.5, -0.6, *np.linspace(-0.05, 0.05, 10)])
+    table = pd.DataFrame({"rater": [f"r{i:02}" for i in range(12)], "contrast": contrast})
+    table = table.assign(rater_role="mentor", n_candidates=12, contrast_se=0.05, confidence=0.95, status="ok")
+    table.loc[1, "n_candidates"] = few
+    table["contrast_low"], table["contrast_high"] = contrast - 0.1, contrast + 0.1
+    table["p"] = np.where(np.abs(contrast) > 0.3, 1e-6, 0.5)
+    for end in ("", "_low", "_high"):
+        table["contrast_level" + end] = table["contrast" + end]
+    return table
 
 
-ONE = ("s01", "supervisor", 14, "severity", "rates higher")
-OTHER = ("m07", "mentor", 2, "halo", "rates the criteria of a lesson alike")
+@pytest.fixture(scope="module")
+def shipped():
+    return policies.read()
 
 
-def test_marks_stand_beside_what_chance_would_make() -> None:
-    section = talks.section(found([ONE, OTHER]), policy.read())
-    assert section.answer.startswith("2 marks on 2 raters; chance alone would make 0.0 marks")
-    assert any("no sole basis" in " ".join(text.split()) for text in section.caution)
-    marks = section.tables[0].data.set_index("rater")
-    assert marks.loc["s01", "value"] == 0.5
-    assert pd.isna(marks.loc["m07", "value"])
-    assert not marks.loc["m07", "words"]
-    assert "fewer than 10 people" in section.tables[0].note
+def test_a_mark_stands_with_its_interval_and_unit(shipped) -> None:
+    marks = section_of.section(talks({"severity": raters(few=12)}, shipped), shipped).tables[0].data
+    assert marks["rater"].tolist() == ["r00", "r01"]
+    assert marks["words"].tolist() == ["rates lower"] * 2
+    assert marks["size"].tolist() == ["−0.50 [−0.60, −0.40]", "−0.60 [−0.70, −0.50]"]
+    assert marks["unit"].tolist() == ["levels"] * 2
+
+
+def test_the_answer_counts_marks_by_effect(shipped) -> None:
+    made = section_of.section(talks({"severity": raters(few=12)}, shipped), shipped)
+    assert made.answer.startswith("2 marks on 2 raters (severity 2); chance alone would make")
+
+
+def test_raters_of_few_candidates_are_named_without_numbers(shipped) -> None:
+    table = section_of.section(talks({"severity": raters(few=9)}, shipped), shipped).tables[0]
+    assert table.data["rater"].tolist() == ["r00"]
+    assert "raters of fewer than 10 candidates (severity: r01)" in table.note
+    assert "0.6" not in table.note
+
+
+def nobody(judged=12):
+    families = [("severity", "supervisor", judged, 1, 0, 0.04, 0.1)]
+    return Talks(pd.DataFrame(columns=MARKS), pd.DataFrame(families, columns=FAMILIES), {}, {})
 
 
 def test_nobody_marked_and_nobody_judged_are_said() -> None:
-    assert talks.section(found([]), policy.read()).answer.startswith("Nobody is marked")
-    section = talks.section(found([], judged=0), policy.read())
+    assert section_of.section(nobody(), policies.read()).answer.startswith("Nobody is marked")
+    section = section_of.section(nobody(judged=0), policies.read())
     assert section.status == "not_identified"
     assert not section.tables
 
@@ -40,10 +66,10 @@ def test_nobody_marked_and_nobody_judged_are_said() -> None:
 def test_raters_of_few_candidates_are_counted_below_the_table() -> None:
     data = pd.DataFrame({"rater": ["a", "b", "c"], "n_candidates": [12, 9, 2], "shift": [0.1, 0.2, 0.3]})
     table = Table(key="k", title="t", data=data, labels={"rater": "Rater", "shift": "Shift"})
-    left = raters_of_enough(table, policy.read().rule("minimum_group_size"))
+    left = raters_of_enough(table, policies.read().rule("minimum_group_size"))
     assert left.data["rater"].tolist() == ["a"]
     assert left.note == "2 raters of fewer than 10 candidates are not listed."
-    assert raters_of_enough(left, policy.read().rule("minimum_group_size")) is left
+    assert raters_of_enough(left, policies.read().rule("minimum_group_size")) is left
 
 
 def test_parts_head_their_sections_and_numbers_run_on() -> None:
