@@ -65,13 +65,16 @@ def _linear(chunks: Chunks, found: Survey, *, restricted: bool) -> Model:
     problem = Problem(
         products, lay_blocks(products.sizes, meetings), free, restricted, float(np.log(found.sd))
     )
+    saturated = Verdict(
+        Status.SATURATED,
+        "The effects reproduce every response exactly, so no residual variation is left to judge "
+        "anything by. Average what agrees entirely, or take a grouping out.",
+    )
     if _reproduced(problem):
-        text = (
-            "The effects reproduce every response exactly, so no residual variation is left to judge "
-            "anything by. Average what agrees entirely, or take a grouping out."
-        )
-        return _nothing(chunks, found, Verdict(Status.SATURATED, text), screening)
+        return _nothing(chunks, found, saturated, screening)
     solution, minimum = problem.optimise()
+    if solution.residual <= _NOTHING_LEFT * problem.products.fixed[-1, -1]:
+        return _nothing(chunks, found, saturated, screening)
     scales = tuple(found.layout.members[t].scales for t in factors)
     engine = LinearEngine(problem, solution, minimum, found.mean, found.sd, scales)
     return Model(
@@ -94,7 +97,7 @@ def _reproduced(problem: Problem, without: frozenset[int] = frozenset()) -> bool
     Then the likelihood has no upper bound. Effects that reproduce any response at all, one dimension a row,
     are no reason to refuse: how they share the variation is told by which rows have them in common.
     """
-    chosen = np.array([t not in without for t, _, _ in problem.triangles.entries])
+    chosen = np.array([t not in without for t, _, _ in problem.triangles.entries], dtype=bool)
     strong = np.where(problem.triangles.diagonal & chosen, _STRONG * problem.natural, 0.0)
     if problem.solve(strong).residual > _NOTHING_LEFT * problem.products.fixed[-1, -1]:
         return False

@@ -19,10 +19,12 @@ FLOOR = 0.003  # a limit this near zero may be zero in the one and not in the ot
 ASKED = {
     "visits": {"facets": ["lesson", "rater"], "nested": {"lesson": "candidate"}, "covariates": "week"},
     "nested": {"facets": ["occasion", "rater"], "nested": {"rater": "occasion"}},
+    "spanning": {"facets": ["lesson", "rater"], "nested": {"lesson": "candidate"}},  # one effect a row
 }
 NAMES = {
     "candidate:rater": "candidate × rater",
     "candidate:lesson": "lesson in candidate",
+    "lesson": "lesson in candidate",
     "candidate:occasion": "candidate × occasion",
     "occasion:rater": "rater in occasion",
 }
@@ -45,7 +47,7 @@ def test_components_of_incomplete_designs(name):
     assert len(found.dropna()) == len(made)
 
 
-@pytest.mark.parametrize("name", ASKED)
+@pytest.mark.parametrize("name", ["visits", "nested"])  # with one effect a row a step is too far
 def test_limits_of_one_step(name):
     one, other = (study(name, limits=limits) for limits in ("one_step", "profile"))
     assert set(one.components.interval_method) == {"one_step_profile"}

@@ -1,4 +1,4 @@
-"""Write the invented scores: lessons in candidates by raters, and candidates by raters in occasions.
+"""Write the invented scores: lessons in candidates by raters, candidates by raters in occasions, ordinary visits.
 
 Run in this folder: python make.py
 """
@@ -35,5 +35,21 @@ def nested():
     return s[generator.random(len(s)) < 0.7]
 
 
+def spanning():
+    """Two raters a candidate: three lessons seen by one of them, one by both, so one effect a row."""
+    generator = np.random.default_rng(13)
+    rows = []
+    for candidate in range(40):
+        first, second = candidate % 8, (candidate + 1 + candidate // 8) % 8
+        seen = ((first,), (second,), (first,), (first, second))
+        rows += [(candidate, 4 * candidate + k, rater) for k, raters in enumerate(seen) for rater in raters]
+    s = pd.DataFrame(rows, columns=["candidate", "lesson", "rater"])
+    s["score"] = 5 + effect(generator, 0.35, s.candidate) + effect(generator, 0.15, s.rater)
+    s["score"] += effect(generator, 0.1, s.candidate, s.rater) + effect(generator, 0.05, s.lesson)
+    s["score"] += effect(generator, 0.15, s.index)
+    return s
+
+
 visits().round(6).to_csv("visits.csv", index=False)
 nested().round(6).to_csv("nested.csv", index=False)
+spanning().round(6).to_csv("spanning.csv", index=False)
