@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 
 _STRONG = 1e6  # times the natural size of a standard deviation: as good as no penalty
 _NOTHING_LEFT = 1e-9  # share of the response's variation
+_ROUNDING = 1e-6  # share of a fixed column that random ones leave, below which it is one of theirs
 _HALF = 0.5  # of a dimension: more than rounding, less than one row
 _RUNAWAY = 40.0  # latent standard deviations beyond which an ordinal variance has no finite estimate
 _ZERO = 1e-2  # relative to its natural size: below it an ordinal variance is tried at zero
@@ -72,7 +73,10 @@ def _linear(chunks: Chunks, found: Survey, *, restricted: bool) -> Model:
     )
     if _reproduced(problem):
         return _nothing(chunks, found, saturated, screening)
-    solution, minimum = problem.optimise()
+    try:
+        solution, minimum = problem.optimise()
+    except np.linalg.LinAlgError:  # on the way to no residual the fixed columns drown in the random ones
+        return _nothing(chunks, found, saturated, screening)
     if solution.residual <= _NOTHING_LEFT * problem.products.fixed[-1, -1]:
         return _nothing(chunks, found, saturated, screening)
     scales = tuple(found.layout.members[t].scales for t in factors)
@@ -108,10 +112,14 @@ def _reproduced(problem: Problem, without: frozenset[int] = frozenset()) -> bool
 
 
 def _dimensions(problem: Problem, theta: Floats) -> float:
-    """Effective dimensions of the fixed and random columns, their rank where nothing is shrunken."""
-    slopes = problem.with_slope(theta)
-    used = [np.trace(f.T @ by @ f) for f, by in zip(slopes.factors, slopes.logs, strict=True)]
-    return float(problem.p + sum(used))
+    """Dimensions of random and fixed columns together: their rank where nothing is shrunken."""
+    factors = problem.triangles.unpack(theta)
+    factor = problem.blocks.elimination.factorise(problem.matrix(factors))
+    half = factor.half(problem.triangles.spread(factors, problem.products.random_fixed, transposed=True))
+    fixed = problem.products.fixed[:-1, :-1]
+    size = np.sqrt(np.diagonal(fixed))
+    beyond = np.linalg.eigvalsh((fixed - (half.T @ half)[:-1, :-1]) / np.outer(size, size))
+    return float(problem.triangles.n - factor.inverse_diagonal().sum() + (beyond > _ROUNDING).sum())
 
 
 def _screened(found: Survey, products: CrossProducts, fixed: Floats, lead: int) -> Screening:

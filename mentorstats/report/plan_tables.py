@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from mentorstats.calibration.linking import RoleLinks
     from mentorstats.reliability.halves import HalvesChange
     from mentorstats.reliability.plan import VisitPlans
+    from mentorstats.reliability.study import GStudy
 
 PLANS = "visit-plans"
 MEANINGS = {
@@ -30,6 +31,11 @@ MEANINGS = {
 def percent(plans: VisitPlans) -> str:
     """Coverage of the intervals in words."""
     return f"{number(plans.study.confidence, 'share')}\N{NO-BREAK SPACE}%"
+
+
+def _behind(study: GStudy) -> str:
+    """What the numbers of a table rest on."""
+    return f"From {count(study.n_ratings, 'score')}."
 
 
 def components(plans: VisitPlans) -> Table:
@@ -53,7 +59,8 @@ def components(plans: VisitPlans) -> Table:
         units={"share": "share", "variance": "variance"},
         group_columns=("component",),
         statistic_columns=("share", "variance"),
-        note=f"In brackets: {percent(plans)} intervals. × is crossing: {plans.study.design.text}.",
+        note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: "
+        f"{plans.study.design.text}.",
         references=("brennan_2001",),
     )
 
@@ -111,7 +118,7 @@ def plans(found: VisitPlans) -> Table:
         },
         group_columns=("plan",),
         statistic_columns=statistics,
-        note=_plans_note(found),
+        note=f"{_behind(found.study)} {_plans_note(found)}",
         references=("brennan_2001", "weerahandi_1993"),
     )
 
@@ -190,7 +197,8 @@ def change(found: HalvesChange) -> Table:
         units={"generalizability": "zero_one", "dependability": "zero_one", "sem": "distance"},
         group_columns=("plan",),
         statistic_columns=("generalizability", "dependability", "sem"),
-        note=f"Each rater makes as many visits in each half as now ({visits}, harmonic mean).",
+        note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, "
+        "harmonic mean).",
         references=("cronbach_1972",),
     )
 

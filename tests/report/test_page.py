@@ -72,14 +72,16 @@ def test_every_table_has_a_caption_and_scopes(tree):
         assert table.xpath("string(caption)").strip()
         assert all(scope == "col" for scope in table.xpath("thead//th/@scope"))
         assert len(table.xpath("thead//th")) == len(table.xpath("thead//th/@scope"))
-        assert all(row.xpath("th[@scope='row']") for row in table.xpath("tbody/tr"))
         width = len(table.xpath("thead//th"))
-        assert {len(row) for row in table.xpath("tbody/tr")} == {width}
+        rows = table.xpath("tbody/tr[not(td[@colspan])]")
+        assert all(row.xpath("th[@scope='row']") for row in rows)
+        assert {len(row) for row in rows} <= {width}
+        assert rows or table.xpath("string(tbody)").strip() == "No row."
 
 
 def test_every_figure_has_words_and_a_table_with_the_same_numbers(tree):
     figures = tree.xpath("//figure")
-    assert len(figures) == 4
+    assert len(figures) == 5
     for figure in figures:
         drawing = figure.xpath(".//*[local-name()='svg']")[0]
         assert drawing.get("role") == "img"
@@ -107,7 +109,8 @@ def test_the_page_says_that_it_stays_inside_the_programme(tree):
 def test_every_number_has_its_n_beside_it(made):
     for section in made.sections:
         for table in section.tables:
-            assert not table.statistic_columns or table.count_columns, table.key
+            told = table.count_columns or re.match(r"From [0-9,]+ scores", table.note)
+            assert not table.statistic_columns or told, table.key
 
 
 def test_no_value_is_printed_as_nan_or_none(html):

@@ -151,7 +151,7 @@ def test_a_handful_of_candidates_shows_no_number_of_theirs(make_long, make_recor
 
 def test_dots_and_intervals_of_large_groups_are_drawn(html):
     figures = re.findall(r"<figure.*?</figure>", html, re.DOTALL)
-    assert [ACCENT in figure for figure in figures] == [True, False, True, False]
+    assert [ACCENT in figure for figure in figures] == [True, False, True, False, True]
 
 
 def test_one_level_everywhere_has_a_reason_and_no_kappa(make_long, make_records):
