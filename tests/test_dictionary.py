@@ -28,7 +28,7 @@ def path(name):
     return places.data_dictionary() / f"{name}.json"
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", sorted(TABLES))
 def test_a_descriptor_is_legal_table_schema(name):
     descriptor = json.loads(path(name).read_text(encoding="utf-8"))
     assert [error.note for error in frictionless.Schema.metadata_validate(descriptor)] == []
@@ -36,7 +36,7 @@ def test_a_descriptor_is_legal_table_schema(name):
     assert tuple(schema.field_names) == dictionary.table(name).names
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", sorted(TABLES))
 def test_categories_are_legal(name):
     """What frictionless does not check: unique values and labels, and an order only where there is a list."""
     for field in json.loads(path(name).read_text(encoding="utf-8"))["fields"]:
@@ -57,7 +57,7 @@ def test_an_illegal_descriptor_is_caught_by_the_oracle():
     assert list(frictionless.Schema.metadata_validate(descriptor))
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", sorted(TABLES))
 def test_every_table_holds_what_the_design_asks_for(name):
     assert set(DESIGN[name].split()) <= set(dictionary.table(name).names)
 

@@ -7,7 +7,7 @@ from scipy import stats
 
 from mentorstats.agreement.concordance import kendall_w
 from mentorstats.agreement.margins import marginal_homogeneity
-from mentorstats.agreement.pairing import ROLES, VERSION, each_version, stacked
+from mentorstats.agreement.pairing import ROLES, VERSION, each_criterion, each_version
 from mentorstats.agreement.totals import limits_of_agreement
 
 LESSON = ["observation", *VERSION, "rater_first", "rater_second"]
@@ -28,16 +28,10 @@ def levels_used(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
         as clusters, and ``p_adjusted``, of the tests of one kind under one version [benjamini_hochberg_1995].
     """
     parts = {}
-    for version, chosen, n_levels in each_version(pairs, rubrics):
-        for criterion, rows in chosen.groupby("criterion", observed=True, sort=True):
-            parts[(*version, str(criterion))] = marginal_homogeneity(
-                stacked(rows, names=ROLES),
-                unit="pair",
-                rater="side",
-                level="rank",
-                levels=range(1, n_levels + 1),
-                cluster="candidate",
-            )
+    for key, ratings, levels in each_criterion(pairs, rubrics):
+        parts[key] = marginal_homogeneity(
+            ratings, unit="pair", rater="side", level="rank", levels=levels, cluster="candidate"
+        )
     if not parts:
         return pd.DataFrame()
     found = pd.concat(parts, names=[*VERSION, "criterion"])

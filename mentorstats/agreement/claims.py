@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from mentorstats.agreement.pairing import ROLES, VERSION, each_version, stacked
+from mentorstats.agreement.pairing import VERSION, each_criterion
 from mentorstats.agreement.reading import benchmark, paradox, read_against
 from mentorstats.bands import Scale, scale
 from mentorstats.policy import Policy
@@ -81,18 +81,18 @@ def paradoxes(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.D
         against the others), the rows of `paradox` with an alarm; no rows where there is none.
     """
     parts = {}
-    for version, chosen, n_levels in each_version(pairs, rubrics):
-        for criterion, rows in chosen.groupby("criterion", observed=True, sort=True):
-            parts[(*version, str(criterion))] = paradox(
-                stacked(rows, names=ROLES),
-                unit="pair",
-                rater="side",
-                level="rank",
-                levels=range(1, n_levels + 1),
-                cluster="candidate",
-                rules=rules,
-                confidence=rules.value("confidence"),
-            )
+    confidence = rules.value("confidence")
+    for key, ratings, levels in each_criterion(pairs, rubrics):
+        parts[key] = paradox(
+            ratings,
+            unit="pair",
+            rater="side",
+            level="rank",
+            levels=levels,
+            cluster="candidate",
+            rules=rules,
+            confidence=confidence,
+        )
     if not parts:
         return pd.DataFrame({"alarm": pd.Series(dtype=bool)})
     found = pd.concat(parts, names=[*VERSION, "criterion"])

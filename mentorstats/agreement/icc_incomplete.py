@@ -19,9 +19,8 @@ with k_ij raters shared: 0 where all raters rated all units, 1/k_h where no rate
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -31,18 +30,26 @@ import pandas as pd
 from mentorstats.agreement import coding, variance_draws
 from mentorstats.agreement import scores as scoring
 from mentorstats.agreement.icc import FEW_UNITS
+from mentorstats.agreement.incomplete_components import (
+    GROUP,
+    RATER,
+    RESIDUAL,
+    UNIT,
+    Asked,
+    Components,
+    Group,
+    components,
+    groups_of,
+)
 from mentorstats.agreement.scores import Columns, Scores
-from mentorstats.agreement.variance_draws import Design
+from mentorstats.agreement.sharing import harmonic_mean, sharing
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
-from mentorstats.mixed import Fit, fit
-from mentorstats.mixed.resample import variances as fitted_variances
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
 NAMES = ("icc_a_1", "icc_c_1", "icc_a_k", "icc_c_k")
-UNIT, GROUP, RATER, RESIDUAL = "unit", "group", "rater", "residual"
 
 INDEX = "coefficient"
 
@@ -131,8 +138,8 @@ def icc_incomplete(
     found = scoring.read(ratings, unit=unit, rater=rater, level=level, levels=levels)
     within = coding.names(nested if nested is not None else cluster or [])
     need_columns(ratings.columns, within, where="ratings")
-    groups = _groups(ratings, within, found)
-    asked = _Asked(k, fixed_raters, confidence, replicates, seed)
+    groups = groups_of(ratings, within, found)
+    asked = Asked(k, fixed_raters, confidence, replicates, seed)
     bare = Estimate(
         name="",
         reference="ten_hove_2024",
@@ -146,52 +153,12 @@ def icc_incomplete(
     if refused is not None:
         return _labelled([_nothing(refused, bare)] * (1 if nested is None else 2), unit, nested)
     agreed = _no_disagreement(found)
-    parts = _Components() if agreed and nested is None else _components(found, groups, asked)
-    of_units = _Components(refused=(Status.NO_DISAGREEMENT, _AGREED)) if agreed else parts
+    parts = Components() if agreed and nested is None else components(found, groups, asked)
+    of_units = Components(refused=(Status.NO_DISAGREEMENT, _AGREED)) if agreed else parts
     tables = [_table(_Object(UNIT, found.unit, groups), found, of_units, asked, bare)]
     if nested is not None:
         tables.append(_table(_Object(GROUP, groups[0].codes, groups), found, parts, asked, bare))
     return _labelled(tables, unit, nested)
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """A column that units lie in: codes of ratings (n,), and the name of its component."""
-
-    column: str
-    component: str
-    codes: Codes
-
-    @property
-    def n(self) -> int:
-        """How many members it has."""
-        return int(self.codes.max(initial=-1)) + 1
-
-
-def _groups(ratings: pd.DataFrame, columns: Sequence[str], found: Scores) -> tuple[_Group, ...]:
-    """Give each column its codes, the first ``group``, the others ``group2`` and so on."""
-    made = []
-    for place, column in enumerate(columns):
-        codes = coding.cluster_codes(ratings, [column], found.rows, found.unit)[:, 0]
-        name = GROUP if not place else f"{GROUP}{place + 1}"
-        made.append(_Group(column, name, coding.renumber(codes)))
-    return tuple(made)
-
-
-def _with_component(groups: Sequence[_Group], n_units: int) -> list[_Group]:
-    """Groups that part the units otherwise than unit by unit, and otherwise than one before them.
-
-    Those with most members come first, so that the order in which they are named means nothing.
-    """
-    kept: list[_Group] = []
-    for group in groups:
-        alike = any(
-            other.n == group.n == len(np.unique(other.codes * np.int64(group.n) + group.codes))
-            for other in kept
-        )
-        if group.n < n_units and not alike:
-            kept.append(group)
-    return sorted(kept, key=lambda group: (-group.n, group.column))
 
 
 def _labelled(tables: list[pd.DataFrame], unit: Columns, nested: str | None) -> pd.DataFrame:
@@ -199,17 +166,6 @@ def _labelled(tables: list[pd.DataFrame], unit: Columns, nested: str | None) -> 
     if nested is None:
         return tables[0]
     return pd.concat(dict(zip(("/".join(coding.names(unit)), nested), tables, strict=True)), names=["object"])
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What the caller asked for, checked."""
-
-    k: float | None
-    fixed_raters: bool
-    confidence: float
-    replicates: int
-    seed: int
 
 
 def _check(
@@ -228,107 +184,6 @@ def _check(
         raise ArgumentError(f"{replicates} replicates", allowed="100 or more")
 
 
-# What is shared, from codes alone -------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Sharing:
-    """How the scores of objects, the means of their ratings, share members of another grouping.
-
-    Attributes
-    ----------
-    own
-        Mean over objects of Σ w², the weight of the other's variance in one score.
-    apart
-        The same less what two objects share on average: its weight in how scores differ.
-    """
-
-    own: float
-    apart: float
-
-
-def sharing(objects: Codes, others: Codes) -> Sharing:
-    """Sharing between objects and members of another grouping, both codes of ratings (n,).
-
-    One object has nobody to share with: ``apart`` is NaN.
-    """
-    n_objects, n_others = int(objects.max()) + 1, int(others.max()) + 1
-    key, times = np.unique(objects.astype(np.int64) * n_others + others, return_counts=True)
-    of_object, of_other = np.divmod(key, n_others)
-    weight = times / np.bincount(objects)[of_object]
-    own = float(weight @ weight)
-    columns = np.bincount(of_other, weights=weight, minlength=n_others)
-    pairs = n_objects * (n_objects - 1)
-    shared = (float(columns @ columns) - own) / pairs if pairs else math.nan
-    return Sharing(own / n_objects, own / n_objects - shared)
-
-
-def harmonic_mean(objects: Codes) -> float:
-    """Harmonic mean of the ratings of each object, codes of ratings (n,)."""
-    return float(1 / np.mean(1 / np.bincount(objects)))
-
-
-# Components -----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Components:
-    """Variances by name, draws of them, and what could not be had."""
-
-    variances: dict[str, float] = field(default_factory=dict)
-    drawn: dict[str, Array] = field(default_factory=dict)
-    refused: tuple[Status, str] | None = None
-    no_rater: bool = False
-
-
-def _components(found: Scores, groups: Sequence[_Group], asked: _Asked) -> _Components:
-    with_one = _with_component(groups, found.n_units)
-    codes = {UNIT: found.unit} | {group.component: group.codes for group in with_one}
-    if not asked.fixed_raters:
-        codes[RATER] = found.rater
-    made = _fitted(found, codes, asked)
-    one_each = found.n_raters == len(found.score)
-    refused = _unidentified(made, [name for name in codes if name != RATER or not one_each], groups)
-    if refused is not None:
-        return _Components(refused=refused)
-    kept = [members.name for members in made.model.members]
-    names = [name for name in codes if name in kept] + [RESIDUAL]
-    by_name = dict(zip([*kept, RESIDUAL], fitted_variances(made.model, made.model.fitted), strict=True))
-    estimates = np.array([by_name[name] for name in names])
-    others = tuple(codes[name] for name in names[1:-1])
-    design = Design(found.unit, others, found.rater if asked.fixed_raters else None)
-    drawn = {}
-    if design.feasible:
-        estimates = variance_draws.polished(design, estimates, found.score)
-        generator = np.random.default_rng(asked.seed)
-        sample = variance_draws.draws(design, estimates, asked.replicates, generator)
-        drawn = dict(zip(names, sample.T, strict=True))
-    return _Components(dict(zip(names, map(float, estimates), strict=True)), drawn, None, one_each)
-
-
-def _fitted(found: Scores, codes: dict[str, Codes], asked: _Asked) -> Fit:
-    data = pd.DataFrame({name: of.astype(str) for name, of in codes.items()})
-    data[RATER] = found.rater.astype(str)
-    data["score"] = found.score
-    fixed = (RATER,) if asked.fixed_raters else ()
-    return fit(data, response="score", fixed=fixed, grouped=tuple(codes), degrees="none")
-
-
-def _unidentified(made: Fit, names: list[str], groups: Sequence[_Group]) -> tuple[Status, str] | None:
-    """Why the components named could not be had, if they could not."""
-    flagged = made.model.screening.groupings
-    for name in names:
-        if name in flagged:
-            note = flagged[name].note
-            for group in groups:
-                column = group.column.replace("\\", r"\\")
-                note = re.sub(rf"\b{group.component}\b", column, note)
-            return Status.NOT_IDENTIFIED, note
-    if made.status is not Status.OK or made.model.engine is None:
-        return made.status, made.status_note
-    return None
-
-
 # Rows -----------------------------------------------------------------------------------------------
 
 
@@ -338,7 +193,7 @@ class _Object:
 
     name: str
     codes: Codes
-    groups: tuple[_Group, ...] = ()
+    groups: tuple[Group, ...] = ()
 
     @property
     def n(self) -> int:
@@ -377,7 +232,7 @@ class _Form:
         return sum(weight * variances[name] for name, weight in self.weights.items() if name in variances)
 
 
-def _forms(of: _Object, found: Scores, asked: _Asked) -> list[_Form]:
+def _forms(of: _Object, found: Scores, asked: Asked) -> list[_Form]:
     harmonic = harmonic_mean(of.codes)
     k = harmonic if asked.k is None else asked.k
     raters, units = sharing(of.codes, found.rater), sharing(of.codes, found.unit)
@@ -413,7 +268,7 @@ def _nothing(refused: tuple[Status, str], bare: Estimate) -> pd.DataFrame:
     return table.astype(dict.fromkeys(words, "str"))
 
 
-def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: Estimate) -> pd.DataFrame:
+def _table(of: _Object, found: Scores, parts: Components, asked: Asked, bare: Estimate) -> pd.DataFrame:
     forms = _forms(of, found, asked)
     table = to_frame([_row(form, of, parts, asked, bare) for form in forms], index=INDEX)
     deviations = {"1": float(found.score.std(ddof=1)), "k": of.observed_sd(found.score)}
@@ -432,7 +287,7 @@ def _table(of: _Object, found: Scores, parts: _Components, asked: _Asked, bare: 
 
 
 def _sem_bounds(
-    forms: Sequence[_Form], low: pd.Series, parts: _Components, asked: _Asked
+    forms: Sequence[_Form], low: pd.Series, parts: Components, asked: Asked
 ) -> tuple[Array, Array]:
     """Bounds of the square root of the error, from the draws behind the coefficient's interval (2, 4).
 
@@ -446,19 +301,19 @@ def _sem_bounds(
     return bounds[0], bounds[1]
 
 
-def _model(of: _Object, asked: _Asked) -> str:
+def _model(of: _Object, asked: Asked) -> str:
     raters = "fixed raters" if asked.fixed_raters else "raters are a sample of raters"
     whose = "each unit" if of.name == UNIT else "members that units lie in"
     return f"two-way, incomplete: {raters}; score of {whose}"
 
 
-def _named(of: _Object, parts: _Components) -> str:
+def _named(of: _Object, parts: Components) -> str:
     """Columns and roles that have a variance component, in words."""
     columns = {group.component: group.column for group in of.groups}
     return ", ".join(columns.get(name, name) for name in parts.variances)
 
 
-def _row(form: _Form, of: _Object, parts: _Components, asked: _Asked, bare: Estimate) -> Estimate:
+def _row(form: _Form, of: _Object, parts: Components, asked: Asked, bare: Estimate) -> Estimate:
     row = replace(bare, name=form.name)
     if parts.refused is not None:
         value = 1.0 if parts.refused[0] is Status.NO_DISAGREEMENT else math.nan
@@ -480,7 +335,7 @@ def _row(form: _Form, of: _Object, parts: _Components, asked: _Asked, bare: Esti
     return replace(row, low=float(low), high=float(high), confidence=asked.confidence, interval_method=method)
 
 
-def _status(value: float, n: int, parts: _Components) -> tuple[Status, str]:
+def _status(value: float, n: int, parts: Components) -> tuple[Status, str]:
     zero = "The rater variance is estimated as zero." if parts.variances.get(RATER) == 0 else ""
     if value == 0:
         return Status.BOUNDARY, "The variance of what is measured is estimated as zero."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pandas as pd
 
 from mentorstats.errors import ArgumentError, need_columns
@@ -126,3 +128,18 @@ def each_version(
 def _both(first: pd.Series, second: pd.Series) -> pd.Series:
     """True where both are, False where either is not, missing where it cannot be known."""
     return first.astype("boolean") & second.astype("boolean")
+
+
+def each_criterion(
+    pairs: pd.DataFrame, rubrics: pd.DataFrame
+) -> Iterator[tuple[tuple[str, str, str], pd.DataFrame, range]]:
+    """Rubric, version and criterion, its pairs as a long table (`stacked` by role), and its ranks.
+
+    Parameters
+    ----------
+    pairs, rubrics
+        As in `each_version`.
+    """
+    for (rubric, version), chosen, n_levels in each_version(pairs, rubrics):
+        for criterion, rows in chosen.groupby("criterion", observed=True, sort=True):
+            yield (rubric, version, str(criterion)), stacked(rows, names=ROLES), range(1, n_levels + 1)

@@ -8,7 +8,7 @@ one fit that everything about severity starts from; ``survey`` asks everything i
 
 from mentorstats.calibration.adjusted import Adjusted, adjusted_scores
 from mentorstats.calibration.assignment import Assignment, assignment_check
-from mentorstats.calibration.base import Base, Step, base_fit
+from mentorstats.calibration.base import Base, base_fit
 from mentorstats.calibration.calls import expected_by_chance, mark
 from mentorstats.calibration.control_charts import ControlCharts, control_charts
 from mentorstats.calibration.drift import Drift, drift, drift_between
@@ -26,6 +26,7 @@ from mentorstats.calibration.same_instrument import SameInstrument, same_instrum
 from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import severity
 from mentorstats.calibration.spread import central_tendency, range_restriction
+from mentorstats.calibration.step import Step
 from mentorstats.calibration.survey import Survey, survey
 from mentorstats.calibration.talks import Talks, talks
 from mentorstats.calibration.weighted_means import average_run_length

@@ -11,7 +11,8 @@ from scipy import sparse
 from scipy.stats import norm
 
 from mentorstats.calibration.assignment import Assignment
-from mentorstats.calibration.base import FORM, MEASURE, WEEKS, Base
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import FORM, MEASURE, WEEKS
 from mentorstats.calibration.freed import candidate_grouping
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value

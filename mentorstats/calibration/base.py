@@ -16,78 +16,30 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
+from mentorstats.calibration.base_rows import (
+    ABSENT,
+    COLUMNS,
+    MEASURE,
+    check_once,
+    fixed_terms,
+    groupings,
+    has_weeks,
+    highest,
+    used_rows,
+)
+from mentorstats.calibration.step import NOTHING, Step
 from mentorstats.errors import ArgumentError, ModelError, need_columns
 from mentorstats.estimate import Status, has_value
-from mentorstats.mixed import Fit, by, fit
+from mentorstats.mixed import Fit, fit
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.joint import Joint
 from mentorstats.mixed.levels_scale import Places, level_shares
 from mentorstats.mixed.links import BEYOND, Pieces, pieces
 from mentorstats.mixed.model import Model
-from mentorstats.mixed.terms import FixedTerm, Grouping
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Columns = sparse.csr_array | NDArray[np.float64]
-
-COLUMNS = (
-    "observation",
-    "candidate",
-    "cohort",
-    "week",
-    "rater",
-    "rater_role",
-    "rubric",
-    "rubric_version",
-    "criterion",
-    "rank",
-)
-FORM = "rater × observation"
-MEASURE = "criterion_of_version"  # criteria of different versions have nothing in common here
-WEEKS = "weeks_from_mean"
-_ABSENT = (
-    "Give what there is only one of (cohort, rubric, rubric_version) as one value in every row, a week that "
-    "nobody noted as missing, and the level as a whole number from 1 in rank."
-)
-FEWEST_OF_A_ROLE = 5  # raters from which a role has a variance of its own
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """Columns that the fit does not hold, by one Newton step from it.
-
-    Attributes
-    ----------
-    score
-        Slope of the log-likelihood towards each column's coefficient, (q,).
-    information
-        Information on the coefficients when everything in the fit may move with them, (q, q).
-    """
-
-    score: Floats
-    information: Floats
-
-    def alone(self) -> tuple[Floats, Floats]:
-        """Each coefficient as if its column were the only one added: estimates and errors, (q,) each.
-
-        NaN where the data hold no information.
-        """
-        own = np.where(np.diagonal(self.information) > 0, np.diagonal(self.information), np.nan)
-        return self.score / own, 1 / np.sqrt(own)
-
-    def together(self) -> tuple[Floats, Floats]:
-        """All coefficients added at once: estimates (q,) and their covariance (q, q).
-
-        Where columns cannot all be told apart the least of all solutions, so that raters of one network
-        add up to zero.
-        """
-        size = np.sqrt(np.where(np.diagonal(self.information) > 0, np.diagonal(self.information), 1.0))
-        bare = self.information / np.outer(size, size)
-        covariance = np.linalg.pinv(bare, rcond=_NOTHING, hermitian=True) / np.outer(size, size)
-        return covariance @ self.score, covariance
-
-
-_NOTHING = 1e-8  # share of a column's information that has to be left; less is rounding
 
 
 @dataclass(frozen=True)
@@ -111,7 +63,7 @@ class Base:
     def notes(self) -> tuple[str, ...]:
         """What a reader has to know of the fit."""
         missing = int(self.rows["week"].isna().sum())
-        if not missing or not _has_weeks(self.rows):
+        if not missing or not has_weeks(self.rows):
             return self.fit.notes
         return (*self.fit.notes, f"{missing} ratings of lessons without a week stand at the mean week.")
 
@@ -285,7 +237,7 @@ class Base:
             total = total - half.T @ half
             mixed = mixed - cross.T @ joint.lifted
         total = total - mixed @ joint.covariance @ mixed.T
-        some = np.diagonal(total) > _NOTHING * before
+        some = np.diagonal(total) > NOTHING * before
         total = np.where(some[:, None] & some[None, :], (total + total.T) / 2, 0.0)
         return Step(np.where(some, x.T @ self.score, 0.0), total)
 
@@ -401,17 +353,17 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     Versions of a rubric have cut-points of their own; a rater's severity is taken to be the same under
     all of them. Candidates' changes a week differ, so that drift of their raters is not taken for it.
     """
-    need_columns(long.columns, COLUMNS, where="long", remedy=_ABSENT)
+    need_columns(long.columns, COLUMNS, where="long", remedy=ABSENT)
     rows = used_rows(long)
-    _check_once(rows)
-    levels = list(range(1, _highest(rows) + 1))
+    check_once(rows)
+    levels = list(range(1, highest(rows) + 1))
     made = fit(
         rows,
         response="rank",
         kind="ordinal",
         levels=levels,
-        fixed=_fixed(rows),
-        grouped=_grouped(rows),
+        fixed=fixed_terms(rows),
+        grouped=groupings(rows),
         thresholds_by=MEASURE if rows[MEASURE].nunique() > 1 else None,
         confidence=confidence,
     )
@@ -442,63 +394,3 @@ def fit_again(
         fixed=[*declared.fixed, *more],
         **same | {"confidence": base.fit.confidence} | changed,
     )
-
-
-def _highest(rows: pd.DataFrame) -> int:
-    """Rank of the highest level, of those declared where the levels are ordered categories."""
-    seen = int(rows["rank"].max()) if len(rows) else 2
-    level = rows["level"].dtype if "level" in rows else None
-    if isinstance(level, pd.CategoricalDtype) and level.ordered:
-        return max(seen, len(level.categories))
-    return seen
-
-
-def used_rows(long: pd.DataFrame) -> pd.DataFrame:
-    """Rows with a rank that were given independently, with the columns that the base model needs more."""
-    rows = long[long["rank"].notna()]
-    if "independent" in rows:
-        rows = rows[rows["independent"].astype("boolean").fillna(True).to_numpy(dtype=bool)]
-    weeks = pd.to_numeric(rows["week"]).astype("Float64")
-    version = rows["rubric"].astype("str") + " " + rows["rubric_version"].astype("str")
-    ready = rows.assign(
-        rank=rows["rank"].astype("int64"),
-        rater=rows["rater"].astype("str"),
-        rater_role=rows["rater_role"].astype("str"),
-    )
-    ready[MEASURE] = rows["criterion"].astype("str") + " · " + version
-    ready[WEEKS] = (weeks - weeks.mean()).fillna(0.0).astype("float64")
-    return ready.reset_index(drop=True)
-
-
-def _check_once(rows: pd.DataFrame) -> None:
-    keys = ["observation", "rater", MEASURE]
-    twice = rows[rows.duplicated(keys, keep=False)]
-    if len(twice):
-        first = twice.iloc[0]
-        raise ArgumentError(
-            f"{first['rater']!r} rated {first['criterion']!r} of {first['observation']!r} more than once",
-            where=f"{len(twice)} rows of long",
-            remedy="Keep one rating of a rater for each lesson and criterion; `mentorstats check` lists all.",
-        )
-
-
-def _fixed(rows: pd.DataFrame) -> list[FixedTerm]:
-    fixed: list[FixedTerm] = [name for name in ("rater_role", "cohort") if rows[name].nunique() > 1]
-    return [*fixed, WEEKS] if _has_weeks(rows) else fixed
-
-
-def _has_weeks(rows: pd.DataFrame) -> bool:
-    return bool(rows["week"].nunique() > 1)
-
-
-def _grouped(rows: pd.DataFrame) -> list[Grouping]:
-    of_role = rows.groupby("rater_role")["rater"].nunique()
-    apart = len(of_role) > 1 and of_role.min() >= FEWEST_OF_A_ROLE
-    raters = by("rater", within="rater_role", correlated=False) if apart else by("rater")
-    several = rows.groupby("candidate", observed=True)["week"].nunique().max() > 1
-    slope = WEEKS if _has_weeks(rows) and several else None
-    candidates = by("candidate", slope=slope, correlated=False) if slope else by("candidate")
-    forms = rows.groupby("observation", observed=True)["rater"].nunique().max() > 1
-    both = [by("observation")] + ([by("rater", "observation")] if forms else [])
-    criteria = [by("rater", "criterion")] if rows["criterion"].nunique() > 1 else []
-    return [candidates, raters, *both, *criteria]

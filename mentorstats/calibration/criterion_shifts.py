@@ -20,9 +20,11 @@ from scipy.linalg import block_diag
 from scipy.stats import chi2
 
 from mentorstats.calibration import effect_rows
-from mentorstats.calibration.base import MEASURE, Base, Step
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import MEASURE
 from mentorstats.calibration.group_sides import Sides, candidates, within
 from mentorstats.calibration.moves import beside, cut_points, inverse, parts, shifts, turned
+from mentorstats.calibration.step import Step
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

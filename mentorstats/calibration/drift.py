@@ -14,7 +14,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse, stats
 
-from mentorstats.calibration.base import WEEKS, Base
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import WEEKS
 from mentorstats.calibration.differences import Differences, differences, each_role
 from mentorstats.calibration.rater_rows import (
     CONTRAST,

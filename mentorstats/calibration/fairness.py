@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.calibration import effect_rows, rater_groups
-from mentorstats.calibration.base import Base, Step
+from mentorstats.calibration.base import Base
 from mentorstats.calibration.criterion_shifts import criterion_rows, shifts_of
 from mentorstats.calibration.group_sides import Sides, candidates, compared, sizes, within
 from mentorstats.calibration.moves import given, shifts, step
+from mentorstats.calibration.step import Step
 from mentorstats.calibration.variance_between import between, members
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value

@@ -11,7 +11,8 @@ from scipy import sparse
 from scipy.stats import t
 
 from mentorstats.calibration.against_draws import adding
-from mentorstats.calibration.base import MEASURE, Base
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import MEASURE
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

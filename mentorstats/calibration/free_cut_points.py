@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 from scipy.stats import chi2
 
-from mentorstats.calibration.base import MEASURE, Base, fit_again
+from mentorstats.calibration.base import Base, fit_again
+from mentorstats.calibration.base_rows import MEASURE
 from mentorstats.calibration.criterion_shifts import Joint, Shifts, nothing, sum_to_zero
 from mentorstats.calibration.group_sides import Sides
 from mentorstats.calibration.moves import inverse

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from mentorstats.calibration.base import Base, Columns, Step
+from mentorstats.calibration.base import Base, Columns
+from mentorstats.calibration.step import Step
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed.covariance import scaled_inverse
 from mentorstats.mixed.links import pieces

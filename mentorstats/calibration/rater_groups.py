@@ -14,9 +14,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
-from mentorstats.calibration.base import Base, Step
+from mentorstats.calibration.base import Base
 from mentorstats.calibration.group_sides import Sides, candidates, within
 from mentorstats.calibration.moves import Moves, beside, dispersions, given, shifts, step
+from mentorstats.calibration.step import Step
 from mentorstats.estimate import Status
 from mentorstats.policy import Rule
 

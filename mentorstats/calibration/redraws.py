@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from mentorstats.calibration.base import FORM, Base
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import FORM
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed.links import BEYOND, cumulative, pieces
 from mentorstats.progress import track

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from mentorstats.calibration import effect_rows
-from mentorstats.calibration.base import MEASURE, Base
+from mentorstats.calibration.base import Base
+from mentorstats.calibration.base_rows import MEASURE
 from mentorstats.calibration.criterion_shifts import Shifts, criterion_rows, shifts_of
 from mentorstats.calibration.free_cut_points import between_versions, refitted
 from mentorstats.calibration.group_sides import Sides, compared, sizes

@@ -42,7 +42,11 @@ COLUMNS = [
     "separation_low",
     "separation_high",
     "strata",
+    "strata_low",
+    "strata_high",
     "separation_reliability",
+    "separation_reliability_low",
+    "separation_reliability_high",
     "statistic",
     "p",
     "p_method",
@@ -78,7 +82,8 @@ def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.Da
         role; ``…_level``: in ranks, for a middling candidate (the spread: half the distance between one
         standard deviation up and one down). ``separation`` G = sd / ``rms_error``, the root mean square of
         the unshrunken errors; ``strata`` (4G + 1)/3, the levels of severity that could be told apart
-        [wright_masters_1982]; ``separation_reliability`` G²/(1 + G²), where high means that raters differ.
+        [wright_masters_1982]; ``separation_reliability`` G²/(1 + G²), where high means that raters differ;
+        the limits of both are those of G.
         ``statistic``, ``p``: likelihood ratio against raters who do not differ. Network missing: all.
 
     Notes
@@ -141,9 +146,15 @@ def _row(
         return row
     rms = float(np.sqrt(np.mean(errors**2)))
     g = {f"separation{end}": spread[f"sd{end}"] / rms for end in ("", "_low", "_high")}
-    own = g["separation"]
-    apart = {"rms_error": rms, "strata": (4 * own + 1) / 3, "separation_reliability": own**2 / (1 + own**2)}
+    apart: Numbers = {"rms_error": rms}
+    for end in ("", "_low", "_high"):  # both rise with G, so its limits are theirs
+        own = g[f"separation{end}"]
+        apart |= {f"strata{end}": (4 * own + 1) / 3, f"separation_reliability{end}": _reliability(own)}
     return row | {name: value for name, value in spread.items() if name != "note"} | g | apart
+
+
+def _reliability(g: float) -> float:
+    return 1.0 if np.isinf(g) else g**2 / (1 + g**2)
 
 
 def _status(base: Base, part: pd.DataFrame, spread: Numbers, n: int) -> tuple[Status, str]:

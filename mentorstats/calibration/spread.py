@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.stats import norm
 
 from mentorstats.calibration.against_draws import Limits, adding, limits, mean_square_ratio
-from mentorstats.calibration.base import Base, Step
+from mentorstats.calibration.base import Base
 from mentorstats.calibration.between import SHRUNKEN, contrasts
 from mentorstats.calibration.moves import dispersions, step, stretches
 from mentorstats.calibration.rater_rows import (
@@ -29,6 +29,7 @@ from mentorstats.calibration.rater_rows import (
     without_fit,
 )
 from mentorstats.calibration.redraws import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
+from mentorstats.calibration.step import Step
 from mentorstats.estimate import Status, has_value
 
 Floats = NDArray[np.float64]

@@ -73,10 +73,7 @@ def _linear(chunks: Chunks, found: Survey, *, restricted: bool) -> Model:
     )
     if _reproduced(problem):
         return _nothing(chunks, found, saturated, screening)
-    try:
-        solution, minimum = problem.optimise()
-    except np.linalg.LinAlgError:  # on the way to no residual the fixed columns drown in the random ones
-        return _nothing(chunks, found, saturated, screening)
+    solution, minimum = problem.optimise()
     if solution.residual <= _NOTHING_LEFT * problem.products.fixed[-1, -1]:
         return _nothing(chunks, found, saturated, screening)
     scales = tuple(found.layout.members[t].scales for t in factors)

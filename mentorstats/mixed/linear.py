@@ -164,14 +164,20 @@ class Problem:
             at += m * len(low[0])
         return sums
 
-    def _too_strong(self, theta: Floats) -> bool:
-        return bool((np.abs(theta) > _STRONGEST * self.natural).any())
+    def _within_reach(self, theta: Floats) -> Slopes | None:
+        """``with_slope``, or None so far out that rounding leaves no positive matrix."""
+        if (np.abs(theta) > _STRONGEST * self.natural).any():
+            return None
+        try:
+            return self.with_slope(theta)
+        except np.linalg.LinAlgError:
+            return None
 
     def profiled(self, theta: Floats) -> tuple[float, Floats, Floats | None]:
         """Criterion profiled over the residual variance, its gradient by theta, approximate Hessian."""
-        if self._too_strong(theta):
+        at = self._within_reach(theta)
+        if at is None:
             return np.inf, theta, None
-        at = self.with_slope(theta)
         variance = at.solution.residual / self.freedom
         slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
         squares = self.triangles.chain(at.factors, at.squares) / variance
@@ -212,13 +218,10 @@ class Problem:
 
     def absolute(self, x: Floats) -> tuple[float, Floats, Floats | None]:
         """Criterion at (theta, log of the residual standard deviation), gradient, approximate Hessian."""
-        if abs(x[-1]) > FARTHEST or self._too_strong(x[:-1]):
+        at = None if abs(x[-1]) > FARTHEST else self._within_reach(x[:-1])
+        if at is None:
             return np.inf, x, None
-        theta, sigma = x[:-1], float(np.exp(x[-1]))
-        try:
-            at = self.with_slope(theta)
-        except np.linalg.LinAlgError:  # so far out that rounding leaves no positive matrix
-            return np.inf, x, None
+        sigma = float(np.exp(x[-1]))
         residual, variance = at.solution.residual, sigma**2
         value = (
             at.solution.log_determinants

@@ -133,7 +133,8 @@ def _roles(roles: pd.DataFrame) -> Table:
             data[name + bound] = roles[source + bound]
         data[name + STATUS] = roles["status"]
     for name in ("separation_reliability", "strata"):
-        data[name] = roles[name]
+        for end in ("", *BOUNDS):
+            data[name + end] = roles[name + end]
     data["mean_level" + STATUS] = Status.OK.value
     labels = {"role": "Role"} | ({"network": "Separate network"} if several else {})
     labels["n_raters"] = "Raters"
@@ -162,7 +163,8 @@ def _roles(roles: pd.DataFrame) -> Table:
         group_columns=("role", "network") if several else ("role",),
         count_columns=("n_raters",),
         statistic_columns=("mean_level", "sd_level", "separation", "strata", "separation_reliability"),
-        note="Intervals of the spread are limits of its profile likelihood. A network has its role's spread.",
+        note="Intervals of the spread are limits of its profile likelihood; those beside it follow from "
+        "them. A network has its role's spread.",
         references=("wright_masters_1982",),
     )
 

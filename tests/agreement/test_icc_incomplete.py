@@ -9,7 +9,7 @@ from engine import REFERENCE
 from scipy import stats
 
 from mentorstats.agreement import icc, icc_incomplete, variance_draws
-from mentorstats.agreement.icc_incomplete import harmonic_mean, sharing
+from mentorstats.agreement.sharing import harmonic_mean, sharing
 from mentorstats.errors import ArgumentError
 
 COLUMNS = {"unit": "unit", "rater": "rater", "level": "level"}

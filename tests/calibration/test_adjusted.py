@@ -8,7 +8,7 @@ from scipy.special import expit
 from test_base import programme
 
 from mentorstats.calibration import Assignment, adjusted, adjusted_scores, base_fit
-from mentorstats.calibration.base import WEEKS
+from mentorstats.calibration.base_rows import WEEKS
 from mentorstats.errors import ArgumentError
 
 SAME = 1e-9  # the same formula by another way

@@ -9,7 +9,7 @@ import pytest
 from test_base import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed, group_means
-from mentorstats.calibration.base import MEASURE, WEEKS
+from mentorstats.calibration.base_rows import MEASURE, WEEKS
 from mentorstats.calibration.unshrunken import errors
 from mentorstats.calibration.variance_between import between, members_of_estimates
 from mentorstats.errors import ArgumentError

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.base import MEASURE, WEEKS
+from mentorstats.calibration.base_rows import MEASURE, WEEKS
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import has_value
 from mentorstats.mixed import by, fit

@@ -8,7 +8,8 @@ import pytest
 
 from mentorstats import places
 from mentorstats.calibration import base_fit, drift, drift_between
-from mentorstats.calibration.base import WEEKS, Base, fit_again
+from mentorstats.calibration.base import Base, fit_again
+from mentorstats.calibration.base_rows import WEEKS
 from mentorstats.calibration.drift_refit import refit
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed import by

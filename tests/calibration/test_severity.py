@@ -11,7 +11,8 @@ from truth import Situation, draw
 
 from mentorstats import places
 from mentorstats.calibration import base_fit, linkage
-from mentorstats.calibration.base import WEEKS, fit_again
+from mentorstats.calibration.base import fit_again
+from mentorstats.calibration.base_rows import WEEKS
 from mentorstats.calibration.separation import COLUMNS as OF_ROLES
 from mentorstats.calibration.separation import separation
 from mentorstats.calibration.severity import COLUMNS, severity
@@ -179,6 +180,10 @@ def test_separation_is_spread_over_unshrunken_errors(base) -> None:
     assert row["separation"] == pytest.approx(g)
     assert row["strata"] == pytest.approx((4 * g + 1) / 3)  # [wright_masters_1982]
     assert row["separation_reliability"] == pytest.approx(g**2 / (1 + g**2))
+    for end in ("_low", "_high"):
+        limit = row["separation" + end]
+        assert row["strata" + end] == pytest.approx((4 * limit + 1) / 3)
+        assert row["separation_reliability" + end] == pytest.approx(limit**2 / (1 + limit**2))
     assert row["separation_reliability"] == pytest.approx(table["rater_reliability"].mean(), abs=0.005)
     assert row["sd_low"] < row["sd"] < row["sd_high"]
 

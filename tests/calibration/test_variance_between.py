@@ -7,8 +7,8 @@ import pytest
 from scipy.stats import chi2
 from statsmodels.stats.meta_analysis import combine_effects
 
-from mentorstats.calibration.base import Step
 from mentorstats.calibration.moves import given
+from mentorstats.calibration.step import Step
 from mentorstats.calibration.variance_between import (
     between,
     members,

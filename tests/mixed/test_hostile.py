@@ -579,3 +579,22 @@ def test_ordinal_weights():
         ordinal(rated().assign(w=lambda x: np.where(x.index == 3, 0, 1)), weights="w")
     twice = pd.concat([rated(), rated()])
     agree(ordinal(twice), ordinal(rated().assign(w=2), weights="w"))
+
+
+def test_effects_of_one_dimension_a_row_are_fitted_or_have_a_reason():
+    """Pairs share a lesson now and then, so that only these tell lessons from the residual."""
+    rng = np.random.default_rng(8)
+    rows = [(c, f"{c}-{k}", r) for c in range(30) for k, r in enumerate((c % 6, c % 6, (c + 1) % 6))]
+    rows += [(c, f"{c}-0", (c + 2) % 6) for c in range(3)]
+    frame = pd.DataFrame(rows, columns=["candidate", "lesson", "rater"])
+    frame["score"] = rng.normal(size=30)[frame["candidate"]] + rng.normal(size=len(frame))
+    grouped = ("candidate", "rater", by("candidate", "rater"), "lesson")
+    several = fit(frame, response="score", grouped=grouped)
+    assert several.status in (Status.OK, Status.NOT_CONVERGED, Status.SATURATED)
+    shared = frame["lesson"].duplicated(keep=False)
+    alike = frame.groupby("lesson")["score"].transform("mean")
+    agreeing = fit(
+        frame.assign(score=frame["score"].where(~shared, alike)), response="score", grouped=grouped
+    )
+    assert agreeing.status in (Status.SATURATED, Status.NOT_CONVERGED)
+    assert agreeing.status_note
