@@ -112,7 +112,7 @@ class Table:
 def tables() -> tuple[str, ...]:
     """Names of the tables, each after the tables that its foreign keys point to."""
     found = sorted(path.stem for path in places.data_dictionary().glob("*.json"))
-    order = {name: {key.table for key in table(name).foreign_keys} for name in found}
+    order = {name: sorted({key.table for key in table(name).foreign_keys}) for name in found}
     unknown = sorted(set().union(*order.values()) - set(found)) if order else []
     if unknown:
         raise DictionaryError(f"a foreign key points to {', '.join(unknown)}", allowed=found)
