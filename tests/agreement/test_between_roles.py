@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 import pytest
+from paired import pairs, rubrics
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
-from test_claims import pairs, rubrics
 
 from mentorstats.agreement import between_roles, marginal_homogeneity
 

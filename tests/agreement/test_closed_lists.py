@@ -4,7 +4,7 @@ import tomllib
 
 import pandas as pd
 import pytest
-from test_claims import pairs, rubrics
+from paired import pairs, rubrics
 
 from mentorstats import places, policy
 from mentorstats.agreement import (

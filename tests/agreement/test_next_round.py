@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import simulation
-from test_claims import pairs
+from paired import pairs
 
 from mentorstats import policy
 from mentorstats.agreement import double_scores_needed, next_round, overview, precision

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from test_base import named
+from crossed import named
 
 from mentorstats.calibration import base_fit
 from mentorstats.calibration.halo import halo

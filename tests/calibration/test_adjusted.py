@@ -4,8 +4,8 @@ import assignment_simulation as simulation
 import numpy as np
 import pandas as pd
 import pytest
+from crossed import programme
 from scipy.special import expit
-from test_base import programme
 
 from mentorstats.calibration import Assignment, adjusted, adjusted_scores, base_fit
 from mentorstats.calibration.base_rows import WEEKS

@@ -6,7 +6,7 @@ import assignment_simulation as simulation
 import numpy as np
 import pandas as pd
 import pytest
-from test_base import programme
+from crossed import programme
 
 from mentorstats.calibration import assignment, assignment_check, base_fit, freed, group_means
 from mentorstats.calibration.base_rows import MEASURE, WEEKS

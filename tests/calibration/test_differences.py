@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from estimates_with_errors import drawn, independent
 from scipy import linalg
 from statsmodels.stats.meta_analysis import combine_effects
-from test_variance_between import drawn, independent
 
 from mentorstats.calibration.differences import differences, each_role, without_others
 from mentorstats.calibration.variance_between import between, members_about_mean

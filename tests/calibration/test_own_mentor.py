@@ -5,7 +5,7 @@ import tomllib
 import numpy as np
 import pandas as pd
 import pytest
-from test_base import programme
+from crossed import programme
 
 from mentorstats import places
 from mentorstats.calibration import (

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pandas as pd
-from test_base import programme
+from crossed import programme
 
 README = Path(__file__).parents[2] / "README.md"
 

@@ -5,8 +5,8 @@ import tomllib
 import numpy as np
 import pandas as pd
 import pytest
+from crossed import programme
 from scipy.linalg import block_diag
-from test_base import programme
 from truth import Situation, draw
 
 from mentorstats import places

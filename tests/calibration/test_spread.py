@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from crossed import programme as plain_programme
 from spread_simulation import outside, programme
-from test_base import programme as plain_programme
 
 from mentorstats.calibration import base_fit, central_tendency, range_restriction, redraws
 from mentorstats.calibration.base import fit_again

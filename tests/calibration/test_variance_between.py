@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from estimates_with_errors import drawn, independent
 from scipy.stats import chi2
 from statsmodels.stats.meta_analysis import combine_effects
 
@@ -19,16 +20,6 @@ from mentorstats.calibration.variance_between import (
 ITERATED = 1e-6  # the peer stops its iteration there
 SOLVED = 1e-6  # roots by bracketing
 ROUNDING = 1e-9
-
-
-def independent(y, v):
-    return members_about_mean(y / v, np.diag(1 / v))
-
-
-def drawn(seed=1, k=13, between=0.1):
-    rng = np.random.default_rng(seed)
-    v = rng.uniform(0.01, 0.2, k)
-    return rng.normal(0.3, np.sqrt(v + between)), v
 
 
 def test_equal_errors_about_zero_have_closed_forms() -> None:

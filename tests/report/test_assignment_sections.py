@@ -4,7 +4,7 @@ import dataclasses
 
 import pandas as pd
 import pytest
-from test_base import programme
+from crossed import programme
 
 from mentorstats import policy
 from mentorstats.calibration import (

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from test_base import programme
+from crossed import programme
 
 from mentorstats import policy as policies
 from mentorstats.calibration import base_fit, expected_by_chance, linkage, mark, separation
