@@ -22,11 +22,12 @@ import datetime
 from collections.abc import Mapping
 
 from mentorstats import agreement, calibration, reliability
-from mentorstats.calibration.linking import role_links
+from mentorstats.calibration.networks.extra_scores_by_role import role_links
 from mentorstats.policy import Policy
 from mentorstats.records import Records
-from mentorstats.report import adjusted_scores, provenance, run, wording
+from mentorstats.report import provenance, run, wording
 from mentorstats.report import sections as show
+from mentorstats.report.calibration import adjusted
 from mentorstats.report.model import Report, part
 
 DRAWN = ("simulated raters", "drawn variances", "drawn ratings")
@@ -51,7 +52,7 @@ def report(
 
     pair = agreement.survey(long, rubrics, policy, raters=records.raters, on=on, **tables)
     made = reliability.survey(long, rubrics, policy, seed=seed)
-    cut = adjusted_scores.cut(policy)
+    cut = adjusted.cut(policy)
     who = calibration.survey(long, policy, placements=records.placements, cut=cut, **tables)
     linked, use, talks = who.linked, who.spread, who.talks
     told = {"long": long, "raters": records.raters, "given": given}

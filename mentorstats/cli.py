@@ -112,7 +112,7 @@ def _demo(asked: argparse.Namespace) -> int:
 
 def _check(asked: argparse.Namespace) -> int:
     from mentorstats import records
-    from mentorstats.report import plain
+    from mentorstats.report.render import text as plain
 
     found = records.load(asked.folder).problems
     if asked.out:
@@ -142,8 +142,8 @@ def _note_set_aside(loaded: Records) -> None:
 
 def _agree(asked: argparse.Namespace) -> int:
     from mentorstats import agreement
-    from mentorstats.records.text_table import read_table
-    from mentorstats.report import plain
+    from mentorstats.records.reading.text_table import read_table
+    from mentorstats.report.render import text as plain
 
     text = read_table(asked.file, sheet=asked.sheet, delimiter=asked.delimiter)
     levels, table = _declared(asked.levels, asked.level, text)
@@ -176,10 +176,10 @@ def _agree(asked: argparse.Namespace) -> int:
 
 
 def _print_intraclass(part: pd.DataFrame, wanted: dict[str, Any], seed: int) -> None:
-    from mentorstats.agreement import command_blocks
-    from mentorstats.report import plain
+    from mentorstats.agreement.scores import intraclass
+    from mentorstats.report.render import text as plain
 
-    block = command_blocks.intraclass(part, **wanted, seed=seed)
+    block = intraclass.intraclass(part, **wanted, seed=seed)
     if block is not None:
         print(plain.intraclass(block.found, block.note))
         print()
@@ -189,7 +189,7 @@ def _draw(
     path: Path, parts: list[tuple[str, pd.DataFrame, pd.DataFrame]], wanted: dict[str, Any], weights: str
 ) -> None:
     from mentorstats import agreement
-    from mentorstats.report import agreement_figure
+    from mentorstats.report.figures import agreement as agreement_figure
     from mentorstats.report.files import write_beside
 
     what = {name: wanted[name] for name in ("unit", "rater", "level", "levels")}
@@ -203,10 +203,11 @@ def _draw(
 
 def _plan(asked: argparse.Namespace) -> int:
     from mentorstats import policy, records
-    from mentorstats.calibration.linking import role_links
-    from mentorstats.reliability.plan import visit_plans
-    from mentorstats.report import plain, plan_figure
+    from mentorstats.calibration.networks.extra_scores_by_role import role_links
+    from mentorstats.reliability.plans.visit_plans import visit_plans
+    from mentorstats.report.figures import plans
     from mentorstats.report.files import write_beside
+    from mentorstats.report.render import text as plain
 
     target = asked.target
     if target is None:
@@ -228,7 +229,7 @@ def _plan(asked: argparse.Namespace) -> int:
     if asked.out:
         _write_table(found.table, asked.out)
     if asked.figure:
-        drawn = plan_figure.picture(found, asked.figure.suffix.lower().removeprefix("."))
+        drawn = plans.picture(found, asked.figure.suffix.lower().removeprefix("."))
         _note(f"mentorstats: wrote {write_beside(asked.figure, drawn)}")
     print(plain.visit_plans(found, role_links(found.scores.table, price=asked.visit_cost)))
     return DONE

@@ -19,23 +19,23 @@ Scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where
 ``marginal_homogeneity`` tests whether two raters use the levels equally often.
 """
 
-from mentorstats.agreement.certification import Certification, certificates, certify
-from mentorstats.agreement.coefficients import coefficients, from_codes
-from mentorstats.agreement.concordance import finn, kendall_w
-from mentorstats.agreement.double_scores import by_rater, lesson_table, partners
-from mentorstats.agreement.icc import icc
-from mentorstats.agreement.icc_incomplete import icc_incomplete
-from mentorstats.agreement.levels import by_level, paired_counts
-from mentorstats.agreement.likeness import LessonWeights, inverse_probability_weights, likeness
-from mentorstats.agreement.margins import marginal_homogeneity
-from mentorstats.agreement.operating import operating_characteristic
-from mentorstats.agreement.pairing import double_scored, stacked
-from mentorstats.agreement.planning import disagreement_correlation, double_scores_needed, precision
-from mentorstats.agreement.reading import benchmark, paradox, read_against
-from mentorstats.agreement.reporting_items import reporting_items
-from mentorstats.agreement.survey import Survey, survey
-from mentorstats.agreement.totals import limits_of_agreement
-from mentorstats.agreement.verdicts import certification_rules
+from mentorstats.agreement.analyse import Survey, survey
+from mentorstats.agreement.coefficients.by_level import by_level, paired_counts
+from mentorstats.agreement.coefficients.coefficients import coefficients, from_codes
+from mentorstats.agreement.counts.double_scores import by_rater, lesson_table, partners
+from mentorstats.agreement.counts.pairing import double_scored, stacked
+from mentorstats.agreement.reading.balance import LessonWeights, inverse_probability_weights, likeness
+from mentorstats.agreement.reading.planning import disagreement_correlation, double_scores_needed, precision
+from mentorstats.agreement.reading.reporting_items import reporting_items
+from mentorstats.agreement.reading.words import benchmark, paradox, read_against
+from mentorstats.agreement.scores.concordance import finn, kendall_w
+from mentorstats.agreement.scores.icc import icc
+from mentorstats.agreement.scores.icc_incomplete import icc_incomplete
+from mentorstats.agreement.scores.limits_of_agreement import limits_of_agreement
+from mentorstats.agreement.scores.marginal_homogeneity import marginal_homogeneity
+from mentorstats.key_scores.certification import Certification, certificates, certify
+from mentorstats.key_scores.operating import operating_characteristic
+from mentorstats.key_scores.verdicts import certification_rules
 
 __all__ = [
     "Certification",

@@ -11,16 +11,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from mentorstats.agreement import generality
-from mentorstats.agreement.certification import Certification, certificates, certify
-from mentorstats.agreement.coefficients import coefficients
-from mentorstats.agreement.double_scores import by_rater, over_raters
-from mentorstats.agreement.icc_incomplete import icc_incomplete
-from mentorstats.agreement.means import clustered
-from mentorstats.agreement.operating import operating_characteristic
-from mentorstats.agreement.pairing import ROLES, UNIT, VERSION, each_version, stacked
+from mentorstats.agreement.coefficients import scope
+from mentorstats.agreement.coefficients.coefficients import coefficients
+from mentorstats.agreement.coefficients.means import clustered
+from mentorstats.agreement.counts.double_scores import by_rater, over_raters
+from mentorstats.agreement.counts.pairing import ROLES, UNIT, VERSION, each_version, stacked
+from mentorstats.agreement.scores.icc_incomplete import icc_incomplete
 from mentorstats.errors import need_columns
 from mentorstats.estimate import Estimate, to_frame
+from mentorstats.key_scores.certification import Certification, certificates, certify
+from mentorstats.key_scores.operating import operating_characteristic
 from mentorstats.policy import Policy
 
 _SIMULATED = 100  # raters a row, enough for a whole per cent or two
@@ -326,7 +326,7 @@ def paired_levels(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
 def _mean(values: Array, cluster: npt.NDArray[np.intp], confidence: float) -> Estimate:
     same = "Every pair differs by the same amount."
     found = clustered("difference", values, cluster, confidence, of="candidates", same=same)
-    speaks_of = generality.of_members(["candidates"]) if math.isfinite(found.low) else ""
+    speaks_of = scope.of_members(["candidates"]) if math.isfinite(found.low) else ""
     return replace(found, generalises_to=speaks_of)
 
 

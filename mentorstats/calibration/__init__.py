@@ -6,30 +6,30 @@ rubric; ``in_common`` says which raters served in several cohorts, sites or vers
 one fit that everything about severity starts from; ``survey`` asks everything in one run.
 """
 
-from mentorstats.calibration.adjusted import Adjusted, adjusted_scores
-from mentorstats.calibration.assignment import Assignment, assignment_check
-from mentorstats.calibration.base import Base, base_fit
-from mentorstats.calibration.calls import expected_by_chance, mark
-from mentorstats.calibration.control_charts import ControlCharts, control_charts
-from mentorstats.calibration.drift import Drift, drift, drift_between
+from mentorstats.calibration.analyse import Survey, survey
+from mentorstats.calibration.base.base import Base, base_fit
+from mentorstats.calibration.base.simulated import Redraws, redraws
+from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.drift_refit import refit as refit_drift
-from mentorstats.calibration.fairness import Fairness, candidate_groups, fairness
-from mentorstats.calibration.halo import halo
-from mentorstats.calibration.key_trend import key_trend
-from mentorstats.calibration.level_use import level_use, never_used
-from mentorstats.calibration.networks import Linkage, by_version, linkage
-from mentorstats.calibration.overlap import in_common
-from mentorstats.calibration.own_mentor import is_own_mentor, own_mentor_difference
-from mentorstats.calibration.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
-from mentorstats.calibration.redraws import Redraws, redraws
-from mentorstats.calibration.same_instrument import SameInstrument, same_instrument
-from mentorstats.calibration.separation import separation
-from mentorstats.calibration.severity import severity
-from mentorstats.calibration.spread import central_tendency, range_restriction
-from mentorstats.calibration.step import Step
-from mentorstats.calibration.survey import Survey, survey
-from mentorstats.calibration.talks import Talks, talks
-from mentorstats.calibration.weighted_means import average_run_length
+from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.calibration.follow_up import Talks, talks
+from mentorstats.calibration.groups.fairness import Fairness, candidate_groups, fairness
+from mentorstats.calibration.groups.same_instrument import SameInstrument, same_instrument
+from mentorstats.calibration.networks.linkage import Linkage, by_version, linkage
+from mentorstats.calibration.networks.overlap import in_common
+from mentorstats.calibration.raters.adjusted import Adjusted, adjusted_scores
+from mentorstats.calibration.raters.assignment import Assignment, assignment_check
+from mentorstats.calibration.raters.drift import Drift, drift, drift_between
+from mentorstats.calibration.raters.halo import halo
+from mentorstats.calibration.raters.level_use import level_use, never_used
+from mentorstats.calibration.raters.own_mentor import is_own_mentor, own_mentor_difference
+from mentorstats.calibration.raters.rating_fit import MeanSquares, criterion_fit, mean_squares, rating_fit
+from mentorstats.calibration.raters.separation import separation
+from mentorstats.calibration.raters.severity import severity
+from mentorstats.calibration.raters.spread import central_tendency, range_restriction
+from mentorstats.key_scores.control_charts import ControlCharts, control_charts
+from mentorstats.key_scores.trend import key_trend
+from mentorstats.key_scores.weighted_means import average_run_length
 
 __all__ = [
     "Adjusted",

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from mentorstats.calibration.base import Base, fit_again
-from mentorstats.calibration.drift import PERIODS, counted, periods_of_rows, slopes
+from mentorstats.calibration.base.base import Base, fit_again
+from mentorstats.calibration.raters.drift import PERIODS, counted, periods_of_rows, slopes
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 

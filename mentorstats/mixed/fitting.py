@@ -10,13 +10,13 @@ from typing import Any
 import pandas as pd
 
 from mentorstats.errors import ArgumentError, ModelError
-from mentorstats.mixed import links
-from mentorstats.mixed.assemble import assemble
-from mentorstats.mixed.chunks import parquet_chunks
-from mentorstats.mixed.layout import Declared
+from mentorstats.mixed.design.chunks import parquet_chunks
+from mentorstats.mixed.design.layout import Declared
+from mentorstats.mixed.design.scan import Chunks
+from mentorstats.mixed.design.terms import FixedTerm, Grouping, by
+from mentorstats.mixed.engines import links
+from mentorstats.mixed.engines.assemble import assemble
 from mentorstats.mixed.result import Fit
-from mentorstats.mixed.survey import Chunks
-from mentorstats.mixed.terms import FixedTerm, Grouping, by
 
 KINDS = ("linear", "ordinal")
 METHODS = ("reml", "ml")

@@ -13,21 +13,21 @@ from numpy.typing import NDArray
 
 from mentorstats.errors import ModelError
 from mentorstats.estimate import Status
-from mentorstats.mixed import (
+from mentorstats.mixed.design.layout import Categories, Curve
+from mentorstats.mixed.engines.model import Model
+from mentorstats.mixed.tables import (
     checks,
     coefficients,
     compare,
     components,
     effects,
     means,
+    notebook,
     predict,
     resample,
-    showing,
 )
-from mentorstats.mixed.coefficients import Inference
-from mentorstats.mixed.compare import Comparison
-from mentorstats.mixed.layout import Categories, Curve
-from mentorstats.mixed.model import Model
+from mentorstats.mixed.tables.coefficients import Inference
+from mentorstats.mixed.tables.compare import Comparison
 
 Floats = NDArray[np.float64]
 
@@ -402,7 +402,7 @@ class Fit:
         return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
 
     def _repr_html_(self) -> str:
-        return showing.page(self)
+        return notebook.page(self)
 
     # Inside ----------------------------------------------------------------------------------------
 

@@ -10,10 +10,11 @@ from pathlib import Path
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import mapping, read
+from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Source
 from mentorstats.records.problems import NOTICE, Problems, nearest
-from mentorstats.records.sheet import Options, Sheet
+from mentorstats.records.reading import read
+from mentorstats.records.reading.sheet import Options, Sheet
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,11 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import dates, frames, gather, keys, levels, mapping, reshape
-from mentorstats.records.batch import Batch, joined
+from mentorstats.records import gather, mapping, reshape
+from mentorstats.records.checking import dates, frames, keys, levels
+from mentorstats.records.checking.batch import Batch, joined
+from mentorstats.records.checking.levels import Declared
 from mentorstats.records.gather import Found
-from mentorstats.records.levels import Declared
 from mentorstats.records.mapping import Plan
 from mentorstats.records.problems import SET_ASIDE, Problems
 from mentorstats.records.tables import Records

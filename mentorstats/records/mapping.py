@@ -13,7 +13,7 @@ from typing import Any
 from mentorstats import dictionary
 from mentorstats.errors import MappingError
 from mentorstats.records.problems import nearest
-from mentorstats.records.sheet import Options
+from mentorstats.records.reading.sheet import Options
 
 FILE_NAME = "mapping.toml"
 ISO = "%Y-%m-%d"

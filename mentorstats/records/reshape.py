@@ -8,12 +8,12 @@ import pyarrow.compute as pc
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError
-from mentorstats.records import cast
-from mentorstats.records.batch import Batch, Origin
-from mentorstats.records.column import Column, constant, replaced, stacked
+from mentorstats.records.checking import cast
+from mentorstats.records.checking.batch import Batch, Origin
 from mentorstats.records.mapping import Source
 from mentorstats.records.problems import SET_ASIDE, Problems
-from mentorstats.records.sheet import Sheet
+from mentorstats.records.reading.column import Column, constant, replaced, stacked
+from mentorstats.records.reading.sheet import Sheet
 
 NOT_SCORED = "not_scored"
 

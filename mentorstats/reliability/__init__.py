@@ -5,13 +5,13 @@ reaches a target; ``change_study`` asks the same of change between two occasions
 ``composite`` are for several scores, such as criteria, at once.
 """
 
-from mentorstats.reliability.change import change_study
-from mentorstats.reliability.composite import composite
-from mentorstats.reliability.cost import cheapest
-from mentorstats.reliability.decision import d_study
-from mentorstats.reliability.multivariate import ProfileStudy, profile_study
-from mentorstats.reliability.study import GStudy, g_study
-from mentorstats.reliability.survey import Survey, survey
+from mentorstats.reliability.analyse import Survey, survey
+from mentorstats.reliability.components.study import GStudy, g_study
+from mentorstats.reliability.criteria.composite import composite
+from mentorstats.reliability.criteria.multivariate import ProfileStudy, profile_study
+from mentorstats.reliability.plans.change import change_study
+from mentorstats.reliability.plans.cost import cheapest
+from mentorstats.reliability.plans.decision import d_study
 
 __all__ = [
     "GStudy",

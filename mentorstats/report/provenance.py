@@ -15,7 +15,7 @@ from mentorstats import __version__, policy, study
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 from mentorstats.records import mapping
-from mentorstats.records.read import checksum
+from mentorstats.records.reading.read import checksum
 from mentorstats.report.model import Provenance
 
 LIBRARIES = ("numpy", "pandas", "scipy", "statsmodels", "pyarrow", "matplotlib", "seaborn")

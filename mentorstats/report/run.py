@@ -12,9 +12,10 @@ from pathlib import Path
 
 from mentorstats import places, policy, records, study
 from mentorstats.errors import AnalysisError, MentorstatsError
-from mentorstats.report import page, provenance
+from mentorstats.report import provenance
 from mentorstats.report.files import write_beside
 from mentorstats.report.model import Report
+from mentorstats.report.render import page
 
 Analysis = Callable[..., Report]
 

@@ -18,9 +18,9 @@ from pathlib import Path
 import numpy as np
 from scipy import sparse
 
-from mentorstats.agreement.coefficients import estimate
-from mentorstats.agreement.kinds import Asked, kinds
-from mentorstats.agreement.tabulate import Tabulation, Way
+from mentorstats.agreement.coefficients.coefficients import estimate
+from mentorstats.agreement.coefficients.members import Asked, kinds
+from mentorstats.agreement.counts.tabulate import Tabulation, Way
 
 TABLE = Path(__file__).parent / "coverage.csv"
 SEED = 20261125

@@ -8,9 +8,7 @@ from paired import pairs, rubrics
 
 from mentorstats import places, policy
 from mentorstats.agreement import (
-    between_roles,
     by_level,
-    claims,
     coefficients,
     finn,
     icc,
@@ -20,11 +18,12 @@ from mentorstats.agreement import (
     likeness,
     limits_of_agreement,
     marginal_homogeneity,
-    next_round,
     overview,
     partners,
 )
-from mentorstats.agreement.double_scores import over_raters
+from mentorstats.agreement.counts.double_scores import over_raters
+from mentorstats.agreement.reading import in_words, next_round
+from mentorstats.agreement.scores import between_roles
 from mentorstats.sources import SOURCES
 
 RATINGS = pd.DataFrame({"unit": [0, 0, 1, 1, 2, 2], "rater": ["a", "b"] * 3, "level": [1, 1, 2, 2, 1, 2]})
@@ -72,7 +71,7 @@ def test_columns_about_double_scores():
 def test_columns_of_what_the_report_is_made_of():
     chosen, levels = pairs([[9, 4, 1], [5, 12, 3], [1, 6, 20]]), rubrics(3)
     found = overview.by_version(chosen, levels)
-    words = claims.in_words(found, policy.read())
+    words = in_words.in_words(found, policy.read())
     of_raters = pd.DataFrame(
         {
             "rater_role": ["mentor"] * 2,
@@ -85,7 +84,7 @@ def test_columns_of_what_the_report_is_made_of():
     tables = [
         words.read,
         words.bands,
-        claims.paradoxes(pairs([[90, 5], [4, 1]]), rubrics(2), policy.read()),
+        in_words.paradoxes(pairs([[90, 5], [4, 1]]), rubrics(2), policy.read()),
         between_roles.levels_used(chosen, levels),
         between_roles.shares(chosen, levels),
         between_roles.lesson_agreement(chosen),

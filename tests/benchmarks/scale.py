@@ -26,14 +26,14 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from mentorstats.mixed.chunks import parquet_chunks, read_products
-from mentorstats.mixed.covariance import triangles
-from mentorstats.mixed.crossproducts import lay_blocks
-from mentorstats.mixed.engines import LinearEngine
-from mentorstats.mixed.layout import Declared
-from mentorstats.mixed.linear import Problem
-from mentorstats.mixed.survey import survey
-from mentorstats.mixed.terms import by
+from mentorstats.mixed.algebra.covariance import triangles
+from mentorstats.mixed.design.chunks import parquet_chunks, read_products
+from mentorstats.mixed.design.crossproducts import lay_blocks
+from mentorstats.mixed.design.layout import Declared
+from mentorstats.mixed.design.scan import survey
+from mentorstats.mixed.design.terms import by
+from mentorstats.mixed.engines.engines import LinearEngine
+from mentorstats.mixed.engines.linear import Problem
 
 CANDIDATES, LESSONS, CRITERIA, MENTORS, SUPERVISORS = 1000, 6, 10, 450, 150
 COUNTS = {"fixed": (100_000, 1_000_000, 10_000_000), "growing": (100_000, 1_000_000, 3_000_000)}

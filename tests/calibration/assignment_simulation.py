@@ -18,7 +18,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.assignment import assignment_check
+from mentorstats.calibration.raters.assignment import assignment_check
 
 TABLE = Path(__file__).parent / "assignment.csv"
 SEED = 20261125

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from mentorstats.calibration.variance_between import members_about_mean
+from mentorstats.calibration.raters.rater_variance import members_about_mean
 
 
 def independent(y, v):

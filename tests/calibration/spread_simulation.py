@@ -11,11 +11,11 @@ import pandas as pd
 from crossed import named
 
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.halo import halo
-from mentorstats.calibration.level_use import level_use
-from mentorstats.calibration.rating_fit import rating_fit
-from mentorstats.calibration.redraws import redraws
-from mentorstats.calibration.spread import central_tendency, range_restriction
+from mentorstats.calibration.base.simulated import redraws
+from mentorstats.calibration.raters.halo import halo
+from mentorstats.calibration.raters.level_use import level_use
+from mentorstats.calibration.raters.rating_fit import rating_fit
+from mentorstats.calibration.raters.spread import central_tendency, range_restriction
 
 TABLE = Path(__file__).with_name("spread_false_alarms.csv")
 PROGRAMMES = 120

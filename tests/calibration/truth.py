@@ -27,9 +27,9 @@ from statsmodels.stats.multitest import multipletests
 
 from mentorstats import policy
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.calls import expected_by_chance, mark
-from mentorstats.calibration.severity import severity
-from mentorstats.calibration.unshrunken import rater_effects
+from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.calibration.raters.rater_effects import rater_effects
+from mentorstats.calibration.raters.severity import severity
 
 TABLE = Path(__file__).parent / "truth.csv"
 SEED, SUBSET = 20261125, 3

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from mentorstats.mixed.assemble import assemble
-from mentorstats.mixed.layout import Declared
+from mentorstats.mixed.design.layout import Declared
+from mentorstats.mixed.engines.assemble import assemble
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

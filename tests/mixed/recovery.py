@@ -22,8 +22,8 @@ import pandas as pd
 from scipy.stats import norm
 
 from mentorstats.mixed import fit, likelihood_ratio
-from mentorstats.mixed.coefficients import inference, judged
-from mentorstats.mixed.limits import residual_drop, variance_drop
+from mentorstats.mixed.profile.limits import residual_drop, variance_drop
+from mentorstats.mixed.tables.coefficients import inference, judged
 
 TABLE = Path(__file__).parent / "recovery.csv"
 SEED = 20261126

@@ -6,12 +6,12 @@ import pytest
 from engine import linear
 
 from mentorstats.estimate import Status
-from mentorstats.mixed import screen
-from mentorstats.mixed.crossproducts import cross_products
-from mentorstats.mixed.layout import Declared
-from mentorstats.mixed.ordinal import cuts
-from mentorstats.mixed.survey import rows, survey
-from mentorstats.mixed.terms import by
+from mentorstats.mixed.design.crossproducts import cross_products
+from mentorstats.mixed.design.layout import Declared
+from mentorstats.mixed.design.scan import rows, survey
+from mentorstats.mixed.design.terms import by
+from mentorstats.mixed.engines import identifiable
+from mentorstats.mixed.engines.ordinal import cuts
 
 
 def frame(n=120, seed=1):
@@ -27,9 +27,9 @@ def looked_at(data, grouped, fixed=()):
     found = survey(lambda: [data], Declared("score", tuple(fixed), tuple(grouped), "linear"))
     sizes = tuple((member.m, member.k) for member in found.layout.members)
     products = cross_products(rows(data, found), sizes, shift=found.mean, scale=max(found.sd, 1e-300))
-    result = screen.Screening(whole=screen.of_response(found))
-    screen.of_groupings([member.name for member in found.layout.members], products, result)
-    result.aliased = screen.of_columns(products.fixed[:-1, :-1], found.layout.names)
+    result = identifiable.Screening(whole=identifiable.of_response(found))
+    identifiable.of_groupings([member.name for member in found.layout.members], products, result)
+    result.aliased = identifiable.of_columns(products.fixed[:-1, :-1], found.layout.names)
     return result
 
 
@@ -80,7 +80,7 @@ def test_separation_is_seen_and_its_absence_too():
         data["level"] = level(data["x"])
         found = survey(lambda data=data: [data], Declared("level", ("x",), (), "ordinal", levels=(0, 1)))
         given = rows(data, found)
-        verdict = screen.separation(given, cuts(np.ones((1, 2), dtype=bool)), found.layout.names)
+        verdict = identifiable.separation(given, cuts(np.ones((1, 2), dtype=bool)), found.layout.names)
         assert (verdict is not None) == expected
         if verdict is not None:
             assert verdict.status is Status.SEPARATED

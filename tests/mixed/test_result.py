@@ -12,7 +12,7 @@ from recovery import CELLS, NAMES, ask, draw
 from mentorstats import places
 from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.mixed import by, figures, fit, likelihood_ratio, product, spline
-from mentorstats.mixed.limits import variance_drop
+from mentorstats.mixed.profile.limits import variance_drop
 
 WINE = [1, 2, 3, 4, 5]
 EVERY_TABLE = {

@@ -8,8 +8,8 @@ import pytest
 
 from mentorstats.estimate import Status
 from mentorstats.reliability import d_study, g_study
-from mentorstats.reliability.design import design
-from mentorstats.reliability.squares import deviations
+from mentorstats.reliability.components.design import design
+from mentorstats.reliability.components.squares import deviations
 
 PRINTED = 5.1e-5
 THIRD_DIGIT = 5.1e-4

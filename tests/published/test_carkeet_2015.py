@@ -3,7 +3,7 @@
 import pytest
 from scipy import stats
 
-from mentorstats.agreement.totals import one_limit, tolerance_factor
+from mentorstats.agreement.scores.limits_of_agreement import one_limit, tolerance_factor
 
 Z = stats.norm.ppf(0.975)
 PRINTED = 5e-5

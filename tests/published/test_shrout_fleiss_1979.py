@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from mentorstats.agreement import icc, icc_incomplete, kendall_w
-from mentorstats.agreement.icc import mean_squares
+from mentorstats.agreement.scores.icc import mean_squares
 
 COLUMNS = {"unit": "unit", "rater": "rater", "level": "level"}
 NAMES = {

@@ -7,7 +7,7 @@ Q = 152.23 on 12 degrees of freedom.
 import numpy as np
 import pytest
 
-from mentorstats.calibration.variance_between import between, members_about_mean, members_of_estimates
+from mentorstats.calibration.raters.rater_variance import between, members_about_mean, members_of_estimates
 
 TRIALS = np.array(
     [

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mentorstats.errors import SourceFileError
-from mentorstats.records.read import read
-from mentorstats.records.sheet import Options, column_name
+from mentorstats.records.reading.read import read
+from mentorstats.records.reading.sheet import Options, column_name
 
 
 def sheet(tmp_path, text, **options):

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from mentorstats.reliability.design import design
+from mentorstats.reliability.components.design import design
 
 
 def drawn(sizes, variances, *, nested=None, seed=0, mean=5.0):

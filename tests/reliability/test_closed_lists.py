@@ -6,12 +6,12 @@ import pandas as pd
 from simulated import drawn
 
 from mentorstats import places
-from mentorstats.calibration.linking import role_links
+from mentorstats.calibration.networks.extra_scores_by_role import role_links
 from mentorstats.reliability import composite, d_study, g_study, profile_study
-from mentorstats.reliability.halves import change_between_halves
-from mentorstats.reliability.plan import visit_plans
-from mentorstats.reliability.plan_scores import visit_scores
-from mentorstats.reliability.singly import by_criterion
+from mentorstats.reliability.criteria.by_criterion import by_criterion
+from mentorstats.reliability.plans.halves import change_between_halves
+from mentorstats.reliability.plans.visit_plans import visit_plans
+from mentorstats.reliability.plans.visit_scores import visit_scores
 
 SCORES = drawn({"p": 12, "r": 3, "o": 2}, {"p": 1, "p × r × o": 1})
 

@@ -6,8 +6,8 @@ from simulated import drawn
 
 from mentorstats.estimate import Status
 from mentorstats.reliability import d_study, g_study
-from mentorstats.reliability.cells import as_array
-from mentorstats.reliability.cut import own_error, spread_within
+from mentorstats.reliability.components.cells import as_array
+from mentorstats.reliability.plans.cut import own_error, spread_within
 
 EXACT = 1e-6  # relative: a likelihood at its optimum against mean squares
 OF = {"p": 1, "r": 0.3, "p × r": 0.5}

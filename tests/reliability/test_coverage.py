@@ -13,7 +13,7 @@ import pytest
 from simulated import drawn
 
 from mentorstats.reliability import d_study, g_study
-from mentorstats.reliability.design import design
+from mentorstats.reliability.components.design import design
 
 VARIANCES = (0.4, 0.06, 0.1, 0.05, 0.1, 0.03, 0.4)
 DESIGNS = [({"p": 30, "r": 4, "o": 3}, None), ({"p": 40, "o": 4, "r": 2}, {"r": "o"})]

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from simulated import drawn
 
 from mentorstats.reliability import cheapest, d_study, g_study
-from mentorstats.reliability.cells import as_array, read
-from mentorstats.reliability.cut import own_error
-from mentorstats.reliability.design import design
-from mentorstats.reliability.squares import squares
+from mentorstats.reliability.components.cells import as_array, read
+from mentorstats.reliability.components.design import design
+from mentorstats.reliability.components.squares import squares
+from mentorstats.reliability.plans.cut import own_error
 
 EXACT = 1e-9  # relative: the same sums in another order
 SAME = 1e-6  # relative: likelihood at its optimum against mean squares

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
-from mentorstats.report import page, run
+from mentorstats.report import run
+from mentorstats.report.render import page
 
 LEVELS = ("help", "part", "steady", "lead")
 LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")

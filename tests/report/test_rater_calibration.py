@@ -7,9 +7,10 @@ import pytest
 
 from mentorstats import agreement, policy
 from mentorstats.agreement import overview
-from mentorstats.report import page, run
-from mentorstats.report.drawing import ACCENT
+from mentorstats.report import run
+from mentorstats.report.figures.drawing import ACCENT
 from mentorstats.report.model import Verdict
+from mentorstats.report.render import page
 
 KEYS = [
     "records-used",

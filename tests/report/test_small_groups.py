@@ -5,8 +5,8 @@ import pytest
 
 from mentorstats.policy import NO_SOURCE, Rule
 from mentorstats.report.model import Table
+from mentorstats.report.render.view import view
 from mentorstats.report.small_groups import blank
-from mentorstats.report.view import view
 
 
 @pytest.fixture

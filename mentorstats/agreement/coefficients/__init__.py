@@ -1,0 +1,1 @@
+"""Agreement beyond chance: weights, the family of coefficients, their intervals."""

@@ -1,0 +1,1 @@
+"""From a table of ratings to codes, pairs and counts."""

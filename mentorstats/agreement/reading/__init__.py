@@ -1,0 +1,1 @@
+"""What agreement means and what to collect next: words, representativeness, planning, reporting items."""

@@ -1,0 +1,1 @@
+"""Scores as numbers: intraclass correlations, concordance, limits of agreement, tests of margins."""

@@ -1,0 +1,396 @@
+"""The one fit that everything about raters starts from, and one-step updates from it.
+
+A crossed ordinal model of all ratings: what is asked beside it (drift, groups, thresholds) is added to it as
+further columns by a score test, not by a new fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import sparse
+
+from mentorstats.calibration.base.rows import (
+    ABSENT,
+    COLUMNS,
+    MEASURE,
+    check_once,
+    fixed_terms,
+    groupings,
+    has_weeks,
+    highest,
+    used_rows,
+)
+from mentorstats.calibration.base.step import NOTHING, Step
+from mentorstats.errors import ArgumentError, ModelError, need_columns
+from mentorstats.estimate import Status, has_value
+from mentorstats.mixed import Fit, fit
+from mentorstats.mixed.algebra.covariance import scaled_inverse
+from mentorstats.mixed.engines.joint import Joint
+from mentorstats.mixed.engines.links import BEYOND, Pieces, pieces
+from mentorstats.mixed.engines.model import Model
+from mentorstats.mixed.tables.levels_scale import Places, level_shares
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Columns = sparse.csr_array | NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Base:
+    """The base fit with what each rating says about the linear predictor.
+
+    Attributes
+    ----------
+    fit
+        Ordinal model: role, weeks and cohort as fixed terms; candidates with their own change a week,
+        raters with a variance of their role, lessons, forms (one rater's of one lesson) and raters'
+        criteria as members; cut-points of each criterion of each version.
+    rows
+        The complete rows, numbered from 0, in the order of all arrays below.
+    """
+
+    fit: Fit
+    rows: pd.DataFrame
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader has to know of the fit."""
+        missing = int(self.rows["week"].isna().sum())
+        if not missing or not has_weeks(self.rows):
+            return self.fit.notes
+        return (*self.fit.notes, f"{missing} ratings of lessons without a week stand at the mean week.")
+
+    # What a rating is expected to be ---------------------------------------------------------------
+
+    @property
+    def model(self) -> Model:
+        """The fitted model."""
+        return self.fit.model
+
+    @cached_property
+    def _told(self) -> tuple[Status, str]:
+        if not has_value(self.fit.status) or any(m.name == "rater" for m in self.model.members):
+            return self.fit.status, self.fit.status_note
+        verdict = self.model.screening.groupings.get("rater")
+        if verdict is not None and not has_value(verdict.status):
+            return verdict.status, verdict.note
+        return Status.NOT_IDENTIFIED, verdict.note if verdict else "The fit holds no raters."
+
+    @property
+    def status(self) -> Status:
+        """Status of the fit, or of the raters where the fit could not hold them.
+
+        Nothing else here works unless it has a value.
+        """
+        return self._told[0]
+
+    @property
+    def status_note(self) -> str:
+        """What the status means here."""
+        return self._told[1]
+
+    @cached_property
+    def joint(self) -> Joint:
+        """All effects and the covariance of their errors, the variances held."""
+        engine = self.model.levels
+        problem, state = engine.problem, engine.state
+        factors = state.factors  # zeros lifted, as in the factorisation
+        b = engine.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
+        covariance = scaled_inverse(state.conditional)
+        sizes, beta = engine.triangles.sizes, state.psi[problem.q :]
+        return Joint(sizes, factors, state.factor, state.cross, beta, covariance, 1.0, b)
+
+    @cached_property
+    def random_columns(self) -> sparse.csr_array:
+        """Z, (n, N)."""
+        blocks = []
+        for t, members in enumerate(self.model.members):
+            k = members.k
+            column = (self.model.rows.codes[t][:, None] * k + np.arange(k)).ravel()
+            row = np.repeat(np.arange(len(self.rows)), k)
+            values = self.model.rows.values[t].ravel()
+            blocks.append(sparse.csr_array((values, (row, column)), shape=(len(self.rows), members.m * k)))
+        return sparse.csr_array(sparse.hstack(blocks, format="csr"))
+
+    @cached_property
+    def predictor(self) -> Floats:
+        """Linear predictor of each rating given the shrunken effects, (n,)."""
+        _, _, beta, _ = self._parameters
+        return np.asarray(self.model.rows.fixed @ beta + self.random_columns @ self.joint.b)
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Probability of each declared level given the shrunken effects, (n, levels)."""
+        return self.shares_at(self.predictor, self.model.rows.threshold_group)
+
+    def shares_at(self, predictor: Floats, measure: Ints) -> Floats:
+        """Probability of each level at linear predictors, (r, levels); ``measure`` numbers the cut-points."""
+        tau = self._parameters[1]
+        at = Places(np.zeros((len(predictor), 0)), np.zeros((len(predictor), 0)), measure, ())
+        one = np.ones(len(predictor))
+        return level_shares(self.model, at, tau, predictor, one, np.zeros(len(predictor)))
+
+    @cached_property
+    def ranks(self) -> Floats:
+        """The ranks given, (n,); the lowest declared level is 1."""
+        return self.model.rows.response + 1.0
+
+    @cached_property
+    def expected(self) -> Floats:
+        """Expected rank, (n,)."""
+        return np.asarray(self.shares @ self._scale)
+
+    @cached_property
+    def variance(self) -> Floats:
+        """Variance of the rank about its expectation, (n,)."""
+        return np.asarray(self.shares @ self._scale**2 - self.expected**2)
+
+    @property
+    def _scale(self) -> Floats:
+        return np.arange(1.0, len(self.model.found.levels) + 1)
+
+    @cached_property
+    def _parameters(self) -> tuple[Floats, Floats, Floats, Floats]:
+        engine = self.model.levels
+        return engine.problem.split(np.concatenate([engine.theta, self.joint.beta]))
+
+    # What a rating says ----------------------------------------------------------------------------
+
+    @cached_property
+    def score(self) -> Floats:
+        """Slope of the approximated log-likelihood towards a shift of each rating's predictor, (n,).
+
+        That of Laplace's approximation, whose second part moves with the predictor too; without it
+        one-step estimates of fixed columns would be off by a fraction of their errors.
+        """
+        return self.model.levels.state.shift
+
+    @cached_property
+    def information(self) -> Floats:
+        """Minus the second derivative of each rating's log-probability by its linear predictor, (n,)."""
+        return np.asarray(-self._pieces.ss)
+
+    @cached_property
+    def _edges(self) -> tuple[Ints, Ints]:
+        cut, level = self.model.levels.problem.cut, self.model.rows.response.astype(np.int64)
+        group = self.model.rows.threshold_group
+        return cut.upper[group, level], cut.lower[group, level]
+
+    @cached_property
+    def _pieces(self) -> Pieces:
+        edges = np.append(self._parameters[1], 0.0)
+        up, low = self._edges
+        upper = np.where(up < 0, BEYOND, edges[up] - self.predictor)
+        lower = np.where(low < 0, -BEYOND, edges[low] - self.predictor)
+        return pieces(self.model.declared.link, upper, lower)
+
+    def fixed_information(self, columns: sparse.csr_array) -> Floats:
+        """Minus the mixed second derivatives by columns and by the fixed parameters, (q, p)."""
+        up, low = self._edges
+        n, cuts = len(self.rows), len(self._parameters[1])
+        by_cut = np.zeros((columns.shape[1], cuts))
+        for at, slope in ((up, self._pieces.s_upper), (low, self._pieces.s_lower)):
+            inside = np.flatnonzero(at >= 0)
+            choose = sparse.csr_array((slope[inside], (inside, at[inside])), shape=(n, cuts))
+            by_cut += (columns.T @ choose).toarray()
+        slopes = columns.T @ (self.information[:, None] * self.model.rows.fixed)
+        return np.concatenate([by_cut, np.asarray(slopes)], axis=1)
+
+    def one_step(self, columns: Columns) -> Step:
+        """Add columns to the linear predictor by one Newton step [rao_1948].
+
+        Parameters
+        ----------
+        columns
+            (n, q), dense or sparse, one row a row of ``rows``. A positive coefficient raises ratings.
+
+        Returns
+        -------
+        Step
+            The information is what is left when all effects in the fit, each with its variance, and all
+            fixed parameters may move too; the variances are held.
+        """
+        x = sparse.csr_array(columns)
+        if x.shape[0] != len(self.rows):
+            raise ArgumentError(
+                f"{x.shape[0]} rows of columns", allowed=f"{len(self.rows)}, those of the fit"
+            )
+        weighted = sparse.csr_array(x.multiply(self.information[:, None]))
+        total = (x.T @ weighted).toarray()
+        before, mixed, joint = np.diagonal(total).copy(), self.fixed_information(x), self.joint
+        if joint.factor is not None:
+            cross = (self.random_columns.T @ weighted).toarray()
+            cross = np.concatenate(
+                [
+                    (factor.T @ cross[part].reshape(m, k, -1)).reshape(m * k, -1)
+                    for (m, k), factor, part in self._parts()
+                ]
+            )
+            half = joint.factor.half(np.ascontiguousarray(cross))
+            total = total - half.T @ half
+            mixed = mixed - cross.T @ joint.lifted
+        total = total - mixed @ joint.covariance @ mixed.T
+        some = np.diagonal(total) > NOTHING * before
+        total = np.where(some[:, None] & some[None, :], (total + total.T) / 2, 0.0)
+        return Step(np.where(some, x.T @ self.score, 0.0), total)
+
+    def _parts(self) -> list[tuple[tuple[int, int], Floats, slice]]:
+        joint = self.joint
+        return [(joint.sizes[t], joint.factors[t], joint.part(t)) for t in range(len(joint.sizes))]
+
+    # The level scale -------------------------------------------------------------------------------
+
+    @cached_property
+    def _middle(self) -> tuple[Floats, Ints, Floats]:
+        """Linear predictors at which a shift is put on the level scale, their cut-points and weights."""
+        rows = self.model.rows
+        used, counts = np.unique(rows.threshold_group, return_counts=True)
+        beta = self._parameters[2]
+        middling = float((rows.fixed @ beta).mean())
+        return np.full(len(used), middling), used.astype(np.int64), counts / counts.sum()
+
+    def on_level_scale(self, shift: Floats) -> Floats:
+        """What shifts of the linear predictor do to the expected rank of a middling candidate's lesson.
+
+        All members' effects are zero, fixed terms at their mean; criteria and versions are averaged as
+        often as they were rated. Rising in the shift, NaN where it is NaN. In ranks, (…).
+        """
+        given = np.asarray(shift, dtype=np.float64)
+        predictor, measure, weight = self._middle
+        flat = np.where(np.isnan(given), 0.0, given).ravel()
+        at = (predictor[None, :] + flat[:, None]).ravel()
+        moved = self.shares_at(at, np.tile(measure, len(flat))) @ self._scale
+        still = self.shares_at(predictor, measure) @ self._scale @ weight
+        found = moved.reshape(len(flat), -1) @ weight - still
+        return np.where(np.isnan(given), np.nan, found.reshape(given.shape))
+
+    @cached_property
+    def level_slope(self) -> float:
+        """Ranks by which a middling candidate's expected rank rises a unit of the linear predictor."""
+        step = 1e-4
+        both = self.on_level_scale(np.array([step, -step]))
+        return float(both[0] - both[1]) / (2 * step)
+
+    # Raters ----------------------------------------------------------------------------------------
+
+    @cached_property
+    def rater_grouping(self) -> int:
+        """Which of the model's groupings is that of raters."""
+        names = [members.name for members in self.model.members]
+        if "rater" not in names:
+            raise ModelError("the fit holds no raters", remedy=self.status_note)
+        return names.index("rater")
+
+    @cached_property
+    def counted(self) -> pd.DataFrame:
+        """The first columns of ``raters``, counts included, also where the fit has no value."""
+        return self.rows.groupby(["rater", "rater_role"], observed=True, as_index=False).agg(
+            n_ratings=("rank", "size"),
+            n_lessons=("observation", "nunique"),
+            n_candidates=("candidate", "nunique"),
+        )
+
+    @cached_property
+    def raters(self) -> pd.DataFrame:
+        """One row a rater and role that rated, in the order of rater and role.
+
+        ``rater``, ``rater_role``, ``n_ratings``, ``n_lessons``, ``n_candidates``, and ``column``: where
+        the effect stands among the effects of all members.
+        """
+        counted, t = self.counted.copy(), self.rater_grouping
+        members = self.model.members[t]
+        at = members.find(counted)
+        roles = list(members.roles)
+        role = counted["rater_role"].map(roles.index).to_numpy(dtype=np.int64) if roles else 0
+        counted["column"] = self.joint.part(t).start + at * members.k + role
+        return counted
+
+    @cached_property
+    def rater_of_row(self) -> Ints:
+        """Row of ``raters`` that each rating belongs to, (n,)."""
+        keys = ["rater", "rater_role"]
+        index = pd.MultiIndex.from_frame(self.raters[keys])
+        return index.get_indexer(pd.MultiIndex.from_frame(self.rows[keys])).astype(np.int64)
+
+    def by_rater(self, values: Floats | None = None) -> sparse.csr_array:
+        """A column a row of ``raters``, holding ``values`` (ones) at the rater's own ratings, (n, raters)."""
+        n = len(self.rows)
+        values = np.ones(n) if values is None else values
+        return sparse.csr_array((values, (np.arange(n), self.rater_of_row)), shape=(n, len(self.raters)))
+
+
+def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
+    """Fit the base model to the long table.
+
+    Parameters
+    ----------
+    long
+        The long table (`Records.long`), one row a rating: ``observation`` (the lesson), ``candidate``,
+        ``cohort``, ``week`` (of the placement, from 1), ``rater``, ``rater_role``, ``rubric``,
+        ``rubric_version``, ``criterion``, ``rank`` (whole numbers, 1 the lowest level), and
+        ``independent`` where there is such a column. Rows without a rank, and those marked as not
+        independent, are left out; lessons without a week stand at the mean. The highest level is the
+        highest rank seen, or of the categories of ``level`` where that column is an ordered categorical.
+    confidence
+        Coverage of intervals.
+
+    Raises
+    ------
+    ColumnError
+        A column is missing.
+    ArgumentError
+        A rater rated one criterion of one lesson twice.
+
+    Notes
+    -----
+    Versions of a rubric have cut-points of their own; a rater's severity is taken to be the same under
+    all of them. Candidates' changes a week differ, so that drift of their raters is not taken for it.
+    """
+    need_columns(long.columns, COLUMNS, where="long", remedy=ABSENT)
+    rows = used_rows(long)
+    check_once(rows)
+    levels = list(range(1, highest(rows) + 1))
+    made = fit(
+        rows,
+        response="rank",
+        kind="ordinal",
+        levels=levels,
+        fixed=fixed_terms(rows),
+        grouped=groupings(rows),
+        thresholds_by=MEASURE if rows[MEASURE].nunique() > 1 else None,
+        confidence=confidence,
+    )
+    kept = rows.iloc[made.model.rows.kept] if made.model.engine is not None else rows
+    return Base(made, kept.reset_index(drop=True))
+
+
+def fit_again(
+    base: Base, columns: Mapping[str, pd.Series | NDArray[Any]], *, more: Sequence[str] = (), **changed: Any
+) -> Fit:
+    """Fit the model of a base again, variances too.
+
+    Parameters
+    ----------
+    columns
+        Columns to be added to the rows, or put in place of theirs, (n,) each.
+    more
+        Which columns are fixed terms besides those of the base.
+    changed
+        Other arguments of `mentorstats.mixed.fit` in place of those of the base.
+    """
+    declared = base.model.declared
+    same = {name: getattr(declared, name) for name in ("grouped", "thresholds_by", "link", "levels")}
+    return fit(
+        base.rows.assign(**columns),
+        response=declared.response,
+        kind=declared.kind,
+        fixed=[*declared.fixed, *more],
+        **same | {"confidence": base.fit.confidence} | changed,
+    )

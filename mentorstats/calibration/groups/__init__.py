@@ -1,0 +1,1 @@
+"""What is asked about groups of candidates and about the instrument."""

@@ -1,0 +1,1 @@
+"""Which raters can be compared with each other, and what would connect those who cannot."""

@@ -1,0 +1,1 @@
+"""What is asked about each rater: severity, drift, central tendency, halo, fit, use of levels."""

@@ -1,0 +1,1 @@
+"""Raters against expert scores: accuracy, certification, control charts."""

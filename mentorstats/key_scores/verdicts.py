@@ -1,0 +1,153 @@
+"""Does a rater meet the rules of certification? By intervals, so that "too few" is an answer."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TypeAlias
+
+import numpy as np
+
+from mentorstats import policy
+from mentorstats.agreement.coefficients.members import Asked
+from mentorstats.errors import ArgumentError, MentorstatsWarning
+from mentorstats.estimate import Estimate
+from mentorstats.key_scores import accuracy
+from mentorstats.key_scores.accuracy import Scored
+from mentorstats.policy import Policy, Rule
+
+Rules: TypeAlias = Policy | Sequence[Rule] | None
+
+PREFIX = "certification_"
+USUAL = ("recordings", "exact")
+WORDS = {
+    "recordings": "recordings scored",
+    "exact": "exact agreement with the key",
+    "adjacent": "agreement within one level of the key",
+    "largest_discrepancy": "largest distance from the key",
+    "criterion_floor": "exact agreement on every criterion",
+    "kappa": "weighted kappa with the key",
+}
+
+_AT_LEAST = (">=", ">")
+
+
+class Verdict(StrEnum):
+    """What certification can say of a rater; data_dictionary/vocabulary/verdicts.toml has the words."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    TOO_FEW = "too_few"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A verdict and why."""
+
+    verdict: Verdict
+    reason: str
+
+
+def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUAL) -> tuple[Rule, ...]:
+    """Choose the rows of a policy by which raters are certified.
+
+    Parameters
+    ----------
+    rules
+        The policy; the shipped one unless given.
+    names
+        Which rows, without ``certification_``: recordings, exact, adjacent, largest_discrepancy,
+        criterion_floor, kappa. The usual rule in use is a share of exact ratings on a least number of
+        recordings; such rules are rarely justified [white_2018].
+
+    Raises
+    ------
+    PolicyError
+        A policy has no such row in force.
+    """
+    chosen = rules if rules is not None else policy.read()
+    return tuple(chosen.rule(PREFIX + name) for name in names)
+
+
+def resolved(rules: Rules) -> dict[str, Rule]:
+    """Rules by short name, checked: known, each once, and of the direction that makes sense."""
+    rows = certification_rules(rules) if rules is None or isinstance(rules, Policy) else tuple(rules)
+    found: dict[str, Rule] = {}
+    for rule in rows:
+        name = rule.id.removeprefix(PREFIX)
+        if name not in WORDS or name in found:
+            raise ArgumentError(
+                f"rule {rule.id!r} is no rule of certification, or comes twice",
+                allowed=[PREFIX + known for known in WORDS],
+            )
+        if (rule.inequality in _AT_LEAST) == (name == "largest_discrepancy"):
+            raise ArgumentError(
+                f"rule {rule.id!r} asks for {rule.inequality} {rule.value:g}",
+                allowed="<= or < for the largest discrepancy, >= or > for the others",
+            )
+        found[name] = rule
+    if not set(found) - {"recordings"}:
+        raise ArgumentError("no rule asks for anything but recordings", allowed=[PREFIX + n for n in WORDS])
+    if "adjacent" in found and not {"exact", "kappa"} & set(found):
+        warnings.warn(
+            "The rules ask for adjacent agreement and for nothing beyond it, which blind raters reach too.",
+            MentorstatsWarning,
+            stacklevel=3,
+        )
+    return found
+
+
+def judge(scored: Scored, rules: Mapping[str, Rule], asked: Asked) -> Judged:
+    """Hold one rater to the rules, computing no more than they ask for.
+
+    Fewer recordings than asked for is ``too_few`` whatever else was seen. Otherwise a rule with an
+    interval is met where the whole interval meets it, missed where none of it does, and open
+    between; the verdict is ``fail`` where a rule is missed, else ``too_few`` where one is open.
+    """
+    enough = rules.get("recordings")
+    if enough is not None and not enough.met(scored.n_recordings):
+        asked_for = f"the rules ask for {enough.inequality} {enough.value:g}"
+        return Judged(Verdict.TOO_FEW, f"{scored.n_recordings} recordings scored; {asked_for}.")
+    if not scored.n_recordings:
+        return Judged(Verdict.TOO_FEW, "No recording scored.")
+    found = {name: _held(name, rule, scored, asked) for name, rule in rules.items() if name != "recordings"}
+    for verdict in (Verdict.FAIL, Verdict.TOO_FEW):
+        reasons = [judged.reason for judged in found.values() if judged.verdict is verdict]
+        if reasons:
+            return Judged(verdict, " ".join(reasons))
+    return Judged(Verdict.PASS, " ".join(judged.reason for judged in found.values()))
+
+
+def _held(name: str, rule: Rule, scored: Scored, asked: Asked) -> Judged:
+    asks = f"{WORDS[name]} {rule.inequality} {rule.value:g}"
+    if name == "largest_discrepancy":
+        if rule.met(float(np.abs(scored.distance).max())):
+            return Judged(Verdict.PASS, f"Met: {asks}.")
+        return Judged(Verdict.FAIL, f"Missed: {asks}.")
+    estimates = _MEASURED[name](scored, asked)
+    if any(not math.isnan(one.high) and not rule.met(one.high) for one in estimates):
+        return Judged(Verdict.FAIL, f"Missed by the whole interval: {asks}.")
+    if all(rule.met(one.low) for one in estimates):
+        return Judged(Verdict.PASS, f"Met by the whole interval: {asks}.")
+    if any(math.isnan(one.low) for one in estimates):
+        why = next(one.status_note or "There is no value." for one in estimates if math.isnan(one.low))
+        return Judged(Verdict.TOO_FEW, f"Open: {asks}. {why}")
+    return Judged(Verdict.TOO_FEW, f"Open: {asks}; the interval holds the threshold, so more are needed.")
+
+
+def _one(name: str) -> Callable[[Scored, Asked], list[Estimate]]:
+    def measured(scored: Scored, asked: Asked) -> list[Estimate]:
+        return list(accuracy.of_family(scored, asked, (name,)).values())
+
+    return measured
+
+
+_MEASURED: dict[str, Callable[[Scored, Asked], list[Estimate]]] = {
+    "exact": _one("exact"),
+    "adjacent": _one("adjacent"),
+    "kappa": _one("weighted_kappa"),
+    "criterion_floor": accuracy.by_criterion,
+}

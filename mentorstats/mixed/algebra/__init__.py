@@ -1,0 +1,1 @@
+"""Sparse factorisation, covariance factors and optimisation; knows no model."""

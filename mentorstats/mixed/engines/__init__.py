@@ -1,0 +1,1 @@
+"""Criterion and gradient of linear and ordinal models, and the model assembled from them."""

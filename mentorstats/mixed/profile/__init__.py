@@ -1,0 +1,1 @@
+"""Profile likelihood: quantities held at a value, and the limits that follow."""

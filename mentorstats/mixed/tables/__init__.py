@@ -1,0 +1,1 @@
+"""What a fitted model is asked: components, coefficients, effects, means, predictions, checks."""

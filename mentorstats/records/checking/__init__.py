@@ -1,0 +1,1 @@
+"""Rows judged against the dictionary: types, dates, keys and levels."""

@@ -1,0 +1,207 @@
+"""From text to the type that the dictionary gives a field, each distinct value judged once.
+
+Nothing is guessed: "3.0" is no whole number, and "31/02/2026" no day.
+"""
+
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from functools import partial
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from mentorstats.dictionary import Field
+from mentorstats.records.checking.batch import Batch, Positions
+from mentorstats.records.mapping import ISO
+from mentorstats.records.problems import SET_ASIDE, Problems, quoted
+from mentorstats.records.reading.column import Column
+
+SPREADSHEET_ERRORS = (
+    "#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!",
+)  # fmt: skip
+
+_KINDS = {"integer": "a whole number", "number": "a number", "boolean": "yes or no", "date": "a date"}
+_TYPES = {
+    "string": pa.string(),
+    "integer": pa.int64(),
+    "number": pa.float64(),
+    "boolean": pa.bool_(),
+    "date": pa.date32(),
+}
+
+
+def arrow_type(field: Field) -> pa.DataType:
+    """Return the Arrow type that holds a field."""
+    return _TYPES[field.type]
+
+
+def cast(batch: Batch, problems: Problems, *, typed: bool) -> None:
+    """Cast every column of a batch from one source in place, setting aside what does not fit.
+
+    Parameters
+    ----------
+    batch
+        Rows of one source, all columns text.
+    problems
+        Where faults are noted, with the text as the file has it.
+    typed
+        Whether the file keeps dates as dates, which then read as YYYY-MM-DD.
+    """
+    source = batch.origins[0].source
+    for field in batch.table.fields:
+        if field.name in batch.columns:
+            formats = (*source.dates, ISO) if typed else source.dates
+            _cast_field(batch, field, problems, formats, typed, source.decimal)
+
+
+def _cast_field(
+    batch: Batch, field: Field, problems: Problems, formats: Sequence[str], typed: bool, decimal: str
+) -> None:
+    text = batch.columns[field.name]
+    empty = pc.or_kleene(text.values.is_null(), pc.equal(text.values, "")).fill_null(True)
+    broken = pc.is_in(text.values, value_set=pa.array(SPREADSHEET_ERRORS))
+    held = pc.if_else(pc.or_(empty, broken), pa.scalar(None, pa.string()), text.values)
+    made = _READERS[field.type](held, field, formats, typed, decimal)
+    batch.columns[field.name] = Column(text.codes, made)
+    report = partial(_report, batch, field, problems, text)
+    report(broken, " is an error of the spreadsheet", "spreadsheet_error", "Mend the cell and export again.")
+    if field.required:
+        at = np.flatnonzero(text.spread(empty))
+        what = f"{field.title.lower()} is empty"
+        batch.report(
+            problems, at, field.name, what, rule="required", effect=SET_ASIDE, remedy="Fill the cell in."
+        )
+    unread = pc.and_(made.is_null(), held.is_valid())
+    report(unread, f" is not {_KINDS.get(field.type, 'text')}", "type", _type_remedy(field, formats))
+    for judged, after, rule, remedy in _constraints(made, field):
+        report(judged, after, rule, remedy)
+
+
+def _report(
+    batch: Batch,
+    field: Field,
+    problems: Problems,
+    text: Column,
+    judged: pa.Array,
+    after: str,
+    rule: str,
+    remedy: str,
+) -> None:
+    if not pc.any(judged).as_py():
+        return
+    at: Positions = np.flatnonzero(text.spread(judged))
+    value = text.take(at).array()
+    batch.report(
+        problems,
+        at,
+        field.name,
+        quoted(value, after),
+        rule=rule,
+        effect=SET_ASIDE,
+        remedy=remedy,
+        value=value,
+    )
+
+
+def _type_remedy(field: Field, formats: Sequence[str]) -> str:
+    if field.type == "date":
+        return f"Dates are read as {' or '.join(dict.fromkeys(formats))}; see dates in mapping.toml."
+    if field.type == "boolean":
+        return "Write yes or no, or say what stands for them under values in mapping.toml."
+    return "Write digits only."
+
+
+def _constraints(made: pa.Array, field: Field) -> list[tuple[pa.Array, str, str, str]]:
+    """Return, for each constraint of a field, where it is broken and what to say of it."""
+    found = []
+    if field.categories:
+        out = pc.and_(made.is_valid(), pc.invert(pc.is_in(made, value_set=pa.array(field.categories))))
+        listed = ", ".join(field.categories)
+        found.append(
+            (out, " is not an allowed value", "allowed", f"Allowed: {listed}; see values in mapping.toml.")
+        )
+    if field.minimum is not None:
+        out = pc.less(made, field.minimum).fill_null(False)
+        found.append((out, f" is below {field.minimum}", "minimum", f"The lowest is {field.minimum}."))
+    if field.maximum is not None:
+        out = pc.greater(made, field.maximum).fill_null(False)
+        found.append((out, f" is above {field.maximum}", "maximum", f"The highest is {field.maximum}."))
+    if field.pattern:
+        whole = pc.match_substring_regex(made, f"^(?:{field.pattern})$")
+        out = pc.invert(whole).fill_null(False)
+        found.append((out, " does not have the right form", "pattern", f"The form is {field.pattern}."))
+    return found
+
+
+def _string(held: pa.Array, *_: object) -> pa.Array:
+    return held
+
+
+def _integer(held: pa.Array, *_: object) -> pa.Array:
+    return _unsigned(_where(held, r"^[+-]?[0-9]{1,18}$")).cast(pa.int64())
+
+
+def _number(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, decimal: str) -> pa.Array:
+    if decimal != ".":
+        pointed = pc.match_substring(held, ".")
+        kept = held if typed else pa.scalar(None, pa.string())
+        held = pc.if_else(pointed, kept, pc.replace_substring(held, decimal, "."))
+    legal = _where(held, r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?$")
+    return _unsigned(legal).cast(pa.float64())
+
+
+def _unsigned(held: pa.Array) -> pa.Array:
+    """Take off a plus sign, which the cast does not know."""
+    return pc.replace_substring_regex(held, r"^\+", "")
+
+
+def _boolean(held: pa.Array, field: Field, *_: object) -> pa.Array:
+    true = pc.is_in(held, value_set=pa.array(field.true_values))
+    false = pc.is_in(held, value_set=pa.array(field.false_values))
+    return pc.if_else(pc.or_(true, false), true, pa.scalar(None, pa.bool_()))
+
+
+def _date(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, *_: object) -> pa.Array:
+    encoded = held.dictionary_encode()
+    read = partial(_day, formats=formats, typed=typed)
+    days = pa.array([read(text) for text in encoded.dictionary.to_pylist()], pa.date32())
+    return days.take(encoded.indices)
+
+
+def _day(text: str, *, formats: Sequence[str], typed: bool) -> date | None:
+    for form in formats:
+        if form == ISO:
+            found = _iso_day(text[:10] if typed and text[10:11] == " " else text)
+        else:
+            found = _other_day(text, form)
+        if found:
+            return found
+    return None
+
+
+def _iso_day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text) if len(text) == 10 and text[4] == text[7] == "-" else None
+    except ValueError:
+        return None
+
+
+def _other_day(text: str, form: str) -> date | None:
+    try:
+        return datetime.strptime(text, form).date()
+    except ValueError:
+        return None
+
+
+def _where(held: pa.Array, pattern: str) -> pa.Array:
+    return pc.if_else(pc.match_substring_regex(held, pattern), held, pa.scalar(None, pa.string()))
+
+
+_READERS: dict[str, Callable[..., pa.Array]] = {
+    "string": _string,
+    "integer": _integer,
+    "number": _number,
+    "boolean": _boolean,
+    "date": _date,
+}

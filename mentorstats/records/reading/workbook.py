@@ -1,0 +1,141 @@
+"""XLSX as text: a cell shows what it holds, 3.0 as "3", a date as YYYY-MM-DD."""
+
+import datetime as dt
+import re
+import zipfile
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError, SheetTypeEnum
+
+from mentorstats.errors import SourceFileError
+from mentorstats.records.reading.column import from_texts
+from mentorstats.records.reading.sheet import Options, Sheet, trimmed_headings
+
+_ZIP = b"PK\x03\x04"
+_OLD = b"\xd0\xcf\x11\xe0"
+_ERROR_CELL = re.compile(rb'<c\b([^>]*\bt="e"[^>]*)>(.*?)</c>', re.DOTALL)
+_PLACE = re.compile(rb'\br="([A-Z]+)([0-9]+)"')
+_SHOWN = re.compile(rb"<v>(.*?)</v>")
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
+def read(path: Path, file: str, options: Options) -> list[Sheet]:
+    """Read every sheet that holds anything; raises SourceFileError where the file is no workbook."""
+    try:
+        with CalamineWorkbook.from_path(path) as book:
+            _need_zip(path, file)
+            errors = _error_cells(path)
+            sheets = [
+                _sheet(book.get_sheet_by_name(name), file, options, errors.get(name, {}))
+                for name in _names(book)
+            ]
+    except PasswordError as error:
+        raise SourceFileError(
+            "the workbook is encrypted", where=file, remedy="Save it without a password."
+        ) from error
+    except (CalamineError, zipfile.BadZipFile, ElementTree.ParseError, KeyError, EOFError) as error:
+        _need_zip(path, file)
+        raise SourceFileError(
+            f"the workbook cannot be read: {error}", where=file, remedy="Open it and save it again as XLSX."
+        ) from error
+    return [sheet for sheet in sheets if sheet is not None]
+
+
+def _names(book: CalamineWorkbook) -> list[str]:
+    return [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
+
+
+def _need_zip(path: Path, file: str) -> None:
+    with path.open("rb") as opened:
+        head = opened.read(4)
+    if head != _ZIP:
+        kind = "an old XLS workbook" if head == _OLD else "something else" if head else "an empty file"
+        raise SourceFileError(
+            f"is {kind}, not an XLSX workbook",
+            where=file,
+            remedy="Save it as XLSX, or give it its true suffix.",
+        )
+
+
+def _sheet(
+    opened: CalamineSheet, file: str, options: Options, errors: dict[tuple[int, int], str]
+) -> Sheet | None:
+    cells: list[list[Any]] = opened.to_python(skip_empty_area=False)
+    for (row, column), shown in errors.items():
+        cells[row][column] = shown
+    if not any(map(_filled, cells)):
+        return None
+    if options.header_row > len(cells):  # an error only where a block asks for this sheet
+        nothing = np.zeros(0, dtype=np.int64)
+        return Sheet(file=file, sheet=opened.name, headings=(), columns=(), rows=nothing, typed=True)
+    headings = trimmed_headings([_text(cell) for cell in cells[options.header_row - 1]])
+    rows = [i for i in range(options.header_row, len(cells)) if _filled(cells[i])]
+    columns = list(zip_longest(*(cells[i] for i in rows), fillvalue="")) or [()] * len(headings)
+    return Sheet(
+        file=file,
+        sheet=opened.name,
+        headings=headings,
+        columns=tuple(from_texts(_texts(column)) for column in columns[: len(headings)]),
+        rows=np.array(rows, dtype=np.int64) + 1,
+        typed=True,
+    )
+
+
+def _filled(row: list[Any]) -> bool:
+    return any(cell != "" for cell in row)
+
+
+def _texts(cells: tuple[Any, ...]) -> list[str]:
+    return [cell if type(cell) is str else _text(cell) for cell in cells]
+
+
+def _text(cell: Any) -> str:
+    """Return what a cell holds, as text that loses nothing."""
+    if isinstance(cell, bool):
+        return "true" if cell else "false"
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 2**53 else repr(cell)
+    if isinstance(cell, dt.datetime):
+        return cell.date().isoformat() if cell.time() == dt.time() else cell.isoformat(sep=" ")
+    if isinstance(cell, dt.date | dt.time):
+        return cell.isoformat()
+    return str(cell)
+
+
+def _error_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:
+    """Find cells that hold an error such as #N/A, by sheet: the reader would show them as empty."""
+    found: dict[str, dict[tuple[int, int], str]] = {}
+    with zipfile.ZipFile(path) as packed:
+        for name, part in _parts(packed).items():
+            for attributes, inside in _ERROR_CELL.findall(packed.read(part)):
+                place, shown = _PLACE.search(attributes), _SHOWN.search(inside)
+                if place:
+                    at = (int(place[2]) - 1, _position(place[1].decode()))
+                    found.setdefault(name, {})[at] = shown[1].decode() if shown else "#N/A"
+    return found
+
+
+def _parts(packed: zipfile.ZipFile) -> dict[str, str]:
+    """Name of each sheet and the part of the package that holds it."""
+    links = ElementTree.fromstring(packed.read("xl/_rels/workbook.xml.rels"))
+    target = {link.get("Id"): str(link.get("Target")) for link in links}
+    book = ElementTree.fromstring(packed.read("xl/workbook.xml"))
+    parts = {}
+    for sheet in book.iter(f"{_MAIN}sheet"):
+        part = target[sheet.get(_LINK)]
+        part = part.removeprefix("/") if part.startswith("/") else f"xl/{part}"
+        if part.startswith("xl/worksheets/"):
+            parts[str(sheet.get("name"))] = part
+    return parts
+
+
+def _position(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - ord("A") + 1
+    return number - 1

@@ -1,0 +1,1 @@
+"""Generalizability studies: a design, its cells, and the variance components estimated from them."""

@@ -1,0 +1,1 @@
+"""Decision studies: components projected to plans, with costs, cut scores and change."""

@@ -1,0 +1,1 @@
+"""Sections about raters and groups."""

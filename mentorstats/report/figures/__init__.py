@@ -1,0 +1,1 @@
+"""Figures: one style, drawn on given axes."""

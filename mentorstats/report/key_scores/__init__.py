@@ -1,0 +1,1 @@
+"""Sections about accuracy against expert scores."""

@@ -1,0 +1,1 @@
+"""Sections about dependability and plans of visits."""

@@ -1,0 +1,1 @@
+"""A report turned into bytes: page, text."""

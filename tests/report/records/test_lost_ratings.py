@@ -1,0 +1,99 @@
+"""A mapping that loses a level or a role does not pass for a sound report."""
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from mentorstats import demo, policy, records
+from mentorstats.estimate import Status
+from mentorstats.report import run
+from mentorstats.report.agreement.differences import _phrase
+from mentorstats.report.model import Verdict
+
+
+@pytest.fixture
+def exports(tmp_path):
+    demo.write(tmp_path / "demo")
+    return tmp_path / "demo"
+
+
+def section(folder, key):
+    made = run.find("rater-calibration")(records.load(folder), policy.read(folder))
+    return next(part for part in made.sections if part.key == key)
+
+
+def without(folder, line):
+    mapping = folder / "mapping.toml"
+    text = mapping.read_text(encoding="utf-8")
+    assert line in text
+    mapping.write_text(text.replace(line, ""), encoding="utf-8")
+
+
+def test_the_demo_loses_little(exports):
+    used = section(exports, "records-used")
+    assert used.verdict is None
+    assert not used.caution
+    assert "policy allows" not in used.answer
+
+
+def test_a_level_that_the_mapping_does_not_know_is_named_at_the_top(exports):
+    without(exports, 'Steadily = "steady"\n')
+    used = section(exports, "records-used")
+    assert used.verdict is Verdict.NOT_MET
+    assert "quillmoor_2023-24.xlsx, sheet Mentor forms" in used.answer
+    assert "mend the faults" in used.answer
+    assert used.caution
+
+
+def test_no_pair_left_is_said_as_it_is(exports):
+    frame = records.load(exports)
+    ratings = frame.ratings[frame.ratings["rater_role"] != "supervisor"]
+    alone = records.Records(
+        **{
+            **{n: getattr(frame, n) for n in ("problems", "sources")},
+            "tables": {**frame.tables, "ratings": ratings},
+        }
+    )
+    made = run.find("rater-calibration")(alone, policy.read(exports))
+    assert "None can be compared" in made.sections[0].answer
+
+
+def test_the_headline_names_a_clear_difference_and_says_when_candidates_are_few():
+    rows = pd.DataFrame(
+        {
+            "criterion": ["k7w2", "m3d9"],
+            "criterion_words": pd.Series([None, None], dtype="str"),
+            "value": [-0.30, 0.56],
+            "value_low": [-0.50, -0.32],
+            "value_high": [-0.10, 1.43],
+            "value_status": [Status.FEW_CLUSTERS, Status.FEW_CLUSTERS],
+            "n_units": [90, 80],
+        }
+    )
+    both = _phrase("hearthside", rows)
+    assert "on k7w2" in both
+    assert "few candidates" in both
+    assert "may be chance" in _phrase("hearthside", rows.iloc[1:])
+
+
+def test_lessons_of_few_candidates_are_not_counted_in_the_sentence(exports):
+    minimum = exports / "policy.toml"
+    minimum.write_text(
+        '[[rule]]\nid = "minimum_group_size"\nvalue = 500\ninequality = ">="\nunit = "people"\n'
+        'source = "common practice, no source"\nkind = "convention"\neffective_from = 2020-01-01\n',
+        encoding="utf-8",
+    )
+    scored = section(exports, "double-scored")
+    assert scored.verdict is Verdict.TOO_FEW
+    assert "416" not in scored.answer
+    assert "fewer than 500" in scored.answer
+
+
+def test_a_sheet_that_no_block_names_does_not_stop_the_load(exports):
+    path = exports / "quillmoor_2023-24.xlsx"
+    book = openpyxl.load_workbook(path)
+    book.create_sheet("Scratch").append(["a note"])
+    book.save(path)
+    found = records.load(exports)
+    noted = found.problems[found.problems["sheet"] == "Scratch"]
+    assert noted["effect"].tolist() == ["notice"]
