@@ -50,6 +50,7 @@ def spanning():
     return s
 
 
-visits().round(6).to_csv("visits.csv", index=False)
-nested().round(6).to_csv("nested.csv", index=False)
-spanning().round(6).to_csv("spanning.csv", index=False)
+if __name__ == "__main__":
+    visits().round(6).to_csv("visits.csv", index=False)
+    nested().round(6).to_csv("nested.csv", index=False)
+    spanning().round(6).to_csv("spanning.csv", index=False)
