@@ -1,9 +1,4 @@
-"""What a report is: sections of tables and figures, unrounded; renderers turn it into bytes.
-
-A statistic column ``x`` of a table may have companions ``x_low``, ``x_high`` (bounds) and
-``x_status`` (a status of the closed list) in the same data; they are shown together with it. A
-group column ``x`` may have ``x_words``, what its code stands for.
-"""
+"""What a report is: findings, and sections of tables and figures, unrounded; renderers turn it into bytes."""
 
 from __future__ import annotations
 
@@ -15,16 +10,13 @@ from typing import TYPE_CHECKING
 from mentorstats.errors import AnalysisError
 from mentorstats.estimate import Status
 from mentorstats.policy import NO_SOURCE
+from mentorstats.report.columns import Column, Kind
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
     from mentorstats.policy import Rule
-
-BOUNDS = ("_low", "_high")
-STATUS = "_status"
-WORDS = "_words"
 
 
 class Verdict(StrEnum):
@@ -36,7 +28,7 @@ class Verdict(StrEnum):
     MET = "met"
     NOT_MET = "not met"
     UNDECIDED = "undecided"
-    TOO_FEW = "too few to say"
+    NOT_ASSESSED = "not assessed"
 
     @property
     def ring(self) -> str:
@@ -46,6 +38,49 @@ class Verdict(StrEnum):
         return "open" if self in (Verdict.NO, Verdict.NOT_MET) else "half"
 
 
+class Concern(StrEnum):
+    """What a finding is about; how heavily it weighs is a rule of the policy, ``finding_`` and this name."""
+
+    RECORDS_UNUSABLE = "records_unusable"
+    NOT_COMPARABLE = "not_comparable"
+    AGREEMENT = "agreement"
+    TOO_FEW_VISITS = "too_few_visits"
+    RATERS_FLAGGED = "raters_flagged"
+    FAIRNESS = "fairness"
+    CERTIFICATION = "certification"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing that a reader should know first.
+
+    Attributes
+    ----------
+    concern
+        What it is about, which decides its weight.
+    what
+        What was found, one sentence, the number after its name.
+    how_sure
+        How sure that is, one sentence: the interval in words, what would be expected by chance.
+    action
+        What to do, one sentence in the imperative; nothing needs doing where it is empty, and the finding is
+        a good one.
+    concerns
+        Whom or what it is about, a few words without codes of single people.
+    """
+
+    concern: Concern
+    what: str
+    how_sure: str
+    action: str = ""
+    concerns: str = ""
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing needs doing."""
+        return not self.action
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """Rows of results with what is needed to print them honestly.
@@ -53,40 +88,31 @@ class Table:
     Attributes
     ----------
     key
-        Name inside the report; also the address of the table on the page.
+        Name inside the report; also the address of the table.
     data
-        Unrounded. Only the columns of ``labels``, and companions of statistic columns, are shown.
-    labels
-        Column to heading, in the order of the page.
-    units
-        Column to unit: one that ``mentorstats.report.numbers`` knows.
-    group_columns
-        Columns that say which group a row is about.
-    count_columns
-        Columns of counts; those in ``people`` decide whether the row may be shown.
-    statistic_columns
-        Columns of results, blanked where the group is too small.
-    folded
-        Whether a page shows the title alone until a reader asks for more; what only a few look up.
+        Unrounded. Only the columns that are declared, and their companions, are shown.
+    columns
+        What is shown, in this order; see `mentorstats.report.columns`.
+    people
+        Whether rows are about single people by code: the caution then stands under the table.
     """
 
     key: str
     title: str
     data: pd.DataFrame
-    labels: Mapping[str, str]
-    units: Mapping[str, str] = field(default_factory=dict)
-    group_columns: tuple[str, ...] = ()
-    count_columns: tuple[str, ...] = ()
-    statistic_columns: tuple[str, ...] = ()
+    columns: tuple[Column, ...]
     note: str = ""
     references: tuple[str, ...] = ()
-    folded: bool = False
+    people: bool = False
 
     def __post_init__(self) -> None:
-        named = [*self.labels, *self.group_columns, *self.count_columns, *self.statistic_columns]
-        absent = [name for name in named if name not in self.data.columns]
+        absent = [column.name for column in self.columns if column.name not in self.data.columns]
         if absent:
             raise AnalysisError(f"no column {', '.join(absent)}", where=f"table {self.key!r}")
+
+    def of(self, *kinds: Kind) -> tuple[Column, ...]:
+        """Return the columns of these kinds."""
+        return tuple(column for column in self.columns if column.kind in kinds)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,36 +128,70 @@ class Figure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """One question and its answer in a sentence, with the evidence.
+    """One question and its answer, with the evidence.
 
-    ``method`` and ``caution`` are paragraphs of plain text. A section that the records cannot
-    fill has a status other than ok and says in its answer what record would fill it. ``part`` is the part
-    of the report that it belongs to, where that has any.
+    Attributes
+    ----------
+    name
+        What the section is about in a few words without a verb, for lists: "drift over weeks".
+    answer
+        One or two sentences for the page; what else is to be said in words stands in ``detail``.
+    detail, method, caution
+        Paragraphs of plain text for the appendix.
+    tables, figures
+        The evidence; ``main`` has the keys of at most one table and one figure that the page shows, all
+        others stand in the appendix.
+    needs
+        What record would fill the section, where the records cannot: "a table key_ratings".
+    part
+        The part of the report that it belongs to, where that has any.
     """
 
     key: str
+    name: str
     question: str
     answer: str
+    detail: tuple[str, ...] = ()
+    main: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     figures: tuple[Figure, ...] = ()
+    findings: tuple[Finding, ...] = ()
     method: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
     caution: tuple[str, ...] = ()
     status: Status = Status.OK
     verdict: Verdict | None = None
+    needs: str = ""
     part: str = ""
 
     def __post_init__(self) -> None:
-        tables = {table.key for table in self.tables}
+        where = f"section {self.key!r}"
+        tables = [table.key for table in self.tables]
+        figures = [figure.key for figure in self.figures]
         for figure in self.figures:
             if figure.table not in tables:
                 raise AnalysisError(
                     f"figure {figure.key!r} has no table {figure.table!r} beside it",
-                    where=f"section {self.key!r}",
+                    where=where,
                     remedy="Give the section a table with the numbers of the figure.",
                 )
             if not figure.alt.strip():
-                raise AnalysisError(f"figure {figure.key!r} has no text alternative")
+                raise AnalysisError(f"figure {figure.key!r} has no text alternative", where=where)
+        unknown = sorted(set(self.main) - {*tables, *figures})
+        if unknown:
+            raise AnalysisError(f"no table or figure {', '.join(unknown)}", where=where)
+        if sum(key in tables for key in self.main) > 1 or sum(key in figures for key in self.main) > 1:
+            raise AnalysisError("more than one table or figure for the page", where=where)
+
+    @property
+    def assessed(self) -> bool:
+        """Whether the records allow an answer at all."""
+        return not self.needs
+
+    @property
+    def needs_nothing(self) -> bool:
+        """Whether the section was looked at and nothing needs doing."""
+        return self.assessed and all(finding.good for finding in self.findings)
 
     def cited(self) -> Iterable[str]:
         """Keys of the bibliography that the section and its tables cite."""
@@ -163,13 +223,23 @@ class Provenance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """Everything a renderer needs."""
+    """Everything a renderer needs.
+
+    Attributes
+    ----------
+    picture
+        Key of the figure that carries the main message and stands with the findings; none where empty.
+    follow_up
+        What stands in a file of its own, for who acts on it inside the programme.
+    """
 
     name: str
     title: str
     period: str
     sections: tuple[Section, ...]
     provenance: Provenance
+    picture: str = ""
+    follow_up: Section | None = None
 
     def __post_init__(self) -> None:
         keys = [section.key for section in self.sections]

@@ -1,9 +1,9 @@
-"""Blank groups of too few people in a table, until disclosure control does it across tables.
+"""Blank groups of too few people, once for a whole report, from what its tables declare.
 
 A row is blanked where a count column in ``people`` or ``raters``, who are people too, is above zero and
-under the minimum: everything
-but the name of the group goes, shown or not, and every statistic says why. Nothing is done about rows
-that could be worked out from a total, which is why such pages stay inside the programme.
+under the minimum: everything but the name of the group goes, shown or not, and every statistic says why.
+A row about a single person is not listed at all where that person's candidates are too few. Nothing is done
+about rows that could be worked out from a total, which is why such pages stay inside the programme.
 """
 
 from __future__ import annotations
@@ -15,54 +15,63 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.policy import Rule
-from mentorstats.report.model import STATUS, WORDS, Table
+from mentorstats.report.columns import STATUS, WORDS, Kind
+from mentorstats.report.model import Report, Section, Table
 from mentorstats.report.numbers import count
 
 PERSONS = ("people", "raters")  # units that count persons
+CANDIDATES = "n_candidates"  # in the data of tables about single raters, shown or not
+
+
+def applied(report: Report, rule: Rule) -> Report:
+    """Return the report without the numbers of groups that do not meet the rule."""
+    sheet = None if report.follow_up is None else _section(report.follow_up, rule)
+    return replace(report, sections=tuple(_section(s, rule) for s in report.sections), follow_up=sheet)
+
+
+def _section(section: Section, rule: Rule) -> Section:
+    return replace(section, tables=tuple(blank(table, rule) for table in section.tables))
 
 
 def blank(table: Table, rule: Rule) -> Table:
-    """Return the table without the numbers of groups that do not meet the rule.
+    """Return a table without the numbers of groups that do not meet the rule.
 
     Parameters
     ----------
     table
-        Its count columns in ``people`` and ``raters`` decide; without one, it is returned as it is.
+        Its count columns in ``people`` and ``raters`` decide; without one, it is returned as it is. A table
+        of single people loses the rows of those with too few candidates.
     rule
         The policy's ``minimum_group_size``.
     """
-    people = [name for name in table.count_columns if table.units.get(name) in PERSONS]
+    if table.people and CANDIDATES in table.data:
+        return _of_enough(table, rule)
+    people = [column.name for column in table.of(Kind.COUNT) if column.unit in PERSONS]
     counts = table.data[people]
     small = ((counts > 0) & ~counts.map(rule.met)).any(axis=1)
     if not small.any():
         return table
     data = table.data.copy()
-    told = {*table.group_columns, *(name + WORDS for name in table.group_columns)}
+    groups = {column.name for column in table.of(Kind.GROUP)}
+    told = groups | {name + WORDS for name in groups}
     for name in data.columns.difference(list(told), sort=False):
         data[name] = _without(data[name], small)
-    for name in table.statistic_columns:
-        given = data.get(name + STATUS, pd.Series(Status.OK.value, index=data.index))
-        data[name + STATUS] = given.mask(small, Status.TOO_FEW_TO_SHOW.value)
+    for column in table.columns:
+        if column.blanked:
+            given = data.get(column.name + STATUS, pd.Series(Status.OK.value, index=data.index))
+            data[column.name + STATUS] = given.mask(small, Status.TOO_FEW_TO_SHOW.value)
     note = f"Groups of fewer than {rule.value:g} people are not shown."
     return replace(table, data=data, note=f"{table.note} {note}".strip())
 
 
-def raters_of_enough(table: Table, rule: Rule) -> Table:
-    """Return the table with the rows of raters who saw enough candidates, and how many are not listed.
-
-    Parameters
-    ----------
-    table
-        A row a rater; its data have ``n_candidates``, shown or not.
-    rule
-        The policy's ``minimum_group_size``.
-    """
-    enough = table.data["n_candidates"].map(rule.met).to_numpy(dtype=bool)
+def _of_enough(table: Table, rule: Rule) -> Table:
+    """Return the table with the rows of people of enough candidates, and how many are not listed."""
+    enough = table.data[CANDIDATES].map(rule.met).to_numpy(dtype=bool)
     few = int((~enough).sum())
     if not few:
         return table
     verb = "is" if few == 1 else "are"
-    note = f"{count(few, 'rater')} of fewer than {rule.value:g} candidates {verb} not listed."
+    note = f"{count(few, 'rater')} with fewer than {rule.value:g} candidates {verb} not listed."
     return replace(table, data=table.data[enough].reset_index(drop=True), note=f"{table.note} {note}".strip())
 
 

@@ -10,7 +10,8 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import COEFFICIENTS, LABELS, NO_PAIRS, STATISTICS, UNITS
 from mentorstats.report.agreement.layout import spread
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS
+from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 from mentorstats.report.small_groups import blank
 
@@ -35,7 +36,7 @@ def section(found: Selection, policy: Policy) -> Section:
     minimum = policy.rule("minimum_group_size")
     if not minimum.met(found.n_candidates):
         few = f"Not shown: the double-scored lessons are those of fewer than {minimum.value:g} candidates."
-        return Section(key="alike", question=QUESTION, answer=few, verdict=Verdict.TOO_FEW)
+        return Section(key="alike", question=QUESTION, answer=few, verdict=Verdict.NOT_ASSESSED)
     compared = blank(_compared(found), minimum)
     tables = [compared]
     if len(found.agreement):

@@ -223,7 +223,7 @@ def _same_level(name: str, whole: pd.Series) -> str:
 def _verdict(verdicts: list[str]) -> Verdict:
     """Judge all criteria together: what holds of each, else ``not clear``."""
     if not verdicts:
-        return Verdict.TOO_FEW
+        return Verdict.NOT_ASSESSED
     return Verdict(verdicts[0]) if len(set(verdicts)) == 1 else Verdict.NOT_CLEAR
 
 

@@ -10,6 +10,7 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import NO_PAIRS, in_brackets
 from mentorstats.report.agreement.layout import versions
+from mentorstats.report.columns import counted, group, statistic
 from mentorstats.report.figures.charts import level_grid, signed_differences
 from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number
@@ -72,18 +73,13 @@ def _sizes(rubric: str, version: str, rows: pd.DataFrame, policy: Policy) -> Tab
         key=wording.key("difference", rubric, version),
         title=f"Mentor's level minus supervisor's, {wording.version(rubric, version)}",
         data=rows[kept].assign(**companions).reset_index(drop=True),
-        labels={
-            "criterion": "Criterion",
-            "n_units": "Compared",
-            "n_clusters": "Candidates",
-            "value": "Mean difference",
-        },
-        units={"n_units": "pairs", "n_clusters": "people", "value": "levels"},
-        group_columns=("criterion",),
-        count_columns=("n_units", "n_clusters"),
-        statistic_columns=("value",),
+        columns=(
+            group("criterion", "Criterion"),
+            counted("n_units", "Compared", "pairs"),
+            counted("n_clusters", "Candidates", "people"),
+            statistic("value", "Mean difference", "levels"),
+        ),
         note=f"Above zero: mentors gave the higher level. {in_brackets(policy)}",
-        folded=True,
     )
 
 

@@ -7,7 +7,8 @@ import pandas as pd
 from mentorstats.agreement.overview import DoubleScoring
 from mentorstats.policy import Policy
 from mentorstats.report import wording
-from mentorstats.report.model import BOUNDS, Section, Table, Verdict
+from mentorstats.report.columns import BOUNDS
+from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 from mentorstats.report.small_groups import blank
 
@@ -41,7 +42,7 @@ def section(found: DoubleScoring, policy: Policy) -> Section:
     people = int(total["n_candidates"].sum())
     if people and not minimum.met(people):
         answer = f"Not shown: the lessons are those of fewer than {minimum.value:g} candidates."
-        verdict = Verdict.TOO_FEW
+        verdict = Verdict.NOT_ASSESSED
     tables = [
         _table("double-by-cohort", "Lessons rated by both roles, by cycle", found.by_cohort, "Cycle"),
         _table("double-by-site", "Lessons rated by both roles, by site", found.by_site, "Site"),

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 
 from mentorstats.agreement.counts.pairing import VERSION
-from mentorstats.report.model import BOUNDS, STATUS, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS
+from mentorstats.report.model import Verdict
 
 COMPANIONS = ("", *BOUNDS, STATUS)
 _OF = dict(zip(COMPANIONS, ("value", "low", "high", "status"), strict=True))
@@ -54,5 +55,5 @@ def above_zero(table: pd.DataFrame, name: str) -> pd.Series:
     low, high = table[name + BOUNDS[0]], table[name + BOUNDS[1]]
     verdict = pd.Series(Verdict.NOT_CLEAR.value, index=table.index)
     verdict = verdict.mask(low > 0, Verdict.YES.value).mask(high < 0, Verdict.NO.value)
-    verdict = verdict.mask(low.isna() | high.isna(), Verdict.TOO_FEW.value)
+    verdict = verdict.mask(low.isna() | high.isna(), Verdict.NOT_ASSESSED.value)
     return verdict.mask(table[name].isna(), "")

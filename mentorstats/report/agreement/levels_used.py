@@ -10,7 +10,8 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import NO_PAIRS
 from mentorstats.report.agreement.layout import versions
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 

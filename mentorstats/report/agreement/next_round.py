@@ -10,7 +10,8 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import NO_PAIRS
 from mentorstats.report.agreement.layout import versions
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, number
 from mentorstats.report.small_groups import blank
 
@@ -65,29 +66,18 @@ def _table(found: pd.DataFrame, width: float, floor: float, percent: str) -> Tab
         key="next-round-table",
         title="Double-scored lessons needed",
         data=data,
-        labels={
-            "version": "Rubric version",
-            "planned": "For kappa of",
-            "n_candidates": "Candidates",
-            "n_lessons": "Lessons this time",
-            "value": "Weighted kappa",
-            "correlation": "Correlation of disagreement",
-            "half_width": "Half-width with as many",
-            "n_lessons_half_width": f"Lessons for ±{width:g}",
-            "n_lessons_floor": f"Lessons to show kappa above {floor:g} ({percent})",
-        },
-        units={
-            "n_candidates": "people",
-            "n_lessons": "lessons",
-            "value": "coefficient",
-            "correlation": "zero_one",
-            "half_width": "half_width",
-        },
-        group_columns=("version", "planned"),
-        count_columns=("n_candidates", "n_lessons"),
-        statistic_columns=("value", "correlation", "half_width"),
-        note=f"The second line of each pair takes the correlation {CAREFUL:.2f} higher than estimated, to be "
-        "safe.",
+        columns=(
+            group("version", "Rubric version"),
+            group("planned", "For kappa of"),
+            counted("n_candidates", "Candidates", "people"),
+            counted("n_lessons", "Lessons this time", "lessons"),
+            statistic("value", "Weighted kappa", "coefficient"),
+            statistic("correlation", "Correlation of disagreement", "zero_one"),
+            statistic("half_width", "Half-width with as many", "half_width"),
+            text("n_lessons_half_width", f"Lessons for ±{width:g}"),
+            text("n_lessons_floor", f"Lessons to show kappa above {floor:g} ({percent})"),
+        ),
+        note=f"The second line of each pair takes the correlation {CAREFUL:.2f} higher than estimated, to be safe.",
         references=("fleiss_cohen_everitt_1969",),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from mentorstats.report.columns import group, text
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count
 
@@ -30,13 +31,12 @@ def section(items: pd.DataFrame) -> Section:
                 key="reporting-items-table",
                 title="Guidelines for reporting reliability and agreement studies, item by item",
                 data=data,
-                labels={
-                    "part": "Part",
-                    "asks": "What is asked",
-                    "source": "Filled",
-                    "told": "Text, or what to write",
-                },
-                group_columns=("asks",),
+                columns=(
+                    text("part", "Part"),
+                    group("asks", "What is asked"),
+                    text("source", "Filled"),
+                    text("told", "Text, or what to write"),
+                ),
                 references=("kottner_2011",),
             ),
         ),

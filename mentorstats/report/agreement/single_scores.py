@@ -7,7 +7,8 @@ import pandas as pd
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import estimate
 from mentorstats.report.small_groups import blank
 
@@ -93,25 +94,14 @@ def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
         key=wording.key("single-scores", rubric, version),
         title=wording.version(rubric, version).capitalize(),
         data=data,
-        labels={
-            "score": "Score",
-            "k": "Ratings in it, harmonic mean",
-            "n_clusters": "Candidates",
-            "n_raters": "Raters",
-            "n_ratings": "Ratings",
-            "icc": "Intraclass correlation",
-            "sem": "Standard error of measurement",
-        },
-        units={
-            "k": "ratings",
-            "n_clusters": "people",
-            "n_raters": "raters",
-            "n_ratings": "ratings",
-            "icc": "coefficient",
-            "sem": "distance",
-        },
-        group_columns=("score",),
-        count_columns=("k", "n_clusters", "n_raters", "n_ratings"),
-        statistic_columns=("icc", "sem"),
+        columns=(
+            group("score", "Score"),
+            counted("k", "Ratings in it, harmonic mean", "ratings"),
+            counted("n_clusters", "Candidates", "people"),
+            counted("n_raters", "Raters", "raters"),
+            counted("n_ratings", "Ratings", "ratings"),
+            statistic("icc", "Intraclass correlation", "coefficient"),
+            statistic("sem", "Standard error of measurement", "distance"),
+        ),
         references=("ten_hove_2024",),
     )

@@ -12,7 +12,8 @@ from mentorstats.calibration.raters.assignment import LOW_POWER
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.report import wording
-from mentorstats.report.model import STATUS, Section, Table
+from mentorstats.report.columns import STATUS
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, number
 from mentorstats.report.small_groups import blank
 

@@ -7,7 +7,8 @@ import pandas as pd
 from mentorstats.calibration.raters.assignment import LOW_POWER, Assignment
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text
+from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, sentence
@@ -68,7 +69,7 @@ def _verdict(found: Assignment) -> Verdict:
     if not found.ignorable:
         return Verdict.NO
     told = [has_value(Status(status)) for status in found.roles["status"]]
-    return Verdict.NOT_CLEAR if any(told) else Verdict.TOO_FEW
+    return Verdict.NOT_CLEAR if any(told) else Verdict.NOT_ASSESSED
 
 
 def _answer(roles: pd.DataFrame, shown: pd.DataFrame) -> str:
@@ -110,22 +111,13 @@ def _roles(roles: pd.DataFrame) -> Table:
         key="assignment-roles",
         title="What severity moves by when what candidates are like is taken out",
         data=data,
-        labels={
-            "rater_role": "Role",
-            "n_raters": "Raters",
-            "n_compared": "Of them compared",
-            "sd": "Move of severity, standard deviation beyond error",
-            "share": "Candidates' variance between raters",
-        },
-        units={
-            "n_raters": "raters",
-            "n_compared": "number",
-            "sd": "distance",
-            "share": "share",
-        },
-        group_columns=("rater_role",),
-        count_columns=("n_raters", "n_compared"),
-        statistic_columns=("sd", "share"),
+        columns=(
+            group("rater_role", "Role"),
+            counted("n_raters", "Raters", "raters"),
+            counted("n_compared", "Of them compared", "number"),
+            statistic("sd", "Move of severity, standard deviation beyond error", "distance"),
+            statistic("share", "Candidates' variance between raters", "share"),
+        ),
         note=f"Intervals of {confidence:g} %, so that the lower limit goes with the test.",
         references=("mundlak_1978",),
     )
@@ -143,17 +135,13 @@ def _raters(raters: pd.DataFrame, left_out: int, smallest: float) -> Table:
         key="assignment-raters",
         title="Raters, by role and in the order of their codes",
         data=data,
-        labels={
-            "rater": "Rater",
-            "rater_role": "Role",
-            "n_candidates": "Candidates",
-            "n_lessons": "Lessons",
-            "difference": "What the candidates who came add to the rater's severity",
-        },
-        units={"n_candidates": "people", "n_lessons": "lessons", "difference": "levels"},
-        group_columns=("rater",),
-        count_columns=("n_candidates", "n_lessons"),
-        statistic_columns=("difference",),
+        columns=(
+            group("rater", "Rater"),
+            text("rater_role", "Role"),
+            counted("n_candidates", "Candidates", "people"),
+            counted("n_lessons", "Lessons", "lessons"),
+            statistic("difference", "What the candidates who came add to the rater's severity", "levels"),
+        ),
         note=note,
         references=("hausman_1978",),
     )

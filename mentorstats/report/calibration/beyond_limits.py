@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from mentorstats.report import wording
+from mentorstats.report.columns import counted, group, statistic
 from mentorstats.report.model import Table
 from mentorstats.report.numbers import count
 
@@ -57,18 +58,14 @@ def table(key: str, title: str, looks: Sequence[Look], confidence: float) -> Tab
         key=key,
         title=title,
         data=pd.DataFrame(rows),
-        labels={
-            "measure": "What",
-            "role": "Role",
-            "n_raters": "Raters",
-            "below": "Below the limits",
-            "above": "Above the limits",
-            "by_chance": "By chance, on each side",
-        },
-        units={"n_raters": "raters", "below": "number", "above": "number", "by_chance": "few"},
-        group_columns=("measure", "role"),
-        count_columns=("n_raters",),
-        statistic_columns=("below", "above", "by_chance"),
+        columns=(
+            group("measure", "What"),
+            group("role", "Role"),
+            counted("n_raters", "Raters", "raters"),
+            statistic("below", "Below the limits", "number"),
+            statistic("above", "Above the limits", "number"),
+            statistic("by_chance", "By chance, on each side", "few"),
+        ),
     )
 
 

@@ -11,7 +11,8 @@ from mentorstats.calibration import Drift
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank, raters_of_enough
 
@@ -148,24 +149,14 @@ def _roles(found: Drift, per: str) -> Table:
         key=f"drift-roles-{per}",
         title=f"How far raters of a role differ in their drift {SPAN[per]}",
         data=data,
-        labels={
-            "role": "Role",
-            "n_raters": "Raters",
-            "n_lessons": "Lessons of a rater, middle",
-            "n_periods": f"{wording.sentence(PERIOD[per])} of a rater, middle",
-            "sd_level": f"Standard deviation of drift {SPAN[per]}",
-            "detectable": "Found four times in five",
-        },
-        units={
-            "n_raters": "raters",
-            "n_lessons": "lessons",
-            "n_periods": "number",
-            "sd_level": "distance",
-            "detectable": "distance",
-        },
-        group_columns=("role",),
-        count_columns=("n_raters", "n_lessons", "n_periods"),
-        statistic_columns=("sd_level", "detectable"),
+        columns=(
+            group("role", "Role"),
+            counted("n_raters", "Raters", "raters"),
+            counted("n_lessons", "Lessons of a rater, middle", "lessons"),
+            counted("n_periods", f"{wording.sentence(PERIOD[per])} of a rater, middle", "number"),
+            statistic("sd_level", f"Standard deviation of drift {SPAN[per]}", "distance"),
+            statistic("detectable", "Found four times in five", "distance"),
+        ),
         references=("viechtbauer_2007",),
     )
 

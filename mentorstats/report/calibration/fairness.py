@@ -13,7 +13,8 @@ from mentorstats.dictionary import table as described
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report import wording
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 
@@ -214,19 +215,15 @@ def _between(found: Sequence[Fairness], policy: Policy) -> Table:
         key="fairness-raters-alike",
         title="How much raters of a role differ in how they treat a group",
         data=data,
-        labels={
-            "field": "Field",
-            "group": "Group",
-            "against": "Compared with",
-            "rater_role": "Role",
-            "n_raters": "Raters compared",
-            "sd": "Standard deviation between raters",
-            "p": "p, if they did not differ",
-        },
-        units={"n_raters": "raters", "sd": "distance", "p": "p_value"},
-        group_columns=("field", "group", "against", "rater_role"),
-        count_columns=("n_raters",),
-        statistic_columns=("sd", "p"),
+        columns=(
+            group("field", "Field"),
+            group("group", "Group"),
+            group("against", "Compared with"),
+            group("rater_role", "Role"),
+            counted("n_raters", "Raters compared", "raters"),
+            statistic("sd", "Standard deviation between raters", "distance"),
+            statistic("p", "p, if they did not differ", "p_value"),
+        ),
         references=("viechtbauer_2007",),
     )
     return blank(table, policy.rule("minimum_group_size"))

@@ -7,6 +7,7 @@ import pandas as pd
 from mentorstats.calibration.follow_up import Talks
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
+from mentorstats.report.columns import counted, group, statistic
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate
 from mentorstats.report.wording import listed
@@ -85,18 +86,15 @@ def _marks(marks: pd.DataFrame, minimum: Rule) -> Table:
         key="talks-marks",
         title="Raters to talk with",
         data=data,
-        labels={
-            "rater_role": "Role",
-            "rater": "Rater",
-            "n_candidates": "Candidates",
-            "about": "Effect",
-            "words": "In words: the rater …",
-            "size": "Difference from the role, not shrunken",
-            "unit": "Unit",
-        },
-        units={"n_candidates": "people"},
-        group_columns=("rater_role", "rater", "about", "words", "size", "unit"),
-        count_columns=("n_candidates",),
+        columns=(
+            group("rater_role", "Role"),
+            group("rater", "Rater"),
+            counted("n_candidates", "Candidates", "people"),
+            group("about", "Effect"),
+            group("words", "In words: the rater …"),
+            group("size", "Difference from the role, not shrunken"),
+            group("unit", "Unit"),
+        ),
         note=f"In order of role and code. {_unlisted(marks[~enough], minimum)}".strip(),
     )
 
@@ -120,24 +118,14 @@ def _families(families: pd.DataFrame) -> Table:
         key="talks-families",
         title="Who was judged on what, and what chance would do",
         data=families.assign(unit=families["about"].map(UNITS)),
-        labels={
-            "about": "Effect",
-            "rater_role": "Role",
-            "n_raters": "Raters judged",
-            "n_no_call": "No call possible",
-            "n_marked": "Marked",
-            "marks_by_chance": "Marks by chance",
-            "smallest": "Smallest effect of interest",
-            "unit": "Unit",
-        },
-        units={
-            "n_raters": "number",
-            "n_no_call": "number",
-            "n_marked": "number",
-            "marks_by_chance": "ratio",
-            "smallest": "ratio",
-        },
-        group_columns=("about", "rater_role", "unit"),
-        count_columns=("n_raters", "n_no_call", "n_marked"),
-        statistic_columns=("marks_by_chance", "smallest"),
+        columns=(
+            group("about", "Effect"),
+            group("rater_role", "Role"),
+            counted("n_raters", "Raters judged", "number"),
+            counted("n_no_call", "No call possible", "number"),
+            counted("n_marked", "Marked", "number"),
+            statistic("marks_by_chance", "Marks by chance", "ratio"),
+            statistic("smallest", "Smallest effect of interest", "ratio"),
+            group("unit", "Unit"),
+        ),
     )

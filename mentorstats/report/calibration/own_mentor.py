@@ -6,7 +6,8 @@ import pandas as pd
 
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import estimate
 from mentorstats.report.small_groups import blank
 
@@ -67,24 +68,14 @@ def _table(found: pd.DataFrame) -> Table:
         key="own-mentor-differences",
         title="Own mentors and others",
         data=data,
-        labels={
-            "comparison": "Comparison",
-            "n_ratings": "Ratings of the first",
-            "n_others": "Ratings of the others",
-            "n_both": "Raters with both",
-            "value": "Shift on the level scale",
-            "latent": "Shift on the latent scale",
-        },
-        units={
-            "n_ratings": "ratings",
-            "n_others": "ratings",
-            "n_both": "raters",
-            "value": "levels",
-            "latent": "logits",
-        },
-        group_columns=("comparison",),
-        count_columns=("n_ratings", "n_others", "n_both"),
-        statistic_columns=("value", "latent"),
+        columns=(
+            group("comparison", "Comparison"),
+            counted("n_ratings", "Ratings of the first", "ratings"),
+            counted("n_others", "Ratings of the others", "ratings"),
+            counted("n_both", "Raters with both", "raters"),
+            statistic("value", "Shift on the level scale", "levels"),
+            statistic("latent", "Shift on the latent scale", "logits"),
+        ),
         note="Positive: the first named rate higher.",
         references=("rao_1948",),
     )

@@ -10,7 +10,8 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.calibration import beyond_limits
 from mentorstats.report.calibration.beyond_limits import Look
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import number
 from mentorstats.report.small_groups import blank, raters_of_enough
 
@@ -153,23 +154,14 @@ def _criteria(found: pd.DataFrame) -> Table:
             ],
             fit_status=found["status"],
         ),
-        labels={
-            "version": "Rubric",
-            "criterion": "Criterion",
-            "n_raters": "Raters",
-            "n_ratings": "Ratings",
-            "fit": "Fit by information",
-            "fit_expected": "Expected, with limits",
-        },
-        units={
-            "n_raters": "raters",
-            "n_ratings": "ratings",
-            "fit": "mean_square",
-            "fit_expected": "mean_square",
-        },
-        group_columns=("version", "criterion"),
-        count_columns=("n_raters", "n_ratings"),
-        statistic_columns=("fit", "fit_expected"),
+        columns=(
+            group("version", "Rubric"),
+            group("criterion", "Criterion"),
+            counted("n_raters", "Raters", "raters"),
+            counted("n_ratings", "Ratings", "ratings"),
+            statistic("fit", "Fit by information", "mean_square"),
+            statistic("fit_expected", "Expected, with limits", "mean_square"),
+        ),
     )
 
 

@@ -11,7 +11,8 @@ from mentorstats.calibration.groups.same_instrument import VERSION, SameInstrume
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report.calibration.fairness import EFFECTS, LABELS, UNITS, judged, striking
-from mentorstats.report.model import STATUS, Section, Table
+from mentorstats.report.columns import STATUS, counted, group, statistic, text
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate, probability
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed
@@ -85,27 +86,17 @@ def _tests(found: Sequence[SameInstrument], policy: Policy) -> Table:
         key="same-instrument-tests",
         title="Are criteria and cut-points the same for both?",
         data=data,
-        labels={
-            "by": "By",
-            "group": "Side",
-            "against": "Compared with",
-            "people": "Candidates",
-            "criteria": "p: criteria as hard beside each other",
-            "cut_points": "p: cut-points as far apart",
-            "n_criteria": "Criteria compared",
-            "n_small": "Shifts too small to matter",
-            "how": "How",
-        },
-        units={
-            "people": "people",
-            "n_criteria": "number",
-            "n_small": "number",
-            "criteria": "p_value",
-            "cut_points": "p_value",
-        },
-        group_columns=("by", "group", "against"),
-        count_columns=("people", "n_criteria", "n_small"),
-        statistic_columns=("criteria", "cut_points"),
+        columns=(
+            group("by", "By"),
+            group("group", "Side"),
+            group("against", "Compared with"),
+            counted("people", "Candidates", "people"),
+            statistic("criteria", "p: criteria as hard beside each other", "p_value"),
+            statistic("cut_points", "p: cut-points as far apart", "p_value"),
+            counted("n_criteria", "Criteria compared", "number"),
+            counted("n_small", "Shifts too small to matter", "number"),
+            text("how", "How"),
+        ),
         note="A small p says that they are not the same.",
         references=("rao_1948",),
     )

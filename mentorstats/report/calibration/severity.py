@@ -7,7 +7,8 @@ import pandas as pd
 from mentorstats.calibration.raters.separation import CLEAR
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS
+from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate, number, probability
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, sentence

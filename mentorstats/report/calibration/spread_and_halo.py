@@ -9,7 +9,8 @@ from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.calibration import beyond_limits
 from mentorstats.report.calibration.beyond_limits import Look
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS
+from mentorstats.report.model import Section, Table
 from mentorstats.report.small_groups import blank, raters_of_enough
 
 QUESTION = "Do raters use the whole scale, and do they tell criteria apart?"

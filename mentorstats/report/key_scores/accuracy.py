@@ -9,12 +9,13 @@ import pandas as pd
 from mentorstats.agreement import Certification
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
-from mentorstats.report.model import BOUNDS, STATUS, Section, Table, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text, verdict
+from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count
 from mentorstats.report.wording import listed
 
 QUESTION = "Do raters score as the key does?"
-WORDS = {"pass": Verdict.MET.value, "fail": Verdict.NOT_MET.value, "too_few": Verdict.TOO_FEW.value}
+WORDS = {"pass": Verdict.MET.value, "fail": Verdict.NOT_MET.value, "too_few": Verdict.NOT_ASSESSED.value}
 MEASURES = {"exact": "exact", "adjacent": "adjacent", "weighted_kappa": "kappa", "bias": "bias"}
 LIMITS = {">=": "at least", ">": "above", "<=": "at most", "<": "below"}
 NO_RECORDS = (
@@ -95,27 +96,16 @@ def _raters(found: Certification) -> Table:
         key="key-scores-raters",
         title="Raters beside the key, in the order of their codes",
         data=data,
-        labels={
-            "rater": "Rater",
-            "n_recordings": "Recordings",
-            "exact": "Same level as the key",
-            "adjacent": "At most one level off",
-            "kappa": "Weighted kappa",
-            "bias": "Above the key, on average",
-            "verdict": "Rules",
-            "reason": "Why",
-        },
-        units={
-            "n_recordings": "number",
-            "exact": "share",
-            "adjacent": "share",
-            "kappa": "coefficient",
-            "bias": "levels",
-            "verdict": "verdict",
-        },
-        group_columns=("rater",),
-        count_columns=("n_recordings",),
-        statistic_columns=("exact", "adjacent", "kappa", "bias"),
+        columns=(
+            group("rater", "Rater"),
+            counted("n_recordings", "Recordings", "number"),
+            statistic("exact", "Same level as the key", "share"),
+            statistic("adjacent", "At most one level off", "share"),
+            statistic("kappa", "Weighted kappa", "coefficient"),
+            statistic("bias", "Above the key, on average", "levels"),
+            verdict("verdict", "Rules"),
+            text("reason", "Why"),
+        ),
         references=("cohen_1968",),
     )
 
@@ -130,9 +120,10 @@ def _chances(chances: pd.DataFrame) -> Table:
         key="key-scores-rules",
         title="What the rules do: simulated raters whose agreement with the key is known",
         data=data,
-        labels={"who": "A rater", "passes": "Meets the rules", "misses": "Misses them"},
-        units={"passes": "share", "misses": "share"},
-        group_columns=("who",),
-        statistic_columns=("passes", "misses"),
+        columns=(
+            group("who", "A rater"),
+            statistic("passes", "Meets the rules", "share"),
+            statistic("misses", "Misses them", "share"),
+        ),
         note=f"{int(data['n'].iloc[0])} simulated raters a row; the rest are too few recordings to say.",
     )

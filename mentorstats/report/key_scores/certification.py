@@ -9,6 +9,7 @@ import pandas as pd
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
+from mentorstats.report.columns import group
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count
 from mentorstats.report.small_groups import blank
@@ -69,10 +70,11 @@ def _table(found: pd.DataFrame) -> Table:
         key="certificates-table",
         title="Raters by role and by how their certificate stands",
         data=data.sort_values(["role", "order"], ignore_index=True)[["role", "stands", "n_raters"]],
-        labels={"role": "Role", "stands": "The certificate", "n_raters": "Raters"},
-        units={"n_raters": "raters"},
-        group_columns=("role", "stands"),
-        count_columns=("n_raters",),
+        columns=(
+            group("role", "Role"),
+            group("stands", "The certificate"),
+            counted("n_raters", "Raters", "raters"),
+        ),
     )
 
 

@@ -12,8 +12,9 @@ from mentorstats.estimate import Status
 from mentorstats.key_scores.control_charts import FEWEST_DAYS, LIMITS, SMOOTHING, WIDTH
 from mentorstats.policy import Policy
 from mentorstats.report import wording
+from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text
 from mentorstats.report.figures import run_chart
-from mentorstats.report.model import BOUNDS, STATUS, Figure, Section, Table
+from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number
 from mentorstats.report.small_groups import blank
 
@@ -136,16 +137,12 @@ def _trend(trend: pd.DataFrame) -> Table:
         key="key-drift-mean",
         title="Mean drift of all raters on key-scored recordings",
         data=data,
-        labels={
-            "how": "Slope over time",
-            "n_raters": "Raters",
-            "n_units": "Recordings scored",
-            "trend": "In ten weeks",
-        },
-        units={"n_raters": "raters", "n_units": "number", "trend": "levels"},
-        group_columns=("how",),
-        count_columns=("n_raters", "n_units"),
-        statistic_columns=("trend",),
+        columns=(
+            group("how", "Slope over time"),
+            counted("n_raters", "Raters", "raters"),
+            counted("n_units", "Recordings scored", "number"),
+            statistic("trend", "In ten weeks", "levels"),
+        ),
         note="Below zero: raters become stricter.",
         references=("liang_zeger_1986",),
     )
@@ -165,25 +162,15 @@ def _runs(charts: ControlCharts, measure: str) -> Table:
         key=f"key-drift-{measure}",
         title=title,
         data=data,
-        labels={
-            "rater": "Rater",
-            "n_recordings": "Recordings",
-            "n_points": "Days",
-            "mean": mean,
-            "slope": "Change in ten weeks",
-            "signals": "Signals",
-            "chance": "Chance of a false signal",
-        },
-        units={
-            "n_recordings": "number",
-            "n_points": "number",
-            "mean": unit,
-            "slope": "points" if unit == "share" else unit,
-            "chance": "share",
-        },
-        group_columns=("rater",),
-        count_columns=("n_recordings", "n_points"),
-        statistic_columns=("mean", "slope", "chance"),
+        columns=(
+            group("rater", "Rater"),
+            counted("n_recordings", "Recordings", "number"),
+            counted("n_points", "Days", "number"),
+            statistic("mean", mean, unit),
+            statistic("slope", "Change in ten weeks", "points" if unit == "share" else unit),
+            text("signals", "Signals"),
+            statistic("chance", "Chance of a false signal", "share"),
+        ),
         references=("roberts_1959", "shewhart_1931"),
     )
 
@@ -215,18 +202,14 @@ def _points(charts: ControlCharts, raters: list[str]) -> Table:
         key="key-drift-days",
         title="Days of the raters with a signal in their distance from the key",
         data=data,
-        labels={
-            "rater": "Rater",
-            "day": "Day",
-            "n_recordings": "Recordings",
-            "value": "Above the key",
-            "smoothed": "Weighted mean so far",
-            "outside": "Limits",
-        },
-        units={"n_recordings": "number", "value": "levels", "smoothed": "levels"},
-        group_columns=("rater", "day"),
-        count_columns=("n_recordings",),
-        statistic_columns=("value", "smoothed"),
+        columns=(
+            group("rater", "Rater"),
+            group("day", "Day"),
+            counted("n_recordings", "Recordings", "number"),
+            statistic("value", "Above the key", "levels"),
+            statistic("smoothed", "Weighted mean so far", "levels"),
+            text("outside", "Limits"),
+        ),
         note="In brackets the limits, not an interval.",
         references=("roberts_1959",),
     )

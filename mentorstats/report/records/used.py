@@ -6,6 +6,7 @@ import pandas as pd
 
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
+from mentorstats.report.columns import counted, group, text
 from mentorstats.report.model import Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 from mentorstats.report.render.vocabulary import RULES, meanings
@@ -107,10 +108,11 @@ def _steps(read: int, aside: int, flow: pd.DataFrame) -> Table:
         key="selection",
         title="From the ratings in the files to the ratings compared",
         data=pd.concat([first, rest], ignore_index=True),
-        labels={"step": "Asked of each rating", "n_left_out": "Left out here", "n": "Remain"},
-        units={"n_left_out": "ratings", "n": "ratings"},
-        group_columns=("step",),
-        count_columns=("n_left_out", "n"),
+        columns=(
+            group("step", "Asked of each rating"),
+            counted("n_left_out", "Left out here", "ratings"),
+            counted("n", "Remain", "ratings"),
+        ),
     )
 
 
@@ -124,11 +126,10 @@ def _without_level(long: pd.DataFrame) -> list[Table]:
             key="without-level",
             title="Ratings without a level, by the reason recorded",
             data=counted.rename_axis("reason").reset_index(name="n"),
-            labels={"reason": "Reason", "n": "Number"},
-            units={"n": "ratings"},
-            group_columns=("reason",),
-            count_columns=("n",),
-            folded=True,
+            columns=(
+                group("reason", "Reason"),
+                counted("n", "Number", "ratings"),
+            ),
         )
     ]
 
@@ -146,11 +147,12 @@ def _faults(problems: pd.DataFrame) -> list[Table]:
                 effect=counted["effect"].map(EFFECTS),
                 rule=counted["rule"].map(meanings(RULES)).fillna(counted["rule"]),
             ),
-            labels={"rule": "Fault", "effect": "What was done", "n": "Found", "files": "Files"},
-            units={"n": "times", "files": "number"},
-            group_columns=("rule",),
-            count_columns=("n", "files"),
+            columns=(
+                group("rule", "Fault"),
+                text("effect", "What was done"),
+                counted("n", "Found", "times"),
+                counted("files", "Files", "number"),
+            ),
             note="The command check lists each one with its file, sheet, row, column and remedy.",
-            folded=True,
         )
     ]

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.report.model import BOUNDS, STATUS, WORDS, Table
+from mentorstats.report.columns import BOUNDS, STATUS, WORDS, counted, group, statistic, text
+from mentorstats.report.model import Table
 from mentorstats.report.numbers import count, number
 
 if TYPE_CHECKING:
@@ -55,12 +56,13 @@ def components(plans: VisitPlans) -> Table:
         key="score-components",
         title="What the scores of single visits are made of",
         data=data,
-        labels={"component": "Component", "share": "Share", "variance": "Variance", "meaning": "What it is"},
-        units={"share": "share", "variance": "variance"},
-        group_columns=("component",),
-        statistic_columns=("share", "variance"),
-        note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: "
-        f"{plans.study.design.text}.",
+        columns=(
+            group("component", "Component"),
+            statistic("share", "Share", "share"),
+            statistic("variance", "Variance", "variance"),
+            text("meaning", "What it is"),
+        ),
+        note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: {plans.study.design.text}.",
         references=("brennan_2001",),
     )
 
@@ -75,10 +77,12 @@ def squares(plans: VisitPlans) -> Table | None:
         key="score-mean-squares",
         title="Mean squares behind the components",
         data=data,
-        labels={"component": "Component", "df": "df", "ss": "Sum of squares", "ms": "Mean square"},
-        units={"df": "number", "ss": "plain", "ms": "plain"},
-        group_columns=("component",),
-        statistic_columns=("df", "ss", "ms"),
+        columns=(
+            group("component", "Component"),
+            statistic("df", "df", "number"),
+            statistic("ss", "Sum of squares", "plain"),
+            statistic("ms", "Mean square", "plain"),
+        ),
         references=("brennan_2001",),
     )
 
@@ -151,24 +155,14 @@ def criteria(found: pd.DataFrame, plans: VisitPlans, titles: Mapping[str, str]) 
         key="criteria-singly",
         title=f"Criteria reported singly, {_size(plans)}",
         data=data,
-        labels={
-            "criterion": "Criterion",
-            "weight": "Weight",
-            "n_ratings": "Ratings",
-            "share": "Candidates' share of one rating",
-            "dependability": "Dependability",
-            "correlation": "Correlation with the others, error taken out",
-        },
-        units={
-            "weight": "plain",
-            "n_ratings": "ratings",
-            "share": "share",
-            "dependability": "zero_one",
-            "correlation": "coefficient",
-        },
-        group_columns=("criterion",),
-        count_columns=("n_ratings",),
-        statistic_columns=("weight", "share", "dependability", "correlation"),
+        columns=(
+            group("criterion", "Criterion"),
+            statistic("weight", "Weight", "plain"),
+            counted("n_ratings", "Ratings", "ratings"),
+            statistic("share", "Candidates' share of one rating", "share"),
+            statistic("dependability", "Dependability", "zero_one"),
+            statistic("correlation", "Correlation with the others, error taken out", "coefficient"),
+        ),
         note=f"In brackets: {percent(plans)} intervals. Correlations at the edge came out beyond 1.",
         references=("brennan_2001",),
     )
@@ -188,17 +182,13 @@ def change(found: HalvesChange) -> Table:
         key="change-plans",
         title="Reliability of change from the first to the second half of a placement",
         data=data,
-        labels={
-            "plan": "Raters",
-            "generalizability": "Comparing changes",
-            "dependability": "A change itself",
-            "sem": "Standard error",
-        },
-        units={"generalizability": "zero_one", "dependability": "zero_one", "sem": "distance"},
-        group_columns=("plan",),
-        statistic_columns=("generalizability", "dependability", "sem"),
-        note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, "
-        "harmonic mean).",
+        columns=(
+            group("plan", "Raters"),
+            statistic("generalizability", "Comparing changes", "zero_one"),
+            statistic("dependability", "A change itself", "zero_one"),
+            statistic("sem", "Standard error", "distance"),
+        ),
+        note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, harmonic mean).",
         references=("cronbach_1972",),
     )
 
@@ -216,16 +206,13 @@ def links(found: Sequence[RoleLinks]) -> Table | None:
         key="links",
         title="Fewest extra double-scored lessons that would link raters now compared by assumption",
         data=data,
-        labels={
-            "role": "Role",
-            "rater": "Rater who would come",
-            "candidate": "Candidate whose lesson it is",
-            "joins": "Networks",
-            "why": "What for",
-            "cost": "Cost",
-        },
-        units={"cost": "plain"},
-        group_columns=("role", "rater", "candidate"),
-        statistic_columns=("cost",),
+        columns=(
+            group("role", "Role"),
+            group("rater", "Rater who would come"),
+            group("candidate", "Candidate whose lesson it is"),
+            text("joins", "Networks"),
+            text("why", "What for"),
+            statistic("cost", "Cost", "plain"),
+        ),
         note="Of each network the rater with most lessons, once. Other pairs of these networks do as well.",
     )

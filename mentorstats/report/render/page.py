@@ -1,44 +1,38 @@
-"""A report as one HTML file that stands alone: no script, no font, no picture from elsewhere."""
+"""A document as one HTML file that stands alone: no script, no font, no picture from elsewhere."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import groupby
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from mentorstats.report.blocks import Block, Document, Heading
 from mentorstats.report.figures import drawing
-from mentorstats.report.model import Report, Section, Table
-from mentorstats.report.numbers import number
-from mentorstats.report.render.view import View, view
-from mentorstats.sources import Source, source
+from mentorstats.report.model import Figure
+from mentorstats.report.render.view import view
 
-NOTICE = "For use inside the programme only. Results of small groups can still be worked out from this page."
-_CHECKSUM = 12  # hex digits of a checksum that are printed
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """A section with its tables in text and its figures drawn."""
-
-    number: int
-    section: Section
-    tables: list[tuple[Table, View]]
-    drawings: dict[str, Markup]
-    opens: bool  # a new part of the report
+ENDING = "html"
+_ROLES = {
+    drawing.INK: "ink",
+    drawing.QUIET: "quiet",
+    drawing.ACCENT: "accent",
+    drawing.RULE: "rule",
+}
 
 
-def render(report: Report) -> bytes:
-    """Render a report as HTML in UTF-8; the same report gives the same bytes.
+@dataclass(slots=True)
+class _Group:
+    """Blocks under one heading."""
 
-    Raises
-    ------
-    ArgumentError
-        The report cites a key that the bibliography lacks.
-    """
+    key: str
+    blocks: list[Block]
+
+
+def render(document: Document) -> bytes:
+    """Render a document as HTML in UTF-8; the same document gives the same bytes."""
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent),
         autoescape=True,
@@ -46,47 +40,43 @@ def render(report: Report) -> bytes:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    environment.filters["groupby_in_order"] = _in_order
-    cited: dict[str, Source] = {key: source(key) for key in report.cited()}
-    page = environment.get_template("page.html.j2").render(
-        report=report,
-        parts=_parts(report),
-        sources=dict(sorted(cited.items(), key=lambda item: item[1].full)),
-        inputs=_inputs(report),
-        notice=NOTICE,
-        digits=_CHECKSUM,
-        number=number,
-    )
+    here = document.keys()
+
+    def href(key: str) -> str:
+        suffix = document.elsewhere.get(key, document.suffix)
+        return f"#{key}" if key in here else f"{document.report}{suffix}.{ENDING}#{key}"
+
+    environment.globals |= {
+        "document": document,
+        "href": href,
+        "view": view,
+        "drawn": _drawn,
+        "kind_of": lambda block: type(block).__name__,
+    }
+    page = environment.get_template("page.html.j2").render(groups=_groups(document.blocks))
     return page.encode("utf-8")
 
 
-def _parts(report: Report) -> list[_Part]:
-    parts, before = [], ""
-    for number_, section in enumerate(report.sections, start=1):
-        tables = [(table, view(table)) for table in section.tables]
-        drawn = {figure.key: Markup(drawing.svg(figure)) for figure in section.figures}
-        parts.append(_Part(number_, section, tables, drawn, opens=section.part not in ("", before)))
-        before = section.part
-    return parts
+def _groups(blocks: Iterable[Block]) -> list[_Group]:
+    """Blocks under their headings, a part's name with the section that it opens."""
+    groups: list[_Group] = []
+    opens: list[Block] = []
+    for block in blocks:
+        if isinstance(block, Heading) and block.level == 1:
+            opens = [block]
+        elif isinstance(block, Heading) and block.level == 2:
+            groups.append(_Group(block.key, [*opens, block]))
+            opens = []
+        elif groups:
+            groups[-1].blocks.append(block)
+        else:
+            groups.append(_Group("", [block]))
+    return groups
 
 
-def _in_order(parts: Iterable[_Part]) -> list[tuple[str, list[_Part]]]:
-    """Sections of one part of the report together, in the order of the page."""
-    return [(name, list(items)) for name, items in groupby(parts, key=lambda part: part.section.part)]
-
-
-def _inputs(report: Report) -> list[dict[str, str]]:
-    """Input files as text, with the first digits of their checksums."""
-    rows = report.provenance.inputs.to_dict(orient="records")
-    return [
-        {
-            "file": str(row["file"]),
-            "sheet": str(row["sheet"] or ""),
-            "table": str(row["table"] or ""),
-            "read": number(float(row["rows_read"]), "rows"),
-            "kept": number(float(row["rows_kept"]), "rows"),
-            "aside": number(float(row["rows_set_aside"]), "rows"),
-            "checksum": str(row["sha256"])[:_CHECKSUM],
-        }
-        for row in rows
-    ]
+def _drawn(figure: Figure) -> Markup:
+    """Draw a figure with the page's colours, so that it follows a dark scheme."""
+    content = drawing.svg(figure)
+    for colour, name in _ROLES.items():
+        content = content.replace(colour, f"var(--{name}, {colour})")
+    return Markup(content)

@@ -11,7 +11,8 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.report import numbers
-from mentorstats.report.model import BOUNDS, STATUS, WORDS, Table, Verdict
+from mentorstats.report.columns import BOUNDS, STATUS, WORDS, Column, Kind
+from mentorstats.report.model import Table, Verdict
 from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 NOT_RECORDED = "not recorded"
@@ -67,42 +68,34 @@ def view(table: Table) -> View:
     """Turn a table into text."""
     notes = _Notes()
     records = table.data.to_dict(orient="records")
-    rows = [[_cell(table, name, record, notes) for name in table.labels] for record in records]
-    head = [Head(label, _unit(table, name), _numeric(table, name)) for name, label in table.labels.items()]
+    rows = [[_cell(column, record, notes) for column in table.columns] for record in records]
+    head = [Head(column.label, _unit(column), column.numeric) for column in table.columns]
     return View(head, rows, notes.explained())
 
 
-def _unit(table: Table, name: str) -> str:
-    unit = table.units.get(name, "")
-    return numbers.UNITS[unit].heading if unit in numbers.UNITS else ""
+def _unit(column: Column) -> str:
+    return numbers.UNITS[column.unit].heading if column.unit in numbers.UNITS else ""
 
 
-def _numeric(table: Table, name: str) -> bool:
-    return name in table.count_columns or (
-        name in table.statistic_columns and table.units.get(name) != "verdict"
-    )
-
-
-def _cell(table: Table, name: str, record: dict[Any, Any], notes: _Notes) -> Cell:
-    value, unit = record[name], table.units.get(name, "")
-    if name in table.group_columns:
-        return Cell(_text(value) or NOT_RECORDED, under=_text(record.get(name + WORDS)), heads=True)
-    if name in table.count_columns:
-        missing = pd.isna(value)
-        return Cell(HIDDEN if missing else numbers.number(float(value), unit), numeric=True)
-    if name not in table.statistic_columns:
+def _cell(column: Column, record: dict[Any, Any], notes: _Notes) -> Cell:
+    value, unit = record[column.name], column.unit
+    if column.kind == Kind.GROUP:
+        return Cell(_text(value) or NOT_RECORDED, under=_text(record.get(column.name + WORDS)), heads=True)
+    if column.kind == Kind.COUNT:
+        return Cell(HIDDEN if pd.isna(value) else numbers.number(float(value), unit), numeric=True)
+    if column.kind == Kind.TEXT:
         return Cell(_text(value))
-    status = str(record.get(name + STATUS, Status.OK))
+    status = str(record.get(column.name + STATUS, Status.OK))
     if status == Status.TOO_FEW_TO_SHOW:
-        return Cell(HIDDEN, numeric=unit != "verdict")
+        return Cell(HIDDEN, numeric=column.numeric)
     mark = notes.mark(status)
-    if unit == "verdict":
+    if column.kind == Kind.VERDICT:
         verdict = Verdict(value) if value else None
-        return Cell(verdict or "no value", ring=verdict.ring if verdict else "", mark=mark)
-    low, high = (float(record.get(name + bound, math.nan)) for bound in BOUNDS)
-    number = float(value)
-    text = numbers.number(number, unit)
-    return Cell(text, under=numbers.bounds(low, high, unit), mark=mark, numeric=True)
+        return Cell(verdict or Verdict.NOT_ASSESSED, ring=verdict.ring if verdict else "", mark=mark)
+    low, high = (float(record.get(column.name + bound, math.nan)) for bound in BOUNDS)
+    return Cell(
+        numbers.number(float(value), unit), under=numbers.bounds(low, high, unit), mark=mark, numeric=True
+    )
 
 
 def _text(value: object) -> str:
