@@ -48,7 +48,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph of plain text; ``role`` is answer, text, method, note or caution; ``link`` may follow it."""
+    """A paragraph of plain text, and a link after it; ``role`` is answer, text, method, note or caution."""
 
     text: str
     role: str = "text"
@@ -175,9 +175,12 @@ class _Numbering:
     def of(report: Report) -> _Numbering:
         """Number sections in their order; tables and figures of the page before those of the appendix."""
         assessed = [section for section in report.sections if section.assessed]
+        answered = [section for section in assessed if section.answer]
         tables = [(table.key, table.key in section.main) for section in assessed for table in section.tables]
         figures = [
-            (f.key, f.key in {*section.main, report.picture}) for section in assessed for f in section.figures
+            (figure.key, figure.key in {*section.main, report.picture})
+            for section in assessed
+            for figure in section.figures
         ]
 
         def numbered(keys: Sequence[tuple[str, bool]]) -> dict[str, int]:
@@ -185,7 +188,7 @@ class _Numbering:
             return {key: place for place, key in enumerate(ordered, start=1)}
 
         return _Numbering(
-            {section.key: place for place, section in enumerate(assessed, start=1)},
+            {section.key: place for place, section in enumerate(answered, start=1)},
             numbered(tables),
             numbered(figures),
         )
@@ -193,8 +196,8 @@ class _Numbering:
 
 def _page(report: Report, found: Summary, numbering: _Numbering) -> Iterator[Block]:
     yield from _opening(report, found, numbering)
-    assessed = [section for section in report.sections if section.assessed]
-    for name, sections in groupby(assessed, key=lambda section: section.part):
+    answered = [section for section in report.sections if section.assessed and section.answer]
+    for name, sections in groupby(answered, key=lambda section: section.part):
         if name:
             yield Heading(name, level=1)
         for section in sections:
@@ -259,8 +262,10 @@ def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator
     for section in report.sections:
         if not section.assessed or not _has_more(section):
             continue
-        yield Heading(section.question, key=f"{section.key}-details", number=numbering.sections[section.key])
-        yield Paragraph("", role="more", link=Link("The answer", section.key))
+        number_ = numbering.sections.get(section.key)
+        yield Heading(section.question, key=f"{section.key}-details", number=number_)
+        if number_:
+            yield Paragraph("", role="more", link=Link("The answer", section.key))
         yield from (Paragraph(paragraph) for paragraph in section.detail)
         for figure in section.figures:
             if figure.key not in section.main and figure.key != report.picture:
@@ -285,8 +290,8 @@ def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator
 _READING = (
     "An interval in square brackets follows each estimate; what it leaves open, the records leave open. Its "
     "method is named in the section.",
-    "A letter beside a value leads to a note under the table. “Not shown” means that the group is smaller than "
-    "the programme's minimum; “not assessed” means that no judgement was made.",
+    "A letter beside a value leads to a note under the table. “Not shown” means that the group is smaller "
+    "than the programme's minimum; “not assessed” means that no judgement was made.",
 )
 
 

@@ -135,7 +135,8 @@ class Section:
     name
         What the section is about in a few words without a verb, for lists: "drift over weeks".
     answer
-        One or two sentences for the page; what else is to be said in words stands in ``detail``.
+        One or two sentences for the page; what else is to be said in words stands in ``detail``. A section
+        without an answer is a note and stands in the appendix alone.
     detail, method, caution
         Paragraphs of plain text for the appendix.
     tables, figures
@@ -150,7 +151,7 @@ class Section:
     key: str
     name: str
     question: str
-    answer: str
+    answer: str = ""
     detail: tuple[str, ...] = ()
     main: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
@@ -191,7 +192,7 @@ class Section:
     @property
     def needs_nothing(self) -> bool:
         """Whether the section was looked at and nothing needs doing."""
-        return self.assessed and all(finding.good for finding in self.findings)
+        return self.assessed and bool(self.answer) and all(finding.good for finding in self.findings)
 
     def cited(self) -> Iterable[str]:
         """Keys of the bibliography that the section and its tables cite."""

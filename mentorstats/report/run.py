@@ -1,4 +1,4 @@
-"""Find an analysis, run it on a folder of records, render its report, put it in its place."""
+"""Find an analysis, run it on a folder of records, render its report, put its files in their place."""
 
 from __future__ import annotations
 
@@ -6,18 +6,21 @@ import argparse
 import datetime
 import importlib.util
 import inspect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from mentorstats import places, policy, records, study
 from mentorstats.errors import AnalysisError, MentorstatsError
-from mentorstats.report import provenance
+from mentorstats.report import provenance, small_groups
+from mentorstats.report.blocks import documents
 from mentorstats.report.files import write_beside
+from mentorstats.report.findings import summary, weights
 from mentorstats.report.model import Report
-from mentorstats.report.render import page
+from mentorstats.report.render import FORMS, Form, form
 
 Analysis = Callable[..., Report]
+MINIMUM = "minimum_group_size"
 
 
 def names() -> list[str]:
@@ -58,11 +61,12 @@ def run(
     folder: Path,
     out: Path,
     *,
+    forms: Sequence[str] = FORMS,
     seed: int = 0,
     date: str | None = None,
     as_of: str | None = None,
-) -> Path:
-    """Run an analysis on loaded records and write its page.
+) -> list[Path]:
+    """Run an analysis on loaded records and write its report.
 
     Parameters
     ----------
@@ -71,25 +75,47 @@ def run(
     folder
         Where a ``policy.toml`` and a ``study.toml`` of the programme may lie.
     out
-        Folder of the page, made where it is missing.
+        Folder of the report, made where it is missing.
+    forms
+        Forms by name; see `mentorstats.report.render`.
     date
         Day of the run; see `mentorstats.report.provenance.day`.
     as_of
-        Day that is asked about where one matters, like 2026-09-01: how certificates stand. The last day
-        with a rating unless given.
+        Day that is asked about where one matters, like 2026-09-01: whose certification is current. The last
+        day with a rating unless given.
 
     Returns
     -------
-    Path
-        The page.
+    list of Path
+        The files, the page first: page, technical appendix and, where there is one, the follow-up sheet.
     """
+    chosen = [form(name) for name in forms]
     of_run = provenance.day(date)
     asked_about = None if as_of is None else datetime.date.fromisoformat(provenance.day(as_of))
-    given = study.read(folder)
-    made = analysis(loaded, policy.read(folder), seed=seed, given=given, on=asked_about)
-    settings = provenance.settings(folder)
-    dated = replace(made, provenance=replace(made.provenance, date=of_run, settings=settings))
-    return write_beside(out / f"{made.name}.html", page.render(dated))
+    rules = policy.read(folder)
+    made = analysis(loaded, rules, seed=seed, given=study.read(folder), on=asked_about)
+    return write(made, rules, out, chosen, date=of_run, settings=provenance.settings(folder))
+
+
+def write(
+    made: Report,
+    rules: policy.Policy,
+    out: Path,
+    forms: Sequence[Form],
+    *,
+    date: str = "",
+    settings: Mapping[str, str] | None = None,
+) -> list[Path]:
+    """Blank small groups, lay the report out, render each document in each form, and write the files."""
+    shown = small_groups.applied(made, rules.rule(MINIMUM))
+    found = summary(shown.sections, weights(rules))
+    of_run = {"date": date, "settings": dict(settings or {}), "rules": rules.used()}
+    dated = replace(shown, provenance=replace(shown.provenance, **of_run))
+    return [
+        write_beside(out / f"{document.name}.{chosen.ending}", chosen.render(document))
+        for chosen in forms
+        for document in documents(dated, found)
+    ]
 
 
 def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:

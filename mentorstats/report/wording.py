@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from mentorstats.policy import Rule
+
 
 def version(rubric: str, number: str) -> str:
     """Name of a rubric version in running text."""
@@ -69,3 +71,36 @@ def period(long: pd.DataFrame) -> str:
     cycles = f"cycle{'s' if len(cohorts) != 1 else ''} {listed(cohorts)}" if cohorts else ""
     between = f"{days.min().date().isoformat()} to {days.max().date().isoformat()}" if len(days) else ""
     return "; ".join(part for part in (between, cycles) if part) or "period not recorded"
+
+
+def newest_first(rows: pd.DataFrame, size: str, enough: Rule) -> dict[tuple[str, str], pd.Series]:
+    """Rows of rubric versions by rubric and version: the newest with enough candidates first.
+
+    Parameters
+    ----------
+    rows
+        One row a version, with ``rubric``, ``rubric_version``, ``n_clusters`` (candidates) and ``size``.
+    size
+        The column that orders versions without enough candidates.
+    enough
+        The policy's minimum group size.
+
+    Notes
+    -----
+    Versions are compared as numbers where both are numbers, else as text.
+    """
+    found = {(str(row["rubric"]), str(row["rubric_version"])): row for _, row in rows.iterrows()}
+
+    def place(item: tuple[tuple[str, str], pd.Series]) -> tuple[bool, float, str, float]:
+        (_, version), row = item
+        return (enough.met(row["n_clusters"]), number_in(version), version, float(row[size]))
+
+    return dict(sorted(found.items(), key=place, reverse=True))
+
+
+def number_in(version: str) -> float:
+    """The version as a number, for order; 0 where it is none."""
+    try:
+        return float(version)
+    except ValueError:
+        return 0.0
