@@ -122,7 +122,7 @@ def _row(exact: float, counted: dict[str, int], n: int, confidence: float) -> di
         "low": float(stats.beta.ppf(tail, passed, n - passed + 1)) if passed else 0.0,
         "high": float(stats.beta.ppf(1 - tail, passed + 1, n - passed)) if passed < n else 1.0,
         "p_fail": counted.get(Verdict.FAIL, 0) / n,
-        "p_too_few": counted.get(Verdict.NOT_ASSESSED, 0) / n,
+        "p_too_few": counted.get(Verdict.TOO_FEW, 0) / n,
         "n": n,
         "confidence": confidence,
         "interval_method": "clopper_pearson",

@@ -110,11 +110,11 @@ def judge(scored: Scored, rules: Mapping[str, Rule], asked: Asked) -> Judged:
     enough = rules.get("recordings")
     if enough is not None and not enough.met(scored.n_recordings):
         asked_for = f"the rules ask for {enough.inequality} {enough.value:g}"
-        return Judged(Verdict.NOT_ASSESSED, f"{scored.n_recordings} recordings scored; {asked_for}.")
+        return Judged(Verdict.TOO_FEW, f"{scored.n_recordings} recordings scored; {asked_for}.")
     if not scored.n_recordings:
-        return Judged(Verdict.NOT_ASSESSED, "No recording scored.")
+        return Judged(Verdict.TOO_FEW, "No recording scored.")
     found = {name: _held(name, rule, scored, asked) for name, rule in rules.items() if name != "recordings"}
-    for verdict in (Verdict.FAIL, Verdict.NOT_ASSESSED):
+    for verdict in (Verdict.FAIL, Verdict.TOO_FEW):
         reasons = [judged.reason for judged in found.values() if judged.verdict is verdict]
         if reasons:
             return Judged(verdict, " ".join(reasons))
@@ -134,10 +134,8 @@ def _held(name: str, rule: Rule, scored: Scored, asked: Asked) -> Judged:
         return Judged(Verdict.PASS, f"Met by the whole interval: {asks}.")
     if any(math.isnan(one.low) for one in estimates):
         why = next(one.status_note or "There is no value." for one in estimates if math.isnan(one.low))
-        return Judged(Verdict.NOT_ASSESSED, f"Open: {asks}. {why}")
-    return Judged(
-        Verdict.NOT_ASSESSED, f"Open: {asks}; the interval holds the threshold, so more are needed."
-    )
+        return Judged(Verdict.TOO_FEW, f"Open: {asks}. {why}")
+    return Judged(Verdict.TOO_FEW, f"Open: {asks}; the interval holds the threshold, so more are needed.")
 
 
 def _one(name: str) -> Callable[[Scored, Asked], list[Estimate]]:

@@ -109,8 +109,8 @@ def write(
     """Blank small groups, lay the report out, render each document in each form, and write the files."""
     shown = small_groups.applied(made, rules.rule(MINIMUM))
     found = summary(shown.sections, weights(rules))
-    of_run = {"date": date, "settings": dict(settings or {}), "rules": rules.used()}
-    dated = replace(shown, provenance=replace(shown.provenance, **of_run))
+    of_run = replace(shown.provenance, date=date, settings=dict(settings or {}), rules=rules.used())
+    dated = replace(shown, provenance=of_run)
     return [
         write_beside(out / f"{document.name}.{chosen.ending}", chosen.render(document))
         for chosen in forms

@@ -74,6 +74,9 @@ def view(table: Table) -> View:
 
 
 def _unit(column: Column) -> str:
+    """Unit for a heading; a count's heading says already what is counted."""
+    if column.kind == Kind.COUNT:
+        return ""
     return numbers.UNITS[column.unit].heading if column.unit in numbers.UNITS else ""
 
 
