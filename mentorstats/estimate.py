@@ -43,6 +43,7 @@ class Status(StrEnum):
     KR_NOT_AVAILABLE = "kr_not_available"
     RESAMPLING_FAILED = "resampling_failed"
     NOT_CONVERGED = "not_converged"
+    NOT_REACHABLE = "not_reachable"
     TOO_FEW_TO_SHOW = "too_few_to_show"
     NO_RECORDS = "no_records"
 
@@ -62,6 +63,7 @@ _WITHOUT_VALUE = frozenset(
         Status.SEPARATED,
         Status.RANK_DEFICIENT,
         Status.NOT_CONVERGED,
+        Status.NOT_REACHABLE,
         Status.TOO_FEW_TO_SHOW,
         Status.NO_RECORDS,
     }

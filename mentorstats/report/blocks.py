@@ -83,11 +83,12 @@ class TableBlock:
 
 @dataclass(frozen=True, slots=True)
 class FigureBlock:
-    """A figure with its number; ``twin`` leads to the same numbers as a table."""
+    """A figure with its number and the data of its table; ``twin`` leads to that table."""
 
     figure: Figure
     number: int
     twin: Link
+    data: pd.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +220,7 @@ def _opening(report: Report, found: Summary, numbering: _Numbering) -> Iterator[
     for section in report.sections:
         for figure in section.figures:
             if figure.key == report.picture:
-                yield _figure(figure, numbering)
+                yield _figure(figure, section, numbering)
     if found.quiet:
         yield LinkList("Looked at, nothing needed", tuple(Link(s.name, s.key) for s in found.quiet))
     if found.others:
@@ -241,7 +242,7 @@ def _on_page(report: Report, section: Section, numbering: _Numbering) -> Iterato
     yield Paragraph(section.answer, role="answer", verdict=section.verdict)
     for figure in section.figures:
         if figure.key in section.main and figure.key != report.picture:
-            yield _figure(figure, numbering)
+            yield _figure(figure, section, numbering)
     for table in section.tables:
         if table.key in section.main:
             yield TableBlock(table, numbering.tables[table.key])
@@ -269,7 +270,7 @@ def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator
         yield from (Paragraph(paragraph) for paragraph in section.detail)
         for figure in section.figures:
             if figure.key not in section.main and figure.key != report.picture:
-                yield _figure(figure, numbering)
+                yield _figure(figure, section, numbering)
         for table in section.tables:
             if table.key not in section.main:
                 yield TableBlock(table, numbering.tables[table.key], _links(table.references, cited))
@@ -299,11 +300,13 @@ def _links(keys: Iterable[str], cited: dict[str, Source]) -> tuple[Link, ...]:
     return tuple(Link(cited[key].short, f"source-{key}") for key in keys)
 
 
-def _figure(figure: Figure, numbering: _Numbering) -> FigureBlock:
-    number_ = numbering.tables[figure.table]
-    return FigureBlock(
-        figure, numbering.figures[figure.key], Link(f"The same numbers: table {number_}", figure.table)
-    )
+def _figure(figure: Figure, section: Section, numbering: _Numbering) -> FigureBlock:
+    twin = Link(f"The same numbers: table {numbering.tables[figure.table]}", figure.table)
+    return FigureBlock(figure, numbering.figures[figure.key], twin, _data(figure, section))
+
+
+def _data(figure: Figure, section: Section) -> pd.DataFrame:
+    return next(table.data for table in section.tables if table.key == figure.table)
 
 
 def _follow_up(sheet: Section) -> Iterator[Block]:
@@ -311,7 +314,8 @@ def _follow_up(sheet: Section) -> Iterator[Block]:
     yield Paragraph(sheet.answer, role="answer")
     yield from (Paragraph(paragraph) for paragraph in sheet.detail)
     for position, figure in enumerate(sheet.figures, start=1):
-        yield FigureBlock(figure, position, Link("The same numbers", figure.table))
+        twin = Link("The same numbers", figure.table)
+        yield FigureBlock(figure, position, twin, _data(figure, sheet))
     yield from (TableBlock(table, position) for position, table in enumerate(sheet.tables, start=1))
     yield from (Paragraph(paragraph, role="caution") for paragraph in sheet.caution)
     yield from (Paragraph(paragraph, role="method") for paragraph in sheet.method)

@@ -117,11 +117,15 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """A drawing, its words for who cannot see it, and the key of the table with the same numbers."""
+    """A drawing, its words for who cannot see it, and the key of the table with the same numbers.
+
+    ``draw`` is given axes and the data of that table as they are shown, so that a figure never has a number
+    that its table hides; ``alt`` must not have one either.
+    """
 
     key: str
     title: str
-    draw: Callable[[Axes], None]
+    draw: Callable[[Axes, pd.DataFrame], None]
     alt: str
     table: str
 

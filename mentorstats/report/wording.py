@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from mentorstats.policy import Rule
+from mentorstats.report.numbers import number
 
 
 def version(rubric: str, number: str) -> str:
@@ -104,3 +105,22 @@ def number_in(version: str) -> float:
         return float(version)
     except ValueError:
         return 0.0
+
+
+def versions_named(rows: pd.DataFrame) -> list[str]:
+    """Name of the rubric version of each row."""
+    return [version(r, v) for r, v in zip(rows["rubric"], rows["rubric_version"], strict=True)]
+
+
+def moved(what: str, before: float, after: float, under: str) -> str:
+    """A sentence on what excluding ratings does to a share; a share that stays the same is no news."""
+    first, last = number(before, "share"), number(after, "share")
+    percent = "\N{NO-BREAK SPACE}%"
+    if first == last:
+        return f"Under {under}, excluding them makes no difference to {what} ({last}{percent})."
+    return f"Under {under}, excluding them changes {what} from {first}{percent} to {last}{percent}."
+
+
+def times(n: int) -> str:
+    """How often: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(n, f"{n:,} times")

@@ -26,6 +26,9 @@ Array: TypeAlias = npt.NDArray[np.float64]
 
 HALF_WIDTH, FLOOR, POWER = "agreement_half_width", "agreement_floor", "agreement_power"
 MIDDLE, ALL = "middle_criterion", "all_criteria"
+REACH = (
+    10  # times as many lessons as there are: further off than a programme plans; common practice, no source
+)
 CAREFUL = 0.1  # added to the correlation, which has no interval; common practice, no source
 WEIGHTS = "quadratic"
 
@@ -51,7 +54,8 @@ def needed(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.Data
         interval): ``criterion``, ``value`` (kappa of the shares of paired levels), ``correlation`` (zero
         where it is estimated below), ``pairs_per_cluster``, ``n_candidates`` and ``n_lessons`` there are,
         ``half_width`` to expect of as many, ``n_lessons_half_width`` and ``n_lessons_floor`` (double-scored
-        lessons needed, the same number a candidate), missing where no number is enough, status,
+        lessons needed, the same number a candidate), each with a status of its own: missing and
+        ``not_reachable`` where no number is enough or more than ten times as many as there are; status,
         status_note, reference.
 
     Notes
@@ -109,8 +113,8 @@ class _Given:
         half_width: float | None = None,
         floor: float | None = None,
         power: float = 0.8,
-    ) -> object:
-        """Lessons that are enough, or a missing number where those of 10 million candidates are not."""
+    ) -> int | None:
+        """Lessons that are enough, or None where those of 10 million candidates are not."""
         try:
             found = double_scores_needed(
                 kappa=self.kappa,
@@ -125,7 +129,7 @@ class _Given:
                 confidence=confidence,
             )
         except ArgumentError:
-            return pd.NA
+            return None
         return int(found["n_lessons"].iloc[0])
 
 
@@ -186,6 +190,8 @@ def _planned(given: _Given, correlation: float, rules: Policy) -> dict[str, obje
         "half_width": math.nan,
         "n_lessons_half_width": pd.NA,
         "n_lessons_floor": pd.NA,
+        "n_lessons_half_width_status": Status.NOT_IDENTIFIED.value,
+        "n_lessons_floor_status": Status.NOT_IDENTIFIED.value,
         "status": Status.OK.value,
         "status_note": "",
         "reference": "fleiss_cohen_everitt_1969",
@@ -196,8 +202,18 @@ def _planned(given: _Given, correlation: float, rules: Policy) -> dict[str, obje
         return row | {"status": status.value, "status_note": "Nothing varies that a plan could rest on."}
     if given.candidates >= LEAST_CLUSTERS:
         row["half_width"] = given.expected_half_width(correlation, confidence)
-    row["n_lessons_half_width"] = given.lessons_for(correlation, confidence, half_width=width)
+    wanted = {"n_lessons_half_width": given.lessons_for(correlation, confidence, half_width=width)}
     if given.kappa > floor:
         power = rules.value(POWER)
-        row["n_lessons_floor"] = given.lessons_for(correlation, confidence, floor=floor, power=power)
-    return row
+        wanted["n_lessons_floor"] = given.lessons_for(correlation, confidence, floor=floor, power=power)
+    return row | _within_reach(wanted, given.lessons)
+
+
+def _within_reach(wanted: dict[str, int | None], lessons: int) -> dict[str, object]:
+    """Numbers of lessons with their status; one that is too far off is not given."""
+    found: dict[str, object] = {"n_lessons_floor_status": Status.NOT_REACHABLE.value}
+    for name, n in wanted.items():
+        reached = n is not None and n <= REACH * lessons
+        found[name] = n if reached else pd.NA
+        found[name + "_status"] = (Status.OK if reached else Status.NOT_REACHABLE).value
+    return found

@@ -72,8 +72,8 @@ def section(found: pd.DataFrame, overall: pd.DataFrame, rubrics: pd.DataFrame, p
             "Agreement expected by chance is what two raters would reach who had not seen the lesson but "
             "used the levels as often as mentors and supervisors did. Weighted kappa and AC2 give part "
             "credit to near misses (quadratic weights); 0 is chance and 1 is complete agreement.",
-            "Agreement is called beyond chance where the whole interval of weighted kappa is above 0. This is "
-            "a low bar: it shows that the raters saw something in common, not that they agree closely.",
+            "Agreement is called beyond chance where the whole interval of weighted kappa is above 0. This "
+            "is a low bar: it shows that the raters saw something in common, not that they agree closely.",
         ),
         references=("byrt_1993", "feinstein_cicchetti_1990"),
         caution=(
@@ -118,8 +118,8 @@ def _answer(whole: dict[tuple[str, str], pd.Series], minimum: Rule) -> str:
     hidden = [wording.version(*key) for key, row in whole.items() if not minimum.met(row["n_clusters"])]
     if hidden:
         told.append(
-            f"{wording.listed(hidden)}: not shown, because fewer than {minimum.value:g} candidates have lessons "
-            "rated by both."
+            f"{wording.listed(hidden)}: not shown, because fewer than {minimum.value:g} candidates have "
+            "lessons rated by both."
         )
     return " ".join(told)
 
@@ -161,7 +161,7 @@ def _findings(whole: dict[tuple[str, str], pd.Series], policy: Policy) -> tuple[
 
 
 TRAIN = (
-    "Rate two or three recorded lessons together, criterion by criterion, starting with the criteria on which "
-    "agreement is lowest."
+    "Rate two or three recorded lessons together, criterion by criterion, starting with the criteria on "
+    "which agreement is lowest."
 )
 MORE = "Have more lessons rated by both before judging; the section on the next round says how many."

@@ -1,23 +1,29 @@
-"""Section: how much of a score is what was scored, for one rating and for a candidate's mean."""
+"""Section: how reliable one rating is, and the mean of a candidate's ratings."""
 
 from __future__ import annotations
+
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.policy import Policy
+from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import estimate
-from mentorstats.report.small_groups import blank
 
-QUESTION = "How much of a score is the lesson or the candidate, and not the rater?"
 ROWS = {
-    ("observation/criterion", "icc_a_1"): "one rating of a criterion of a lesson: agreement on that lesson",
-    ("candidate", "icc_a_1"): "one rating, as a score of the candidate",
-    ("candidate", "icc_a_k"): "mean of all ratings of a candidate: dependability",
+    ("observation/criterion", "icc_a_1"): "One rating, of a criterion of a lesson",
+    ("candidate", "icc_a_1"): "One rating, of a candidate",
+    ("candidate", "icc_a_k"): "Mean of all ratings of a candidate (dependability)",
 }
+ABOUT = partial(
+    Section,
+    key="single-scores",
+    name="reliability of a rating",
+    question="How reliable is one rating, and the mean of a candidate's ratings?",
+)
 
 
 def section(found: pd.DataFrame, policy: Policy) -> Section:
@@ -29,53 +35,52 @@ def section(found: pd.DataFrame, policy: Policy) -> Section:
         From `mentorstats.agreement.overview.single_scores`; empty without ratings.
     """
     if found.empty:
-        return Section(
-            key="single-scores",
-            question=QUESTION,
-            answer="No rubric version has ratings by two raters or more, so this cannot be told.",
+        return ABOUT(
+            answer="No rubric version has ratings by two or more raters.",
             status=Status.NO_RECORDS,
+            needs="ratings under one rubric version by two or more raters",
         )
     minimum = policy.rule("minimum_group_size")
-    tables = tuple(
-        blank(_table(str(rubric), str(version), rows), minimum)
-        for (rubric, version), rows in found.groupby(["rubric", "rubric_version"], observed=True, sort=True)
-    )
-    return Section(
-        key="single-scores",
-        question=QUESTION,
-        answer=_answer(tables),
+    rows = {
+        (str(rubric), str(version)): part
+        for (rubric, version), part in found.groupby(["rubric", "rubric_version"], observed=True, sort=True)
+    }
+    sizes = found.groupby(["rubric", "rubric_version"], observed=True, as_index=False)
+    ordered = wording.newest_first(sizes[["n_clusters", "n_ratings"]].max(), "n_ratings", minimum)
+    tables = tuple(_table(*key, rows[key]) for key in ordered)
+    told = [_phrase(wording.version(*key), t.data, minimum) for key, t in zip(ordered, tables, strict=True)]
+    known = [sentence for sentence in told if sentence]
+    return ABOUT(
+        answer=known[0] if known else "No rubric version has enough ratings and candidates to say.",
+        detail=tuple(known[1:]),
         tables=tables,
         method=(
             "Intraclass correlations of the levels counted 1, 2, 3, …, from variance components by "
-            "restricted maximum likelihood, because not every rater rated every lesson. Absolute agreement, "
-            "raters as a sample of raters: their severity counts as error. Agreement on a lesson and "
-            "dependability for a candidate are different questions, and both stand here. The standard "
-            "error of measurement is in levels. Intervals of both are generalised ones, by Monte Carlo from "
-            "the same draws of the variances.",
+            "restricted maximum likelihood, because not every rater rated every lesson. They are for "
+            "absolute agreement with raters as a sample: differences in severity count as error. 0 means "
+            "nothing but error and 1 means no error. The standard error of measurement is in levels. "
+            "Intervals of both are generalised intervals, by Monte Carlo from the same draws of the "
+            "variances.",
         ),
         references=("ten_hove_2024", "hannig_2006"),
         caution=(
-            "All of it rests on candidates having come to raters as if at random; where some raters get the "
-            "weaker candidates, severity and candidate are mixed.",
+            "All of this assumes that candidates were assigned to raters as if at random. Where some raters "
+            "have the weaker candidates, severity and candidate quality are confounded.",
         ),
     )
 
 
-def _answer(tables: tuple[Table, ...]) -> str:
-    told = []
-    for table in tables:
-        one, mean = table.data.iloc[0], table.data.iloc[-1]
-        if pd.isna(one["icc"]) or pd.isna(mean["icc"]):
-            continue
-        first = estimate(one["icc"], one["icc_low"], one["icc_high"], "coefficient")
-        last = estimate(mean["icc"], mean["icc_low"], mean["icc_high"], "coefficient")
-        told.append(
-            f"{table.title}: a single rating tells the lesson with {first}, the mean of all ratings of a "
-            f"candidate tells the candidate with {last}"
-        )
-    if not told:
-        return "No version has enough ratings and people to say."
-    return f"{'; '.join(told)} (0 is nothing but error, 1 no error)."
+def _phrase(name: str, data: pd.DataFrame, minimum: Rule) -> str:
+    one, mean = data.iloc[0], data.iloc[-1]
+    known = not (pd.isna(one["icc"]) or pd.isna(mean["icc"]))
+    if not known or not minimum.met(mean["n_clusters"]):
+        return ""
+    first = estimate(one["icc"], one["icc_low"], one["icc_high"], "coefficient")
+    last = estimate(mean["icc"], mean["icc_low"], mean["icc_high"], "coefficient")
+    return (
+        f"Under {name}, the reliability of a single rating of a lesson is {first}. The dependability of the "
+        f"mean of a candidate's ratings is {last}."
+    )
 
 
 def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
@@ -92,11 +97,11 @@ def _table(rubric: str, version: str, rows: pd.DataFrame) -> Table:
     data["sem" + STATUS] = data["icc" + STATUS]
     return Table(
         key=wording.key("single-scores", rubric, version),
-        title=wording.version(rubric, version).capitalize(),
+        title=f"Reliability of ratings, {wording.version(rubric, version)}",
         data=data,
         columns=(
             group("score", "Score"),
-            counted("k", "Ratings in it, harmonic mean", "ratings"),
+            counted("k", "Ratings per score (harmonic mean)", "ratings"),
             counted("n_clusters", "Candidates", "people"),
             counted("n_raters", "Raters", "raters"),
             counted("n_ratings", "Ratings", "ratings"),

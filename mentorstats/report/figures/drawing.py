@@ -9,6 +9,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import matplotlib
+import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Canvas
 
@@ -47,8 +48,8 @@ _STYLE = {
 }
 
 
-def svg(figure: Figure) -> str:
-    """Draw a figure as an SVG element that stands inside a page.
+def svg(figure: Figure, data: pd.DataFrame) -> str:
+    """Draw a figure, from the data of its table as shown, as an SVG element that stands inside a page.
 
     The element carries role, title and the words of ``alt``; every id is made unique by the key.
     """
@@ -56,7 +57,7 @@ def svg(figure: Figure) -> str:
     with matplotlib.rc_context(settings):
         canvas = Canvas(figsize=(_WIDTH, _HEIGHT), layout="constrained", facecolor="none")
         FigureCanvasAgg(canvas)
-        figure.draw(canvas.subplots())
+        figure.draw(canvas.subplots(), data)
         out = io.BytesIO()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         canvas.savefig(out, format="svg", metadata=nothing)

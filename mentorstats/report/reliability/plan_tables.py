@@ -62,7 +62,8 @@ def components(plans: VisitPlans) -> Table:
             statistic("variance", "Variance", "variance"),
             text("meaning", "What it is"),
         ),
-        note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: {plans.study.design.text}.",
+        note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: "
+        f"{plans.study.design.text}.",
         references=("brennan_2001",),
     )
 
@@ -188,7 +189,8 @@ def change(found: HalvesChange) -> Table:
             statistic("dependability", "A change itself", "zero_one"),
             statistic("sem", "Standard error", "distance"),
         ),
-        note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, harmonic mean).",
+        note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, "
+        "harmonic mean).",
         references=("cronbach_1972",),
     )
 

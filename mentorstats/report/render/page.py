@@ -9,9 +9,8 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from mentorstats.report.blocks import Block, Document, Heading
+from mentorstats.report.blocks import Block, Document, FigureBlock, Heading
 from mentorstats.report.figures import drawing
-from mentorstats.report.model import Figure
 from mentorstats.report.render.view import view
 
 ENDING = "html"
@@ -74,9 +73,9 @@ def _groups(blocks: Iterable[Block]) -> list[_Group]:
     return groups
 
 
-def _drawn(figure: Figure) -> Markup:
+def _drawn(block: FigureBlock) -> Markup:
     """Draw a figure with the page's colours, so that it follows a dark scheme."""
-    content = drawing.svg(figure)
+    content = drawing.svg(block.figure, block.data)
     for colour, name in _ROLES.items():
         content = content.replace(colour, f"var(--{name}, {colour})")
     return Markup(content)

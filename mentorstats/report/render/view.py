@@ -95,10 +95,13 @@ def _cell(column: Column, record: dict[Any, Any], notes: _Notes) -> Cell:
     if column.kind == Kind.VERDICT:
         verdict = Verdict(value) if value else None
         return Cell(verdict or Verdict.NOT_ASSESSED, ring=verdict.ring if verdict else "", mark=mark)
-    low, high = (float(record.get(column.name + bound, math.nan)) for bound in BOUNDS)
-    return Cell(
-        numbers.number(float(value), unit), under=numbers.bounds(low, high, unit), mark=mark, numeric=True
-    )
+    value, low, high = (_number(record.get(column.name + end)) for end in ("", *BOUNDS))
+    return Cell(numbers.number(value, unit), under=numbers.bounds(low, high, unit), mark=mark, numeric=True)
+
+
+def _number(value: Any) -> float:
+    """A number, NaN where there is none."""
+    return math.nan if value is None or value is pd.NA else float(value)
 
 
 def _text(value: object) -> str:
