@@ -1,27 +1,36 @@
-"""Section: how raters' levels of key-scored recordings compare with the key, and what the rules do."""
+"""Section: accuracy of raters against expert scores, and what the programme's rules of certification do."""
 
 from __future__ import annotations
 
-import math
+from functools import partial
 
 import pandas as pd
 
-from mentorstats.agreement import Certification
 from mentorstats.estimate import Status
+from mentorstats.key_scores.certification import Certification
 from mentorstats.policy import Policy
-from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text, verdict
-from mentorstats.report.model import Section, Table, Verdict
-from mentorstats.report.numbers import count
-from mentorstats.report.wording import listed
+from mentorstats.report import wording
+from mentorstats.report.columns import BOUNDS, STATUS, Column, counted, group, statistic, text, verdict
+from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
+from mentorstats.report.numbers import count, number
 
-QUESTION = "Do raters score as the key does?"
-WORDS = {"pass": Verdict.MET.value, "fail": Verdict.NOT_MET.value, "too_few": Verdict.NOT_ASSESSED.value}
+WORDS = {
+    "pass": Verdict.MET.value,
+    "fail": Verdict.NOT_MET.value,
+    "undecided": Verdict.UNDECIDED.value,
+    "too_few": Verdict.NOT_ASSESSED.value,
+}
 MEASURES = {"exact": "exact", "adjacent": "adjacent", "weighted_kappa": "kappa", "bias": "bias"}
 LIMITS = {">=": "at least", ">": "above", "<=": "at most", "<": "below"}
-NO_RECORDS = (
-    "Nobody's ratings of key-scored recordings are in the records, so nothing is known about how raters "
-    "score beside a key. The table key_ratings would fill this section: one row a rater, recording and "
-    "criterion, with the level given and the key level."
+ABOUT = partial(
+    Section,
+    key="key-scores",
+    name="accuracy against expert scores",
+    question="How accurate are raters against expert scores?",
+)
+NEEDS = (
+    "the table key_ratings: a row for each rater, recording and criterion, with the level and the expert "
+    "level"
 )
 
 
@@ -31,55 +40,93 @@ def section(found: Certification | None, chances: pd.DataFrame | None, policy: P
     Parameters
     ----------
     found
-        From `mentorstats.agreement.certify`; None without key-scored recordings.
+        From `mentorstats.key_scores.certify`; None without recordings scored by experts.
     chances
-        From `mentorstats.agreement.operating_characteristic`, at the usual number of recordings.
+        From `mentorstats.key_scores.operating_characteristic`, at the usual number of recordings; None where
+        the programme has set no rule.
     """
     if found is None or found.verdicts.empty:
-        return Section(key="key-scores", question=QUESTION, answer=NO_RECORDS, status=Status.NO_RECORDS)
-    tables = [_raters(found)]
-    if chances is not None:
-        tables.append(_chances(chances))
-    return Section(
-        key="key-scores",
-        question=QUESTION,
+        nothing = "No ratings of recordings with expert scores are in the records."
+        return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs=NEEDS)
+    shown = () if chances is None else (_chances(chances),)
+    return ABOUT(
         answer=_answer(found),
-        tables=tuple(tables),
+        detail=_before_the_list(chances),
+        tables=(*shown, _raters(found)),
+        findings=_findings(found),
         method=(
-            "Each rater's levels are held to the key recording by recording; the unit is the recording, and "
-            "intervals take the ratings of one recording as belonging together. A rule is met, or missed, "
-            "where the whole interval lies on one side of its threshold; in between it is too few "
-            "recordings to say. Rules in force: " + _rules(found) + ".",
-            "The second table says what the rules do to a rater whose true share of exact ratings is known, "
-            "and to one who rates without looking; it is simulated.",
+            "Each rater's levels are compared with the expert levels, recording by recording. The unit is "
+            "the recording, and intervals treat the ratings of one recording as a cluster.",
+            *_rules(found),
         ),
         references=("white_2018",),
         caution=(
-            "For training and for deciding who needs another session, under the programme's own policy. The "
-            "thresholds are customs, the key is itself the judgement of experts, and a recording is not a "
-            "lesson in a school that the rater knows. No verdict here is a sole basis for a decision about "
-            "a person.",
+            "The programme sets the rules and their thresholds. The expert score is itself a judgement, and "
+            "a recording is not a lesson in a school that the rater knows.",
         ),
     )
 
 
 def _answer(found: Certification) -> str:
+    who = f"{count(len(found.verdicts), 'rater')} scored recordings that experts had scored."
+    if not found.rules:
+        return f"{who} The programme has set no rule, so nobody is judged."
     verdicts = found.verdicts["verdict"].value_counts()
     told = [
-        f"{count(int(verdicts[key]), 'rater')} {words}"
+        f"{int(verdicts[key]):,} {words}"
         for key, words in (
-            ("pass", "met the rules"),
-            ("fail", "missed them"),
-            ("too_few", "scored too few recordings to say"),
+            ("pass", "met the programme's rules"),
+            ("fail", "did not meet them"),
+            ("undecided", "undecided"),
+            ("too_few", "not assessed (too few recordings)"),
         )
         if key in verdicts.index
     ]
-    return f"Of {count(len(found.verdicts), 'rater')} with key-scored recordings, {listed(told)}."
+    return f"{who} Of these: {wording.listed(told)}."
 
 
-def _rules(found: Certification) -> str:
-    return "; ".join(
+def _findings(found: Certification) -> tuple[Finding, ...]:
+    if not found.rules:
+        return ()
+    missed = int((found.verdicts["verdict"] == "fail").sum())
+    if not missed:
+        return ()
+    return (
+        Finding(
+            concern=Concern.CERTIFICATION,
+            what=f"{missed} of {count(len(found.verdicts), 'rater')} did not meet the programme's rules "
+            "of accuracy.",
+            how_sure="A rule counts as not met only where the whole interval is on the wrong side of "
+            "its threshold.",
+            action="Offer these raters another calibration session with recordings that experts have scored.",
+            concerns="raters with recordings scored by experts",
+        ),
+    )
+
+
+def _before_the_list(chances: pd.DataFrame | None) -> tuple[str, ...]:
+    """The chance of passing, which has to be known before anybody's verdict is read."""
+    if chances is None:
+        return ()
+    guessing = chances.loc[chances.index.get_level_values("rater") == "blind", "p_pass"]
+    if guessing.empty:
+        return ()
+    share = number(float(guessing.iloc[0]), "share")
+    return (
+        "The first table gives the chance of passing under these rules, by simulation. A rater who guesses "
+        f"from how often levels are used would pass with a probability of {share}\N{NO-BREAK SPACE}%.",
+    )
+
+
+def _rules(found: Certification) -> tuple[str, ...]:
+    if not found.rules:
+        return ()
+    rules = "; ".join(
         f"{rule.meaning.rstrip('.')} ({LIMITS[rule.inequality]} {rule.value:g})" for rule in found.rules
+    )
+    return (
+        "A rule is met, or not met, where the whole interval is on one side of its threshold; it is "
+        f"undecided where the interval includes the threshold. The programme's rules: {rules}.",
     )
 
 
@@ -92,38 +139,39 @@ def _raters(found: Certification) -> Table:
         rows = found.measures.xs(measure, level="measure").reindex(data["rater"])
         for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
             data[name + suffix] = rows[source].to_numpy()
+    judged: tuple[Column, ...] = (verdict("verdict", "Rules"), text("reason", "Why")) if found.rules else ()
     return Table(
         key="key-scores-raters",
-        title="Raters beside the key, in the order of their codes",
+        title="Accuracy of raters against expert scores, in the order of their codes",
         data=data,
         columns=(
             group("rater", "Rater"),
             counted("n_recordings", "Recordings", "number"),
-            statistic("exact", "Same level as the key", "share"),
-            statistic("adjacent", "At most one level off", "share"),
+            statistic("exact", "Exact agreement", "share"),
+            statistic("adjacent", "Exact or adjacent", "share"),
             statistic("kappa", "Weighted kappa", "coefficient"),
-            statistic("bias", "Above the key, on average", "levels"),
-            verdict("verdict", "Rules"),
-            text("reason", "Why"),
+            statistic("bias", "Mean difference from the expert score", "levels"),
+            *judged,
         ),
         references=("cohen_1968",),
+        people=True,
     )
 
 
 def _chances(chances: pd.DataFrame) -> Table:
-    data = chances.reset_index().rename(columns={"p_pass": "passes", "p_fail": "misses"})
-    data["who"] = ["who rates blindly" if name == "blind" else str(name) for name in data["rater"]]
-    data["passes" + BOUNDS[0]], data["passes" + BOUNDS[1]] = data["low"], data["high"]
-    data["misses" + BOUNDS[0]] = data["misses" + BOUNDS[1]] = math.nan
-    data["passes" + STATUS] = data["misses" + STATUS] = Status.OK.value
+    data = chances.reset_index().rename(
+        columns={"p_pass": "passes", "low": "passes_low", "high": "passes_high", "p_fail": "misses"}
+    )
+    data["who"] = ["who guesses" if name == "blind" else str(name) for name in data["rater"]]
     return Table(
         key="key-scores-rules",
-        title="What the rules do: simulated raters whose agreement with the key is known",
+        title="Chance of meeting the rules, for simulated raters of known accuracy",
         data=data,
         columns=(
             group("who", "A rater"),
             statistic("passes", "Meets the rules", "share"),
-            statistic("misses", "Misses them", "share"),
+            statistic("misses", "Does not meet them", "share"),
         ),
-        note=f"{int(data['n'].iloc[0])} simulated raters a row; the rest are too few recordings to say.",
+        note=f"{int(data['n'].iloc[0]):,} simulated raters a row; the others are undecided or have too few "
+        "recordings.",
     )

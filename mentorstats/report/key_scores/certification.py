@@ -1,31 +1,28 @@
-"""Section: whose certificate holds, by role, from the register of raters."""
+"""Section: whose certification is current, by role, from the register of raters."""
 
 from __future__ import annotations
 
 import datetime
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
-from mentorstats.report.columns import group
-from mentorstats.report.model import Section, Table
+from mentorstats.report.columns import counted, group
+from mentorstats.report.model import Concern, Finding, Section, Table
 from mentorstats.report.numbers import count
-from mentorstats.report.small_groups import blank
 
-QUESTION = "Whose certificate holds?"
-NO_REGISTER = (
-    "No rater has a day of certification in the records, so nothing can be said. The table raters would fill "
-    "this section: one row a rater, with the days certified_on and expires_on."
-)
 STANDINGS = {
-    "valid": "holds",
-    "ends_soon": "holds, but ends soon",
-    "expired": "has ended",
-    "not_yet": "begins later",
-    "never": "no day recorded",
+    "valid": "current",
+    "ends_soon": "current, ending soon",
+    "expired": "expired",
+    "not_yet": "starts later",
+    "never": "no certification date",
 }
+ABOUT = partial(Section, key="certificates", name="certification", question="Whose certification is current?")
+NEEDS = "the table raters with the days certified_on and expires_on"
 
 
 def section(found: pd.DataFrame, on: datetime.date | None, policy: Policy) -> Section:
@@ -34,69 +31,78 @@ def section(found: pd.DataFrame, on: datetime.date | None, policy: Policy) -> Se
     Parameters
     ----------
     found
-        From `mentorstats.agreement.overview.standing`: one row a rater.
+        From `mentorstats.key_scores.analyse.standing`: one row a rater.
     on
         The day it is about.
     """
     if on is None or found.empty or found["certified_on"].isna().all():
-        return Section(key="certificates", question=QUESTION, answer=NO_REGISTER, status=Status.NO_RECORDS)
+        nothing = "No rater has a certification date in the records."
+        return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs=NEEDS)
     minimum, soon = policy.rule("minimum_group_size"), policy.rule("certificate_notice")
     ending = (found["standing"] == "valid") & found["days_left"].map(soon.met, na_action="ignore").eq(True)
     stands = found["standing"].astype("str").mask(ending.fillna(False), "ends_soon")
-    table = blank(_table(found.assign(stands=stands)), minimum)
-    return Section(
-        key="certificates",
-        question=QUESTION,
-        answer=_answer(stands, on, minimum, soon),
-        tables=(table,),
+    return ABOUT(
+        answer=_answer(stands, on, minimum),
+        main=("certificates-table",),
+        tables=(_table(found.assign(stands=stands)),),
+        findings=_findings(stands, on, minimum, soon),
         method=(
-            "Raters are those who gave a level. A certificate holds from its day to its last day, both "
-            f"included; it ends soon where {soon.value:g} days or fewer are left. In Python, "
-            "mentorstats.agreement.certificates gives the standing of each rater by code.",
+            "Raters are those who gave a level. A certification is current from its first day to its last, "
+            f"both included; it is ending soon where {soon.value:g} days or fewer are left. In Python, "
+            "mentorstats.key_scores.certificates lists raters by code.",
         ),
         caution=(
-            "A certificate says that a rater once met the programme's rules, not how the rater rates now.",
+            "Certification says that a rater once met the programme's rules, not how the rater rates now.",
         ),
     )
 
 
 def _table(found: pd.DataFrame) -> Table:
-    counted = found.groupby(["rater_role", "stands"], observed=True).size().rename("n_raters")
-    data = counted.reset_index()
+    data = found.groupby(["rater_role", "stands"], observed=True).size().rename("n_raters").reset_index()
     data["role"] = data["rater_role"].astype("str").map(wording.sentence)
     data["order"] = data["stands"].map({name: place for place, name in enumerate(STANDINGS)})
     data["stands"] = data["stands"].map(STANDINGS)
     return Table(
         key="certificates-table",
-        title="Raters by role and by how their certificate stands",
+        title="Raters by role and certification",
         data=data.sort_values(["role", "order"], ignore_index=True)[["role", "stands", "n_raters"]],
         columns=(
             group("role", "Role"),
-            group("stands", "The certificate"),
+            group("stands", "Certification"),
             counted("n_raters", "Raters", "raters"),
         ),
     )
 
 
-def _answer(stands: pd.Series, on: datetime.date, minimum: Rule, soon: Rule) -> str:
+def _shown(n: int, minimum: Rule) -> str:
+    return f"{n:,}" if not n or minimum.met(n) else f"fewer than {minimum.value:g}"
+
+
+def _answer(stands: pd.Series, on: datetime.date, minimum: Rule) -> str:
     counts = stands.value_counts()
-
-    def said(name: str, words: str) -> str:
-        n = int(counts.get(name, 0))
-        if not n:
-            return ""
-        return f"{f'{n:,}' if minimum.met(n) else f'fewer than {minimum.value:g}'} {words}"
-
-    holds = int(counts.get("valid", 0)) + int(counts.get("ends_soon", 0))
-    told = [
-        said("ends_soon", f"of these end within {soon.value:g} days"),
-        said("expired", "have ended"),
-        said("not_yet", "begin later"),
-        said("never", "have no day recorded"),
-    ]
-    rest = wording.listed([words for words in told if words])
-    shown = f"{holds:,}" if not holds or minimum.met(holds) else f"fewer than {minimum.value:g}"
+    current = int(counts.get("valid", 0)) + int(counts.get("ends_soon", 0))
     return (
-        f"On {on.isoformat()} the certificates of {shown} of {count(len(stands), 'rater')} who gave levels "
-        f"hold{f'; {rest}' if rest else ''}."
+        f"On {on.isoformat()}, certification was current for {_shown(current, minimum)} of "
+        f"{count(len(stands), 'rater')} who gave levels."
+    )
+
+
+def _findings(stands: pd.Series, on: datetime.date, minimum: Rule, soon: Rule) -> tuple[Finding, ...]:
+    """Certifications that have expired or are about to."""
+    expired, ending = (int((stands == name).sum()) for name in ("expired", "ends_soon"))
+    if not expired and not ending:
+        return ()
+    told = [
+        f"{_shown(n, minimum)} {words}"
+        for n, words in ((expired, "expired"), (ending, f"ending within {soon.value:g} days"))
+        if n
+    ]
+    return (
+        Finding(
+            concern=Concern.CERTIFICATION,
+            what="Some certifications need renewal.",
+            how_sure=f"A full count of the register on {on.isoformat()}: {wording.listed(told)}.",
+            action="Invite these raters to the next certification session.",
+            concerns="raters who gave levels",
+        ),
     )

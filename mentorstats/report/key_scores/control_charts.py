@@ -1,4 +1,4 @@
-"""Section: whether raters stay as far from the key as they were, each alone and all together."""
+"""Section: whether raters' accuracy against expert scores changes over time, one by one and together."""
 
 from __future__ import annotations
 
@@ -7,32 +7,33 @@ from functools import partial
 
 import pandas as pd
 
-from mentorstats.calibration import ControlCharts, average_run_length
 from mentorstats.estimate import Status
-from mentorstats.key_scores.control_charts import FEWEST_DAYS, LIMITS, SMOOTHING, WIDTH
-from mentorstats.policy import Policy
+from mentorstats.key_scores.control_charts import FEWEST_DAYS, LIMITS, SMOOTHING, WIDTH, ControlCharts
+from mentorstats.key_scores.weighted_means import average_run_length
+from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
-from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text
+from mentorstats.report.columns import STATUS, carried, counted, group, statistic, text
 from mentorstats.report.figures import run_chart
-from mentorstats.report.model import Figure, Section, Table
+from mentorstats.report.model import Concern, Figure, Finding, Section, Table
 from mentorstats.report.numbers import count, estimate, number
-from mentorstats.report.small_groups import blank
 
 QUESTION = "Do raters stay as close to the key as they were?"
 MOST_FIGURES = 6
 MEASURES = {
-    "bias": ("Distance of each rater from the key over time", "Above the key, on average", "levels"),
-    "exact": ("Share of each rater's ratings at the key level over time", "Same level as the key", "share"),
+    "bias": ("Difference of each rater from the expert score over time", "Mean difference", "levels"),
+    "exact": ("Exact agreement of each rater with the expert score over time", "Exact agreement", "share"),
 }
 TERMS = {
-    "within raters": "each rater apart",
-    "within raters and recordings": "each rater and each recording apart",
+    "within raters": "adjusted for raters",
+    "within raters and recordings": "adjusted for raters and recordings",
 }
-NO_RECORDS = (
-    "Nobody's ratings of key-scored recordings are in the records. Without them the mean drift of all raters "
-    "cannot be told from the mean change of candidates. The table key_ratings would fill this section: the "
-    "same raters, a few recordings each month, in an order of their own."
+ABOUT = partial(
+    Section,
+    key="key-drift",
+    name="accuracy over time",
+    question="Does raters' accuracy against expert scores change over time?",
 )
+NEEDS = "the table key_ratings: the same raters and a few recordings each month, in an order of their own"
 
 
 def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Policy) -> Section:
@@ -41,32 +42,30 @@ def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Po
     Parameters
     ----------
     charts
-        From `mentorstats.calibration.control_charts` with its usual settings; None without key-scored
-        recordings.
+        From `mentorstats.key_scores.control_charts` with its usual settings; None without recordings scored
+        by experts.
     trend
-        From `mentorstats.calibration.key_trend`, without groups.
+        From `mentorstats.key_scores.key_trend`, without groups.
     """
     if charts is None or trend is None or charts.runs.empty:
-        return Section(key="key-drift", question=QUESTION, answer=NO_RECORDS, status=Status.NO_RECORDS)
-    minimum = policy.rule("minimum_group_size")
+        nothing = (
+            "Without expert scores, a drift that all raters share cannot be distinguished from a change in "
+            "candidates."
+        )
+        return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs=NEEDS)
     signals = _signalling(charts)
-    tables = [blank(_trend(trend), minimum), *(_runs(charts, measure) for measure in MEASURES)]
-    if signals:
-        tables.append(_points(charts, signals))
-    return Section(
-        key="key-drift",
-        question=QUESTION,
-        answer=f"{_answer(charts)} {_all_raters(tables[0])}",
-        tables=tuple(tables),
+    mean = _trend(trend)
+    days = (_points(charts, signals),) if signals else ()
+    return ABOUT(
+        answer=f"{_answer(charts)} {_all_raters(mean, policy.rule('minimum_group_size'))}",
+        tables=(mean, *(_runs(charts, measure) for measure in MEASURES), *days),
         figures=tuple(_figure(charts, rater) for rater in signals[:MOST_FIGURES]),
+        findings=_findings(charts, signals),
         method=_method(),
         references=("shewhart_1931", "roberts_1959", "lucas_saccucci_1990", "liang_zeger_1986"),
         caution=(
-            "A signal is a reason to look at the recordings of that day and to talk. Charts of many raters "
-            "give some signals by chance alone; how many is said above. It is no ranking of raters and no "
-            "sole basis for a decision about a person.",
-            "The key is itself a judgement of experts, and a recording is not a lesson in a school that the "
-            "rater knows.",
+            "A signal is a reason to look at the recordings of that day with the rater. Charts of many "
+            "raters give some signals by chance alone.",
         ),
     )
 
@@ -77,29 +76,47 @@ def _signalling(charts: ControlCharts) -> list[str]:
     return [str(name) for name in bias.loc[bias["first_signal"].notna(), "rater"]]
 
 
+def _expected(charts: ControlCharts) -> str:
+    charted = charts.runs[charts.runs["status"] == Status.OK.value]
+    return number(float(charted["p_false_any"].sum()), "few")
+
+
 def _answer(charts: ControlCharts) -> str:
-    runs = charts.runs
-    raters = runs["rater"].nunique()
-    charted = runs[runs["status"] == Status.OK.value]
-    who = f"Of {count(raters, 'rater')} with key-scored recordings"
+    charted = charts.runs[charts.runs["status"] == Status.OK.value]
     if charted.empty:
-        return f"{who}, none scored on {FEWEST_DAYS} days or more, so that none can be followed over time."
+        return (
+            f"No rater scored recordings on {FEWEST_DAYS} days or more, so nobody can be followed over time."
+        )
     signals = int(charted["first_signal"].notna().sum())
     return (
-        f"{who}, {charted['rater'].nunique()} scored on {FEWEST_DAYS} days or more. Of their "
-        f"{count(len(charted), 'chart')} {signals} gave a signal; "
-        f"{number(float(charted['p_false_any'].sum()), 'distance')} would be expected by chance alone."
+        f"{count(signals, 'chart')} of {len(charted):,} gave a signal; about {_expected(charts)} would be "
+        "expected by chance."
     )
 
 
-def _all_raters(table: Table) -> str:
+def _findings(charts: ControlCharts, signals: list[str]) -> tuple[Finding, ...]:
+    if not signals:
+        return ()
+    raters = charts.runs["rater"].nunique()
+    return (
+        Finding(
+            concern=Concern.RATERS_FLAGGED,
+            what=f"The accuracy of {len(signals)} of {count(raters, 'rater')} changed over time.",
+            how_sure=f"Over all charts about {_expected(charts)} signals would be expected by chance.",
+            action="Go through the recordings of those days with the raters; the appendix has the charts.",
+            concerns="raters with recordings scored by experts",
+        ),
+    )
+
+
+def _all_raters(table: Table, minimum: Rule) -> str:
     known = table.data[table.data["trend"].notna()]
     start = "The mean drift of all raters"
-    if (table.data["trend" + STATUS] == Status.TOO_FEW_TO_SHOW.value).any():
-        return f"{start} is not shown, because too few scored recordings."
     if known.empty:
-        return f"{start} cannot be told from these recordings."
+        return f"{start} cannot be estimated from these recordings."
     row = known.iloc[-1]
+    if not minimum.met(row["n_raters"]):
+        return f"{start} is not shown, because too few raters scored recordings."
     if math.isnan(row["trend_low"]):
         return f"{start} has no interval: too few raters scored on several days."
     found = estimate(row["trend"], row["trend_low"], row["trend_high"], "levels")
@@ -109,30 +126,31 @@ def _all_raters(table: Table) -> str:
 def _method() -> tuple[str, ...]:
     still = number(average_run_length(SMOOTHING, WIDTH), "number")
     return (
-        "One value a recording: the mean over its criteria of level less key level, and the share at the key "
-        "level. Recordings of one day make one point. Each rater has two charts for each: days alone, with "
-        f"limits {LIMITS:g} errors from the rater's own mean, and a weighted mean of all days so far (weight "
-        f"{SMOOTHING:g} on the newest) with limits {WIDTH:g} of its errors away, which sees slow change. The "
-        "error comes from how much recordings of one rater differ, over all raters; criteria of one "
-        "recording go together.",
-        "Steady change is best seen by the slope of a rater's days; its error comes from the same spread.",
-        "The weighted mean of a rater who does not change leaves its limits once in "
-        f"{still} days in the long run. The probability of a false signal in a run as long as the rater's is "
-        "simulated, from all raters' departures from their own means; a rater who varies more than the "
-        "others has false signals more often.",
-        "The charts show change, not bias: their middle is the rater's own mean over the whole time, so that "
-        "after a change earlier days may lie outside as well as later ones. Mean drift is the slope of "
-        "the distance from the key over time, every rater having a level of its own, with errors between "
-        "raters. Where recordings came in a different order to different raters, every recording has a level "
-        "of its own too; otherwise harder recordings later on look like drift.",
+        "Each recording gives one value: the mean over its criteria of level minus expert level, and the "
+        "share of exact agreement. Recordings of one day make one point. Each rater has two charts for each: "
+        f"single days, with limits {LIMITS:g} standard errors from the rater's own mean, and an "
+        f"exponentially weighted mean of all days so far (weight {SMOOTHING:g} on the newest) with limits of "
+        f"{WIDTH:g} standard errors, which is sensitive to slow change. The standard error comes from how "
+        "much recordings of one rater differ, pooled over raters; the criteria of one recording are a "
+        "cluster.",
+        "Steady change is best seen in the slope of a rater's days; its standard error has the same source.",
+        f"The weighted mean of a rater who does not change leaves its limits about once in {still} days. The "
+        "probability of a false signal in a run as long as the rater's is simulated from all raters' "
+        "departures from their own means; a rater who varies more than the others has false signals more "
+        "often.",
+        "The charts show change, not bias: their centre is the rater's own mean over the whole time, so "
+        "after a change earlier days may be outside as well as later ones. Mean drift is the slope of the "
+        "difference from the expert score over time, adjusted for raters, with standard errors between "
+        "raters. Where recordings came in a different order to different raters it is adjusted for "
+        "recordings too; otherwise harder recordings later on look like drift.",
     )
 
 
 def _trend(trend: pd.DataFrame) -> Table:
     data = trend.reset_index()
     data["how"] = data["term"].map(TERMS)
-    for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
-        data["trend" + suffix] = data[source]
+    named = data.rename(columns={"low": "value_low", "high": "value_high"})
+    data = data.join(carried(named, {"value": "trend"}))
     return Table(
         key="key-drift-mean",
         title="Mean drift of all raters on key-scored recordings",
@@ -152,8 +170,8 @@ def _runs(charts: ControlCharts, measure: str) -> Table:
     runs = charts.runs[charts.runs["measure"] == measure].reset_index(drop=True)
     data = runs[["rater", "n_recordings", "n_points"]].copy()
     data["mean"] = runs["centre"]
-    for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
-        data["slope" + suffix] = runs[source]
+    named = runs.rename(columns={"low": "value_low", "high": "value_high"})
+    data = data.join(carried(named, {"value": "slope"}))
     data["signals"] = [_signals(row) for _, row in runs.iterrows()]
     data["chance"] = runs["p_false_any"]
     data["chance" + STATUS] = runs["status"]
@@ -172,6 +190,7 @@ def _runs(charts: ControlCharts, measure: str) -> Table:
             statistic("chance", "Chance of a false signal", "share"),
         ),
         references=("roberts_1959", "shewhart_1931"),
+        people=True,
     )
 
 
@@ -200,18 +219,19 @@ def _points(charts: ControlCharts, raters: list[str]) -> Table:
     data["outside"] = outside.map({True: "outside", False: ""})
     return Table(
         key="key-drift-days",
-        title="Days of the raters with a signal in their distance from the key",
+        title="Days of the raters with a signal in their difference from the expert score",
         data=data,
         columns=(
             group("rater", "Rater"),
             group("day", "Day"),
             counted("n_recordings", "Recordings", "number"),
-            statistic("value", "Above the key", "levels"),
+            statistic("value", "Difference from the expert score", "levels"),
             statistic("smoothed", "Weighted mean so far", "levels"),
             text("outside", "Limits"),
         ),
-        note="In brackets the limits, not an interval.",
+        note="In brackets the limits of the chart, not an interval.",
         references=("roberts_1959",),
+        people=True,
     )
 
 
@@ -221,13 +241,13 @@ def _figure(charts: ControlCharts, rater: str) -> Figure:
     first, last = (float(own["smoothed"].iloc[place]) for place in (0, -1))
     return Figure(
         key=wording.key("key-drift-chart", rater),
-        title=f"Rater {rater}: distance from the key over time",
-        draw=partial(run_chart.over_time, points=own, centre=float(run["centre"])),
+        title=f"Rater {rater}: difference from the expert score over time",
+        draw=lambda axes, _: run_chart.over_time(axes, points=own, centre=float(run["centre"])),
         alt=(
-            f"{count(len(own), 'day')} with key-scored recordings. The weighted mean goes from "
-            f"{number(first, 'levels')} to {number(last, 'levels')} levels above the key, about the rater's "
-            f"own mean of {number(float(run['centre']), 'levels')}; signals: {_signals(run)}. Dots are days, "
-            "filled where a limit is passed; the line is the weighted mean, dashed its limits, thin those of "
+            f"{count(len(own), 'day')} with recordings scored by experts. The weighted mean starts at "
+            f"{number(first, 'levels')} and ends at {number(last, 'levels')} levels; the rater's own mean is "
+            f"{number(float(run['centre']), 'levels')}. Signals: {_signals(run)}. Dots are days, filled "
+            "outside the limits; the line is the weighted mean, dashed lines its limits, thin lines those of "
             "a day."
         ),
         table="key-drift-days",

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.columns import counted, group, text
-from mentorstats.report.model import Section, Table, Verdict
+from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 from mentorstats.report.render.vocabulary import RULES, meanings
 
 STEPS = {
-    "has_level": "Has a level",
+    "has_level": "With a level",
     "of_either_role": "Given by a mentor or a supervisor",
     "other_role_too": "The other role rated the same criterion of the same lesson",
     "not_marked_dependent": "Neither rating is marked as not independent",
 }
+ABOUT = partial(
+    Section, key="records-used", name="records used", question="Which records is this report based on?"
+)
 REASONS = {
     "not_observed": "Not observed",
     "not_applicable": "Not applicable",
@@ -24,9 +29,9 @@ REASONS = {
     "withheld": "Withheld",
 }
 LOST = (
-    "So many ratings were set aside that those left may not stand for the whole: a label or a code that the "
-    "mapping does not know can take out a whole level, role or site, and every figure below is then that of "
-    "a selection. The command check lists the faults."
+    "So many ratings were set aside that the rest may not represent the whole. A label or a code that the "
+    "mapping does not know can remove a whole level, role or site, and every figure then describes a "
+    "selection."
 )
 EFFECTS = {"stops": "reading stopped", "set_aside": "set aside", "notice": "kept, with a notice"}
 
@@ -47,33 +52,46 @@ def section(
     ratings = files[["rows_read", "rows_set_aside"]].sum()
     read, aside = int(ratings["rows_read"]), int(ratings["rows_set_aside"])
     compared = int(flow["n"].loc["other_role_too"])
-    answer = (
-        f"The files hold {count(read, 'rating')}, of which {aside:,} {'was' if aside == 1 else 'were'} set "
-        f"aside as faulty. {_compared(compared)}"
-    )
-    lossy = _lossy(files, policy.rule("set_aside_share"))
-    return Section(
-        key="records-used",
-        question="Which records stand behind this report?",
-        answer=f"{answer} {lossy}".strip(),
+    lost = _lost(files, policy.rule("set_aside_share"))
+    set_aside = f"{aside:,} {'was' if aside == 1 else 'were'} set aside as faulty."
+    return ABOUT(
+        answer=f"The files hold {count(read, 'rating')}; {set_aside} {_compared(compared)}",
+        main=("selection",),
         tables=(_steps(read, aside, flow), *_without_level(long), *_faults(problems)),
+        findings=_findings(read, aside, lost, policy.rule("set_aside_share")),
         method=(
-            "Every rating is held to the lines of the first table in that order; one that fails is left "
-            "out there. A rating whose independence was not recorded is kept. Faulty entries are set "
+            "The filters of the first table apply to every rating in that order; a rating that fails one is "
+            "excluded there. A rating whose independence was not recorded is kept. Faulty entries are set "
             "aside, never corrected; the files themselves are not changed.",
         ),
-        caution=(LOST,) if lossy else (),
-        verdict=Verdict.NOT_MET if lossy else None,
+        caution=(LOST,) if lost else (),
+        verdict=Verdict.NOT_MET if lost else None,
     )
 
 
 def _compared(n: int) -> str:
     if not n:
-        return "None can be compared: no criterion of a lesson is left with a level from both roles."
-    return f"{n:,} can be compared, because a mentor and a supervisor rated the same criterion of a lesson."
+        return "No rating can be compared: no criterion of a lesson has a level from both roles."
+    return f"{n:,} can be compared: a mentor and a supervisor rated the same criterion of a lesson."
 
 
-def _lossy(files: pd.DataFrame, rule: Rule) -> str:
+def _findings(read: int, aside: int, lost: str, rule: Rule) -> tuple[Finding, ...]:
+    if not read or not lost:
+        return ()
+    return (
+        Finding(
+            concern=Concern.RECORDS_UNUSABLE,
+            what="Many ratings could not be used.",
+            how_sure=f"{aside:,} of {count(read, 'rating')} were set aside as faulty "
+            f"({_percent(aside / read)}); the policy allows {_percent(rule.value)} a file.",
+            action="Run mentorstats check on the folder, correct the faults it lists, and make the "
+            "report again.",
+            concerns=lost,
+        ),
+    )
+
+
+def _lost(files: pd.DataFrame, rule: Rule) -> str:
     """Name the files that lost more ratings than the policy allows, the worst first."""
     lost: list[tuple[float, str]] = []
     columns = (files[name].tolist() for name in ("file", "sheet", "rows_read", "rows_set_aside"))
@@ -82,13 +100,7 @@ def _lossy(files: pd.DataFrame, rule: Rule) -> str:
         if not rule.met(share):
             lost.append((share, f"{file}, sheet {sheet}" if sheet else str(file)))
     lost.sort(reverse=True)
-    if not lost:
-        return ""
-    named = wording.listed([f"{name} ({_percent(share)})" for share, name in lost])
-    return (
-        f"More than the {_percent(rule.value)} that the policy allows were set aside in {named}: mend the "
-        "faults before reading on."
-    )
+    return wording.listed([f"{name} ({_percent(share)})" for share, name in lost])
 
 
 def _percent(share: float) -> str:
@@ -98,7 +110,7 @@ def _percent(share: float) -> str:
 def _steps(read: int, aside: int, flow: pd.DataFrame) -> Table:
     first = pd.DataFrame(
         {
-            "step": ["Stands in the files", "Is not faulty"],
+            "step": ["In the files", "Not faulty"],
             "n_left_out": [0, aside],
             "n": [read, read - aside],
         }
@@ -109,9 +121,9 @@ def _steps(read: int, aside: int, flow: pd.DataFrame) -> Table:
         title="From the ratings in the files to the ratings compared",
         data=pd.concat([first, rest], ignore_index=True),
         columns=(
-            group("step", "Asked of each rating"),
-            counted("n_left_out", "Left out here", "ratings"),
-            counted("n", "Remain", "ratings"),
+            group("step", "Filter"),
+            counted("n_left_out", "Excluded", "ratings"),
+            counted("n", "Remaining", "ratings"),
         ),
     )
 
@@ -120,15 +132,15 @@ def _without_level(long: pd.DataFrame) -> list[Table]:
     missing = long.loc[long["level"].isna(), "missing_reason"].astype("str")
     if missing.empty:
         return []
-    counted = missing.map(REASONS).fillna("Reason not recorded").value_counts().sort_index()
+    by_reason = missing.map(REASONS).fillna("Reason not recorded").value_counts().sort_index()
     return [
         Table(
             key="without-level",
             title="Ratings without a level, by the reason recorded",
-            data=counted.rename_axis("reason").reset_index(name="n"),
+            data=by_reason.rename_axis("reason").reset_index(name="n"),
             columns=(
                 group("reason", "Reason"),
-                counted("n", "Number", "ratings"),
+                counted("n", "Ratings", "ratings"),
             ),
         )
     ]
@@ -138,21 +150,22 @@ def _faults(problems: pd.DataFrame) -> list[Table]:
     if problems.empty:
         return []
     grouped = problems.groupby(["rule", "effect"], observed=True, dropna=False)
-    counted = grouped.agg(n=("row", "size"), files=("file", "nunique")).reset_index()
+    found = grouped.agg(n=("row", "size"), files=("file", "nunique")).reset_index()
     return [
         Table(
             key="faults",
             title="Faults found while reading all tables",
-            data=counted.assign(
-                effect=counted["effect"].map(EFFECTS),
-                rule=counted["rule"].map(meanings(RULES)).fillna(counted["rule"]),
+            data=found.assign(
+                effect=found["effect"].map(EFFECTS),
+                rule=found["rule"].map(meanings(RULES)).fillna(found["rule"]),
             ),
             columns=(
                 group("rule", "Fault"),
                 text("effect", "What was done"),
-                counted("n", "Found", "times"),
+                counted("n", "Faulty entries", "times"),
                 counted("files", "Files", "number"),
             ),
-            note="The command check lists each one with its file, sheet, row, column and remedy.",
+            note="A faulty entry is one cell or one row of one file. The command check lists each with "
+            "its file, sheet, row, column and remedy.",
         )
     ]
