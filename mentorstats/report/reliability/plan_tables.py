@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from mentorstats.estimate import Status
-from mentorstats.report.columns import BOUNDS, STATUS, WORDS, counted, group, statistic, text
+from mentorstats.report.columns import STATUS, WORDS, carried, counted, group, statistic, text
 from mentorstats.report.model import Table
 from mentorstats.report.numbers import count, number
 
@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from mentorstats.reliability.plans.halves import HalvesChange
     from mentorstats.reliability.plans.visit_plans import VisitPlans
 
-PLANS = "visit-plans"
+PLANS, MAIN_PLANS = "visit-plans", "visit-plans-near"
+MOST_PLANS = 6  # of a page
 MEANINGS = {
-    frozenset({"candidate"}): "how far candidates differ: what a score is to tell",
-    frozenset({"rater"}): "severity: some raters score everyone lower than others do",
+    frozenset({"candidate"}): "how far candidates differ, which a score is meant to measure",
+    frozenset({"rater"}): "severity: some raters score all candidates lower than others do",
     frozenset({"candidate", "rater"}): "a rater's view of one candidate",
-    frozenset({"candidate", "observation"}): "one lesson of a candidate better than another",
-    frozenset({"candidate", "rater", "observation"}): "the rest: one rater's view of one lesson, and chance",
+    frozenset({"candidate", "observation"}): "differences between a candidate's lessons",
+    frozenset({"candidate", "rater", "observation"}): "residual: one rater's view of one lesson, and chance",
 }
 
 
@@ -48,19 +49,17 @@ def components(plans: VisitPlans) -> Table:
         for name, several in zip(plans.study.component_names, told.effects, strict=True)
     }
     data = pd.DataFrame({"component": found.index, "meaning": [meaning.get(n, "") for n in found.index]})
-    for column in ("share", "share_low", "share_high", "variance", "status"):
-        data[column] = found[column].to_numpy()
-    data["share_status"] = data["variance_status"] = data.pop("status")
-    data["variance_low"], data["variance_high"] = found["low"].to_numpy(), found["high"].to_numpy()
+    rows = found.rename(columns={"low": "variance_low", "high": "variance_high"}).reset_index(drop=True)
+    data = data.join(carried(rows, {"share": "share", "variance": "variance"}))
     return Table(
         key="score-components",
-        title="What the scores of single visits are made of",
+        title="Variance components of the score of one visit",
         data=data,
         columns=(
             group("component", "Component"),
             statistic("share", "Share", "share"),
             statistic("variance", "Variance", "variance"),
-            text("meaning", "What it is"),
+            text("meaning", "Meaning"),
         ),
         note=f"{_behind(plans.study)} In brackets: {percent(plans)} intervals. × is crossing: "
         f"{plans.study.design.text}.",
@@ -89,54 +88,61 @@ def squares(plans: VisitPlans) -> Table | None:
 
 
 def plans(found: VisitPlans) -> Table:
-    """Plans with dependability, the same at worst, and cost; the cheapest that reaches the target marked."""
-    shown = found.estimable
-    data = shown[["n_raters", "n_visits", "cost"]].reset_index(drop=True)
-    data["plan"] = [
-        f"{count(int(v), 'visit')} by {count(int(r), 'rater')}"
-        for r, v in zip(shown["n_raters"], shown["n_visits"], strict=True)
-    ]
-    for name in ("dependability", "generalizability", "sem"):
-        data[name] = shown[name].to_numpy()
-        for end in BOUNDS:
-            data[name + end] = np.asarray(shown.get(name + end, np.nan))
-        data[name + STATUS] = shown["status"].to_numpy()
-    labels = {"plan": "Plan", "dependability": "Dependability"}
+    """Plans with dependability, the same under a cautious assumption, and cost."""
+    shown = found.estimable.reset_index(drop=True)
+    data = shown[["n_raters", "n_visits", "cost"]].assign(plan=[_plan(row) for _, row in shown.iterrows()])
+    data = data.join(carried(shown, {name: name for name in ("dependability", "generalizability", "sem")}))
     worst = found.pessimistic.set_index(["n_raters", "n_visits"])["dependability"]
     if len(worst):
-        places = pd.MultiIndex.from_frame(data[["n_raters", "n_visits"]])
-        data["worst"] = worst.reindex(places).to_numpy()
-        labels["worst"] = "At worst"
-    labels |= {"generalizability": "Comparing candidates", "sem": "Standard error", "cost": "Cost"}
-    statistics = tuple(name for name in labels if name != "plan")
+        data["worst"] = worst.reindex(pd.MultiIndex.from_frame(data[["n_raters", "n_visits"]])).to_numpy()
+    cautious = (statistic("worst", "Dependability, cautious", "zero_one"),) if len(worst) else ()
     return Table(
         key=PLANS,
         title="Plans of visits",
         data=data,
-        labels=labels,
-        units={
-            "dependability": "zero_one",
-            "worst": "zero_one",
-            "generalizability": "zero_one",
-            "sem": "distance",
-            "cost": "plain",
-        },
-        group_columns=("plan",),
-        statistic_columns=statistics,
+        columns=(
+            group("plan", "Plan"),
+            statistic("dependability", "Dependability", "zero_one"),
+            *cautious,
+            statistic("generalizability", "Generalizability (comparing candidates)", "zero_one"),
+            statistic("sem", "Standard error of measurement", "distance"),
+            statistic("cost", "Cost", "plain"),
+        ),
         note=f"{_behind(found.study)} {_plans_note(found)}",
         references=("brennan_2001", "weerahandi_1993"),
     )
 
 
+def main_plans(found: VisitPlans) -> Table:
+    """The current plan and those a director would choose between: at most six, and only what decides."""
+    full = plans(found)
+    data = full.data
+    chosen = found.chosen[found.chosen["scenario"] == "as_estimated"]
+    cut = float(chosen.iloc[0]["cost"]) if len(chosen) else float(data["cost"].max())
+    near = (data["cost"] - cut).abs().sort_values(kind="stable").index[:MOST_PLANS]
+    wanted = ("plan", "dependability", "sem", "cost")
+    return Table(
+        key=MAIN_PLANS,
+        title="Plans about as costly as the cheapest that reaches the target",
+        data=data.loc[sorted(near)].reset_index(drop=True),
+        columns=tuple(column for column in full.columns if column.name in wanted),
+        note="Cost is for one candidate, in the unit of the prices given.",
+    )
+
+
+def _plan(row: pd.Series) -> str:
+    return f"{count(int(row['n_visits']), 'visit')} by {count(int(row['n_raters']), 'rater')}"
+
+
 def _plans_note(found: VisitPlans) -> str:
     said = (
-        f"In brackets: {percent(found)} intervals. Comparing candidates: the same without severity as an "
-        "error, which holds only where all candidates have the same raters. Cost is for one candidate, in "
-        "the unit of the prices given."
+        f"In brackets: {percent(found)} intervals. Generalizability does not count severity as error, which "
+        "is right only where all candidates have the same raters. Cost is for one candidate, in the unit of "
+        "the prices given."
     )
     if found.pessimistic.empty:
         return said
-    return f"{said} At worst: {found.pessimistic['status_note'].iloc[0]}"
+    return f"{said} Cautious: {found.pessimistic['status_note'].iloc[0]}"
 
 
 def _size(plans: VisitPlans) -> str:
@@ -145,16 +151,13 @@ def _size(plans: VisitPlans) -> str:
 
 
 def criteria(found: pd.DataFrame, plans: VisitPlans, titles: Mapping[str, str]) -> Table:
-    """Dependability of each criterion reported singly under one plan."""
+    """Dependability of each criterion reported separately under one plan."""
     data = found.reset_index()
     data["criterion" + WORDS] = data["criterion"].map(titles)
     data["dependability_status"] = data["share_status"] = data["status"]
-    for name in ("share", "correlation"):
-        for end in BOUNDS:
-            data[name + end] = np.nan
     return Table(
-        key="criteria-singly",
-        title=f"Criteria reported singly, {_size(plans)}",
+        key="criteria-separately",
+        title=f"Criteria reported separately, {_size(plans)}",
         data=data,
         columns=(
             group("criterion", "Criterion"),
@@ -162,9 +165,11 @@ def criteria(found: pd.DataFrame, plans: VisitPlans, titles: Mapping[str, str]) 
             counted("n_ratings", "Ratings", "ratings"),
             statistic("share", "Candidates' share of one rating", "share"),
             statistic("dependability", "Dependability", "zero_one"),
-            statistic("correlation", "Correlation with the others, error taken out", "coefficient"),
+            statistic(
+                "correlation", "Correlation with the others, corrected for measurement error", "coefficient"
+            ),
         ),
-        note=f"In brackets: {percent(plans)} intervals. Correlations at the edge came out beyond 1.",
+        note=f"In brackets: {percent(plans)} intervals. A correlation of 1 was estimated at 1 or beyond.",
         references=("brennan_2001",),
     )
 
@@ -173,11 +178,7 @@ def change(found: HalvesChange) -> Table:
     """Reliability of change by number of raters."""
     shown = found.table[found.table["scenario"] == "as_estimated"].reset_index(drop=True)
     data = pd.DataFrame({"plan": [f"{count(int(n), 'rater')} in both halves" for n in shown["n_raters"]]})
-    for name in ("generalizability", "dependability", "sem"):
-        data[name] = shown[name]
-        for end in BOUNDS:
-            data[name + end] = shown.get(name + end, np.nan)
-        data[name + STATUS] = shown["status"]
+    data = data.join(carried(shown, {name: name for name in ("generalizability", "dependability", "sem")}))
     visits = "no visits" if np.isnan(found.n_visits) else f"{found.n_visits:.1f} visits"
     return Table(
         key="change-plans",
@@ -185,9 +186,9 @@ def change(found: HalvesChange) -> Table:
         data=data,
         columns=(
             group("plan", "Raters"),
-            statistic("generalizability", "Comparing changes", "zero_one"),
-            statistic("dependability", "A change itself", "zero_one"),
-            statistic("sem", "Standard error", "distance"),
+            statistic("generalizability", "Differences between candidates", "zero_one"),
+            statistic("dependability", "Size of a change", "zero_one"),
+            statistic("sem", "Standard error of measurement", "distance"),
         ),
         note=f"{_behind(found.study)} Each rater makes as many visits in each half as now ({visits}, "
         "harmonic mean).",
@@ -196,25 +197,26 @@ def change(found: HalvesChange) -> Table:
 
 
 def links(found: Sequence[RoleLinks]) -> Table | None:
-    """Extra double-scorings that would link raters of one role, codes only; nothing where none is needed."""
+    """Extra double-scored lessons that would connect raters of one role, by the rater who would come."""
     rows = [one.table.assign(role=one.role) for one in found if len(one.table)]
     if not rows:
         return None
     data = pd.concat(rows, ignore_index=True)
     data["joins"] = [f"{a} and {b}" for a, b in zip(data["from_network"], data["to_network"], strict=True)]
-    data["why"] = data["closes_ring"].map({False: "links", True: "holds without any one rater"})
+    data["why"] = data["closes_ring"].map({False: "connects", True: "back-up link"})
     data["cost" + STATUS] = Status.OK.value
     return Table(
         key="links",
-        title="Fewest extra double-scored lessons that would link raters now compared by assumption",
+        title="Fewest extra double-scored lessons that would connect separate networks",
         data=data,
         columns=(
             group("role", "Role"),
-            group("rater", "Rater who would come"),
-            group("candidate", "Candidate whose lesson it is"),
+            group("rater", "Rater who would visit"),
             text("joins", "Networks"),
-            text("why", "What for"),
+            text("why", "Purpose"),
             statistic("cost", "Cost", "plain"),
         ),
-        note="Of each network the rater with most lessons, once. Other pairs of these networks do as well.",
+        note="For each network the rater with most lessons, who would rate one lesson of a candidate "
+        "of the other network. Other pairs of these networks serve as well.",
+        people=True,
     )
