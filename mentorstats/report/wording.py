@@ -124,3 +124,8 @@ def moved(what: str, before: float, after: float, under: str) -> str:
 def times(n: int) -> str:
     """How often: once, twice, 3 times."""
     return {1: "once", 2: "twice"}.get(n, f"{n:,} times")
+
+
+def raters_of(role: str) -> str:
+    """Raters of a role, in the plural."""
+    return "other raters" if role == "other" else f"{role}s"

@@ -1,22 +1,25 @@
-"""Section: have candidates come to raters as if at random, as severity needs?"""
+"""Section: is assignment to raters related to candidate quality? Severity assumes that it is not."""
 
 from __future__ import annotations
+
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.calibration.raters.assignment import LOW_POWER, Assignment
 from mentorstats.estimate import Status, has_value
-from mentorstats.policy import Policy
-from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic, text
-from mentorstats.report.model import Section, Table, Verdict
-from mentorstats.report.numbers import count, estimate, number
-from mentorstats.report.small_groups import blank
-from mentorstats.report.wording import listed, sentence
+from mentorstats.policy import Policy, Rule
+from mentorstats.report.columns import carried, counted, group, statistic, text
+from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
+from mentorstats.report.wording import listed, raters_of, sentence
 
-QUESTION = "Did candidates come to raters as if at random?"
-NO_RECORDS = (
-    "There is no fit of the ratings to tell this from; it needs raters, candidates and lessons with ratings."
+ABOUT = partial(
+    Section,
+    key="assignment",
+    name="assignment of candidates to raters",
+    question="Is assignment to raters related to candidate quality?",
 )
+NEEDS = "ratings of candidates by two or more raters, with their lessons"
 
 
 def section(found: Assignment, policy: Policy) -> Section:
@@ -28,38 +31,34 @@ def section(found: Assignment, policy: Policy) -> Section:
         From `mentorstats.calibration.assignment_check`.
     """
     if found.roles.empty:
-        return Section(key="assignment", question=QUESTION, answer=NO_RECORDS, status=Status.NO_RECORDS)
+        nothing = "The ratings do not allow a model from which this could be estimated."
+        return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs=NEEDS)
     minimum = policy.rule("minimum_group_size")
-    roles = blank(_roles(found.roles), minimum)
-    shown = found.raters[found.raters["n_candidates"].map(minimum.met)]
-    tables = [roles]
-    if len(shown):
-        tables.append(_raters(shown, len(found.raters) - len(shown), minimum.value))
-    return Section(
-        key="assignment",
-        question=QUESTION,
-        answer=_answer(found.roles, roles.data),
-        tables=tuple(tables),
+    return ABOUT(
+        answer=_answer(found.roles, minimum),
+        detail=_detail(found.roles, minimum),
+        tables=(_roles(found.roles), _raters(found.raters)),
+        findings=_findings(found.roles, minimum),
         method=(
-            "Severity is estimated twice from one fit: with candidates as a random sample, whoever rates "
-            "them, and within candidates, comparing raters only with others who rated the same people. If "
-            "candidates come to raters as if at random both are right, and the first is the surer; their "
-            "difference then has the variance of the second less that of the first. The fit was not made "
-            "again; where candidates have few ratings, limits of one rater's difference are a little too "
+            "Severity is estimated twice from one fit: with candidates as a random sample, and within "
+            "candidates, which compares raters only with others who rated the same people. If candidates are "
+            "assigned to raters as if at random both are unbiased and the first is more precise; their "
+            "difference then has the variance of the second minus that of the first. The model is not fitted "
+            "again; where candidates have few ratings, the limits of one rater's difference are slightly too "
             "narrow.",
-            "The test of a role asks the same of all its raters with two candidates or more, by the group "
-            "means' form: whether each rater's share of a candidate's ratings adds to what is known of the "
-            "candidate, a score test from the same fit. Its number is the standard deviation between raters, "
-            "beyond error, of what severity moves by when the group means are taken out, in levels of a "
-            "middling candidate's score, with the interval of the Q-profile. The lower limit is above zero "
-            "exactly when the test rejects, meant for one role in twenty by chance alone. The group means' "
-            "coefficients tell how far the candidates of different raters differ.",
+            "The test of a role includes all its raters with two candidates or more, in the form of group "
+            "means: does each rater's share of a candidate's ratings add to what is known of the candidate? "
+            "It is a score test from the same fit. The figure given is the standard deviation between "
+            "raters, corrected for error, of the change in severity when the group means are removed, in "
+            "levels of an average candidate's score, with its Q-profile interval. The lower limit is above "
+            "zero exactly when the test rejects, which it does for one role in twenty by chance. The "
+            "coefficients of the group means estimate how far the candidates of different raters differ.",
         ),
         references=("hausman_1978", "mundlak_1978", "rao_1948", "viechtbauer_2007", "cochran_1954"),
         caution=(
             LOW_POWER,
-            "A difference is a reason to look at how placements are made and to talk. It says nothing about "
-            "a rater's skill, is no ranking, and is no sole basis for a decision about a person.",
+            "A difference says nothing about a rater's skill. It is a reason to look at how placements are "
+            "made.",
         ),
         verdict=_verdict(found),
     )
@@ -72,76 +71,99 @@ def _verdict(found: Assignment) -> Verdict:
     return Verdict.NOT_CLEAR if any(told) else Verdict.NOT_ASSESSED
 
 
-def _answer(roles: pd.DataFrame, shown: pd.DataFrame) -> str:
-    told = []
-    for (_, row), visible in zip(roles.iterrows(), shown["sd" + STATUS], strict=True):
-        name = f"{row['rater_role']}s"
-        if visible == Status.TOO_FEW_TO_SHOW:
-            told.append(f"{name} are too few to show")
+def _answer(roles: pd.DataFrame, minimum: Rule) -> str:
+    related, unknown, hidden, clear = [], [], [], []
+    for row in roles.to_dict("records"):
+        name = raters_of(str(row["rater_role"]))
+        if not minimum.met(row["n_raters"]):
+            hidden.append(name)
         elif row["status"] == Status.ASSIGNMENT_NOT_IGNORABLE:
-            told.append(
-                f"for {name} it matters who got which candidates: severity moves by a standard deviation of "
-                f"{_size(row)}, and adjusted scores and marks of {name} are withheld"
-            )
+            related.append(name)
         elif has_value(Status(row["status"])):
-            told.append(f"for {name} nothing says that it matters (severity moves by {_size(row)})")
+            clear.append(name)
         else:
-            told.append(f"for {name} it cannot be checked")
-    return f"{sentence(listed(told))}. {LOW_POWER}"
+            unknown.append(name)
+    told = []
+    if related:
+        told.append(f"Yes, for {listed(related)}: adjusted scores and flags are withheld for them.")
+    if clear:
+        told.append(f"There is no evidence that it is for {listed(clear)}, but the test has little power.")
+    if unknown:
+        told.append(f"It cannot be tested for {listed(unknown)}.")
+    if hidden:
+        told.append(f"{sentence(listed(hidden))} are too few to show.")
+    return " ".join(told)
+
+
+def _detail(roles: pd.DataFrame, minimum: Rule) -> tuple[str, ...]:
+    told = [
+        f"After adjusting for caseload, the severity of {raters_of(str(row['rater_role']))} changes by a "
+        f"standard deviation of {_size(row)}."
+        for _, row in roles.iterrows()
+        if minimum.met(row["n_raters"]) and not pd.isna(row["sd_level"])
+    ]
+    return (" ".join(told),) if told else ()
 
 
 def _size(row: pd.Series) -> str:
     value, low, high = (float(row["sd_level" + end]) for end in ("", *BOUNDS))
     share = number(float(row["confidence"]), "share")
-    return f"{estimate(value, low, high, 'distance')} levels, interval of {share} %"
+    return f"{estimate(value, low, high, 'distance')} levels ({share}\N{NO-BREAK SPACE}% interval)"
+
+
+def _findings(roles: pd.DataFrame, minimum: Rule) -> tuple[Finding, ...]:
+    related = roles[
+        (roles["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value) & roles["n_raters"].map(minimum.met)
+    ]
+    return tuple(
+        Finding(
+            concern=Concern.NOT_COMPARABLE,
+            what=f"Candidates were not assigned to {raters_of(str(row['rater_role']))} as if at random.",
+            how_sure="After adjusting for caseload, severity changes by a standard deviation of "
+            f"{_size(row)}.",
+            action="Do not compare these raters or adjust their scores; look at how placements are "
+            "made, and add lessons rated by a second rater.",
+            concerns=raters_of(str(row["rater_role"])),
+        )
+        for _, row in related.iterrows()
+    )
 
 
 def _roles(roles: pd.DataFrame) -> Table:
     data = roles[["rater_role", "n_raters", "n_compared"]].copy()
-    for name, source in (
-        ("sd", "sd_level"),
-        ("share", "caseload_share"),
-    ):
-        data[name] = roles[source]
-        data[name + STATUS] = roles["status"]
-    for end in BOUNDS:
-        data["sd" + end] = roles["sd_level" + end]
+    data = data.join(carried(roles, {"sd_level": "sd", "caseload_share": "share"}))
     confidence = 100 * float(roles["confidence"].iloc[0])
     return Table(
         key="assignment-roles",
-        title="What severity moves by when what candidates are like is taken out",
+        title="Change in severity after adjusting for caseload",
         data=data,
         columns=(
             group("rater_role", "Role"),
             counted("n_raters", "Raters", "raters"),
-            counted("n_compared", "Of them compared", "number"),
-            statistic("sd", "Move of severity, standard deviation beyond error", "distance"),
-            statistic("share", "Candidates' variance between raters", "share"),
+            counted("n_compared", "Raters compared", "number"),
+            statistic("sd", "Change in severity (standard deviation, corrected for error)", "distance"),
+            statistic("share", "Share of candidates' variance between raters", "share"),
         ),
-        note=f"Intervals of {confidence:g} %, so that the lower limit goes with the test.",
+        note=f"Intervals of {confidence:g} %, so that a lower limit above zero corresponds to the test.",
         references=("mundlak_1978",),
     )
 
 
-def _raters(raters: pd.DataFrame, left_out: int, smallest: float) -> Table:
-    data = raters[["rater", "rater_role", "n_candidates", "n_lessons"]].reset_index(drop=True)
-    for end in ("", *BOUNDS):
-        data["difference" + end] = raters["difference_level" + end].to_numpy()
-    data["difference" + STATUS] = raters["status"].to_numpy()
-    note = "Positive: seems the more lenient for the candidates who came."
-    if left_out:
-        note += f" {count(left_out, 'rater')} with fewer than {smallest:g} candidates not listed."
+def _raters(raters: pd.DataFrame) -> Table:
+    data = raters[["rater", "rater_role", "n_candidates", "n_lessons"]]
+    data = data.join(carried(raters, {"difference_level": "difference"})).reset_index(drop=True)
     return Table(
         key="assignment-raters",
-        title="Raters, by role and in the order of their codes",
+        title="Change in severity after adjusting for caseload, by role and code",
         data=data,
         columns=(
             group("rater", "Rater"),
             text("rater_role", "Role"),
             counted("n_candidates", "Candidates", "people"),
             counted("n_lessons", "Lessons", "lessons"),
-            statistic("difference", "What the candidates who came add to the rater's severity", "levels"),
+            statistic("difference", "Change in severity", "levels"),
         ),
-        note=note,
+        note="Positive: the rater appears more lenient because of the candidates assigned.",
         references=("hausman_1978",),
+        people=True,
     )

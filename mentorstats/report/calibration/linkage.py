@@ -1,35 +1,34 @@
-"""Section: which raters shared lessons and candidates link, and which only an assumption compares."""
+"""Section: which raters can be compared with each other, and which only under an assumption."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.calibration import Linkage
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
-from mentorstats.report.model import Section, Table
+from mentorstats.report.columns import Column, counted, group, statistic, text
+from mentorstats.report.model import Concern, Finding, Section, Table
 from mentorstats.report.numbers import count
-from mentorstats.report.small_groups import blank
-from mentorstats.report.wording import listed, sentence
+from mentorstats.report.wording import listed, raters_of, sentence
 
-QUESTION = "What lets raters be compared?"
 LINKS = {
     "same_lessons": "same lessons",
     "same_candidates": "same candidates at other times",
     "other_role": "another role only",
     "none": "nobody of the role",
 }
-CUT_OFF = "Cut off without: raters who would be cut off from most of their role without this one."
 WAYS = {
     "same_lessons": "the same lessons",
     "same_candidates": "the same candidates at other times",
     "other_role": "raters of another role only",
 }
 COMPARED = {
-    Status.BY_ASSUMPTION.value: "by assumption",
-    Status.NOT_IDENTIFIED.value: "not separable",
+    Status.BY_ASSUMPTION.value: "assuming comparable caseloads",
+    Status.NOT_IDENTIFIED.value: "confounded with site or cohort",
     Status.ONE_RATER.value: "only one of the role",
     Status.NO_RECORDS.value: "no usable rating",
 }
@@ -38,25 +37,30 @@ JOINED = {
     Status.COHORT_IS_RATER.value: "no",
     Status.NO_RECORDS.value: "no rater in one of them",
 }
-ROLE_COLUMNS = {  # column: heading, unit
-    "n_raters": ("Raters", "raters"),
-    "n_networks": ("Networks", "number"),
-    "share_largest": ("In the largest", "share"),
-    "n_linked": ("Linked with most", "number"),
-    "n_by_assumption": ("By assumption", "number"),
-    "n_not_identified": ("Not separable", "number"),
-    "n_thin": ("Thin links", "number"),
-    "n_holding": ("Hold it together", "number"),
-}
-RATER_COLUMNS = {
-    "n_lessons": ("Lessons", "lessons"),
-    "n_candidates": ("Candidates", "people"),
-    "n_shared_lessons": ("Lessons shared", "lessons"),
-    "n_met_same_role": ("Met of own role", "number"),
-    "n_met_other_role": ("Met of others", "number"),
-    "network": ("Network", ""),
-    "cut_off": ("Cut off without", "number"),
-}
+ROLES = (
+    counted("n_raters", "Raters", "raters"),
+    counted("n_networks", "Networks", "number"),
+    statistic("share_largest", "In the largest", "share"),
+    counted("n_linked", "Connected with most", "number"),
+    counted("n_by_assumption", "Assuming comparable caseloads", "number"),
+    counted("n_not_identified", "Confounded with site or cohort", "number"),
+)
+ROBUSTNESS = (counted("n_thin", "Weak links", "number"), counted("n_holding", "Critical raters", "number"))
+RATERS = (
+    counted("n_lessons", "Lessons", "lessons"),
+    counted("n_candidates", "Candidates", "people"),
+    counted("n_shared_lessons", "Lessons shared", "lessons"),
+    counted("n_met_same_role", "Raters of own role met", "number"),
+    counted("n_met_other_role", "Raters of other roles met", "number"),
+    text("network", "Network"),
+    counted("cut_off", "Disconnected if removed", "number"),
+)
+ABOUT = partial(
+    Section,
+    key="networks",
+    name="comparability of raters",
+    question="Which raters can be compared with each other?",
+)
 
 
 def section(
@@ -74,218 +78,230 @@ def section(
         From `mentorstats.calibration.in_common`, by cohort.
     """
     if found.roles.empty or not found.roles["n_raters"].sum():
-        answer = "No rating has a rater, a role and a level, so there is nobody to compare."
-        return Section(key="networks", question=QUESTION, answer=answer, status=Status.NO_RECORDS)
+        nothing = "No rating has a rater, a role and a level."
+        return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs="ratings with rater, role and level")
     minimum = policy.rule("minimum_group_size")
     tables = [
-        _roles(found, minimum),
+        _roles(found),
+        _robustness(found),
         *([_versions(versions)] if len(versions) > 1 else []),
-        *_raters(found, minimum),
+        *_raters(found),
         *([_cohorts(cohorts)] if len(cohorts) else []),
     ]
-    return Section(
-        key="networks",
-        question=QUESTION,
+    return ABOUT(
         answer=_answer(found.roles, minimum),
-        tables=tuple(blank(table, minimum) for table in tables),
+        detail=_detail(found.roles, minimum),
+        main=("networks-roles",),
+        tables=tuple(tables),
+        findings=_findings(found.roles, minimum),
         method=_method(found),
         references=("weeks_williams_1964", "hopcroft_tarjan_1973", "stoer_wagner_1997"),
         caution=(
-            "A link makes a comparison possible, not sure: how sure it is stands with the severities. Raters "
-            "compared by assumption are not to be read on one scale with the others. Where the programme "
-            "gave some raters the candidates who needed most help, the assumption is wrong, and the records "
-            "alone can hardly show it.",
-            "For planning visits and training: that a rater is not linked says how visits were planned, and "
-            "nothing about the rater.",
+            "A link makes a comparison possible, not precise: the intervals of severity show how precise it "
+            "is. Raters compared under the assumption must not be read on one scale with the others. Where "
+            "some raters were given the candidates who needed most help the assumption is wrong, and the "
+            "records alone can hardly show it.",
+            "That a rater is not connected says how visits were planned, and nothing about the rater.",
         ),
     )
 
 
+def _shown(roles: pd.DataFrame, minimum: Rule) -> list[tuple[str, pd.Series]]:
+    return [
+        (str(name), row) for name, row in roles.iterrows() if row["n_raters"] and minimum.met(row["n_raters"])
+    ]
+
+
 def _answer(roles: pd.DataFrame, minimum: Rule) -> str:
-    told, hidden = [], []
-    for name, row in roles.iterrows():
-        n = int(row["n_raters"])
-        if n and not minimum.met(n):
-            hidden.append(_raters_of(str(name)))
-        elif n:
-            told.append(_of_role(str(name), row))
-    text = f"{sentence('; '.join(told))}." if told else ""
-    if hidden:
-        text += f" Of {listed(hidden)} there are fewer than {minimum.value:g}, so nothing is shown."
-    return text.strip()
+    told = []
+    for name, row in _shown(roles, minimum):
+        n, linked = int(row["n_raters"]), int(row["n_linked"])
+        if linked == n:
+            told.append(f"All {n:,} {raters_of(name)} can be compared with each other.")
+        else:
+            told.append(
+                f"{linked:,} of {n:,} {raters_of(name)} can be compared with most others of the role."
+            )
+    few = [raters_of(str(name)) for name, row in roles.iterrows() if 0 < row["n_raters"] < minimum.value]
+    if few:
+        told.append(f"There are fewer than {minimum.value:g} {listed(few)}, so their numbers are not shown.")
+    return " ".join(told)
 
 
-def _of_role(role: str, row: pd.Series) -> str:
-    parts = []
-    for column, one, many, rest in (
-        ("n_linked", "is", "are", f"linked with most others{_by(row)}"),
-        ("n_by_assumption", "can", "can", "be compared with the rest only by assumption"),
-        ("n_not_identified", "cannot", "cannot", "be told apart from site, cohort or rubric version"),
-        ("n_one_rater", "has", "have", "nobody of the role to be compared with"),
-    ):
-        n = int(row[column])
+def _detail(roles: pd.DataFrame, minimum: Rule) -> tuple[str, ...]:
+    """What connects those who are connected, and what is true of the others, a paragraph a role."""
+    told = []
+    for name, row in _shown(roles, minimum):
+        parts = [f"{sentence(raters_of(name))} are connected by {ways}." for ways in (_by(row),) if ways]
+        for column, words in (
+            ("n_by_assumption", "can be compared with the rest only by assuming comparable caseloads"),
+            ("n_not_identified", "cannot be distinguished from their site, cohort or rubric version"),
+            ("n_one_rater", "had nobody of the role to be compared with"),
+        ):
+            n = int(row[column])
+            if n:
+                parts.append(f"{n:,} {words}.")
+        if parts:
+            told.append(" ".join(parts))
+    return tuple(told)
+
+
+def _findings(roles: pd.DataFrame, minimum: Rule) -> tuple[Finding, ...]:
+    apart, names = [], []
+    for name, row in _shown(roles, minimum):
+        n = int(row["n_by_assumption"] + row["n_not_identified"])
         if n:
-            parts.append(f"{n:,} {one if n == 1 else many} {rest}")
-    return f"of {int(row['n_raters']):,} {_raters_of(role)}, {listed(parts)}"
+            apart.append(f"{n:,} of {int(row['n_raters']):,} {raters_of(name)}")
+            names.append(raters_of(name))
+    if not apart:
+        return ()
+    return (
+        Finding(
+            concern=Concern.NOT_COMPARABLE,
+            what=f"Severity cannot be compared for {listed(apart)}.",
+            how_sure="This follows from who rated whom; it can be overcome only by assuming that their "
+            "candidates were as able as those of others.",
+            action="Let a second rater from the main group rate one of their lessons; the appendix "
+            "lists the fewest such visits.",
+            concerns=listed(names),
+        ),
+    )
 
 
 def _by(row: pd.Series) -> str:
-    """How the linked raters of a role are linked, with numbers where not all are alike."""
+    """How the connected raters of a role are connected, with numbers where they differ."""
     used = {link: int(row[f"n_{link}"]) for link in WAYS if row[f"n_{link}"]}
-    ways = [f"by {WAYS[link]}" if len(used) == 1 else f"{n:,} by {WAYS[link]}" for link, n in used.items()]
-    return f" ({listed(ways)})" if ways else ""
-
-
-def _raters_of(role: str) -> str:
-    return "other raters" if role == "other" else f"{role}s"
+    return listed([WAYS[link] if len(used) == 1 else f"{WAYS[link]} ({n:,})" for link, n in used.items()])
 
 
 def _method(found: Linkage) -> tuple[str, ...]:
     return (
-        "Two raters are linked where both rated the same candidate, or where a chain of raters and "
-        "candidates leads from one to the other; raters so linked make up a network. Within it severities "
-        "differ by what the ratings show, whatever the candidates are like. The same lesson links most "
-        "closely. The same candidate in other lessons takes the candidate to be the same but for growth, "
-        "and a chain through raters of another role takes those to keep one standard. Ratings of one "
-        "candidate under different versions of a rubric link nobody.",
-        "A rater counts as linked in the network that holds more than half of the raters of the role. "
-        "Outside it severity rests on the assumption that candidates came to raters as if at random. A "
-        "rater with nobody of the role in the network, nor in the same site, cohort and rubric version, is "
-        "not separable: severity and place are then the same thing.",
-        f"A link is thin where taking away fewer than {found.fewest_lessons:g} shared lessons would cut a "
-        "rater, or a group of raters, off from the largest group that holds together more firmly. A rater "
-        "holds a network together where it would fall apart without the rater's ratings.",
-        " ".join(("Ratings used:", f"{found.n_ratings:,}.", *found.notes)),
+        "Two raters are connected where both rated the same candidate, or where a chain of raters and "
+        "candidates leads from one to the other; raters so connected form a network. Within it, severities "
+        "are compared whatever the candidates are like. The same lesson connects most closely. The same "
+        "candidate in other lessons assumes that the candidate differs only by change over time, and a chain "
+        "through raters of another role assumes that these keep one standard. Ratings of one candidate under "
+        "different versions of a rubric connect nobody.",
+        "A rater counts as connected in the network that holds more than half of the raters of the role. "
+        "Outside it, severity rests on the assumption that candidates were assigned to raters as if at "
+        "random. A rater with nobody of the role in the network, nor in the same site, cohort and rubric "
+        "version, is confounded with that place.",
+        f"A link is weak where removing fewer than {found.fewest_lessons:g} shared lessons would disconnect "
+        "a rater, or a group of raters, from the largest group with firmer links. A rater is critical where "
+        "the network would fall apart without the rater's ratings.",
+        " ".join((f"{found.n_ratings:,} ratings were used.", *found.notes)),
     )
 
 
-def _roles(found: Linkage, minimum: Rule) -> Table:
-    data = found.roles.reset_index()
-    data["rater_role"] = data["rater_role"].map(lambda role: sentence(_raters_of(str(role))))
+def _named(data: pd.DataFrame) -> pd.DataFrame:
+    return data.assign(rater_role=data["rater_role"].map(lambda role: sentence(raters_of(str(role)))))
+
+
+def _roles(found: Linkage) -> Table:
+    return Table(
+        key="networks-roles",
+        title="Raters that can be compared, by role",
+        data=_named(found.roles.reset_index()),
+        columns=(group("rater_role", "Role"), *ROLES),
+    )
+
+
+def _robustness(found: Linkage) -> Table:
     kinds = found.bridges.index.get_level_values("bridge_kind").value_counts()
     bridging = [
         count(int(kinds.get(kind, 0)), kind) for kind in ("rater", "lesson", "candidate") if kind in kinds
     ]
-    hanging = (
-        f"Networks hang on {listed(bridging)}: without any one of them somebody would be cut off."
+    critical = (
+        f"Critical for the networks: {listed(bridging)}. Without any one of them somebody would be "
+        "disconnected."
         if bridging
-        else "Without any one rater, lesson or candidate nobody would be cut off."
+        else "No single rater, lesson or candidate is critical for the networks."
     )
-    return _table(
-        "networks-roles",
-        "How the raters of each role are linked",
-        data,
-        {"rater_role": "Role"},
-        ROLE_COLUMNS,
-        note=f"{hanging} Raters of fewer than {minimum.value:g} candidates are counted but not listed below.",
+    return Table(
+        key="networks-robustness",
+        title="How robust the connections are, by role",
+        data=_named(found.roles.reset_index()),
+        columns=(group("rater_role", "Role"), ROLES[0], *ROBUSTNESS),
+        note=critical,
     )
 
 
 def _versions(versions: Mapping[tuple[str, ...], Linkage]) -> Table:
     named = {", version ".join(key): each.roles for key, each in versions.items()}
     data = pd.concat(named, names=["version"]).reset_index()
-    data["rater_role"] = data["rater_role"].map(lambda role: sentence(_raters_of(str(role))))
-    data = data[data["n_raters"] > 0].reset_index(drop=True)
-    return _table(
-        "networks-versions",
-        "The same, under each rubric version by itself",
-        data,
-        {"version": "Rubric version", "rater_role": "Role"},
-        ROLE_COLUMNS,
-        note="Severity is told version by version, so this is what links raters there.",
+    return Table(
+        key="networks-versions",
+        title="Raters that can be compared, under each rubric version",
+        data=_named(data[data["n_raters"] > 0].reset_index(drop=True)),
+        columns=(group("version", "Rubric version"), group("rater_role", "Role"), *ROLES, *ROBUSTNESS),
     )
 
 
-def _raters(found: Linkage, minimum: Rule) -> list[Table]:
-    """Raters with enough candidates, linked ones and others apart, in the order of their codes."""
+def _raters(found: Linkage) -> list[Table]:
+    """Connected raters and others, in the order of their codes."""
     data = found.raters.reset_index().sort_values(["rater", "rater_role"], ignore_index=True)
     data["cut_off"] = data["n_cut_off_same_role"] + data["n_cut_off_other_role"]
     data["by"] = data["link"].map(LINKS)
     data["compared"] = data["status"].map(COMPARED)
-    data["strength"] = data["thin"].map({True: "thin", False: "firm"})
-    enough = data["n_candidates"].map(minimum.met)
+    data["strength"] = data["thin"].map({True: "weak", False: "firm"})
     linked = data["status"] == Status.OK.value
     tables = []
     for key, title, own, words in (
-        ("linked", "Raters linked with most of their role", linked, {"by": "Linked by", "strength": "Link"}),
-        ("apart", "Raters outside it", ~linked, {"compared": "Compared", "remark": "Remark"}),
+        (
+            "linked",
+            "Raters connected with most of their role",
+            linked,
+            (text("by", "Connected by"), text("strength", "Link")),
+        ),
+        ("apart", "Other raters", ~linked, (text("compared", "Comparison"), text("remark", "Remark"))),
     ):
-        rows = data[own & enough].reset_index(drop=True)
+        rows = data[own].reset_index(drop=True)
         if rows.empty:
             continue
-        rows["remark"], told = _remarks(rows["status_note"])
-        note = f"{CUT_OFF} {_few(own, enough, minimum)}"
-        tables.append(
-            _table(
-                f"networks-{key}",
-                f"{title}, in the order of their codes",
-                rows,
-                {"rater": "Rater", "rater_role": "Role"},
-                RATER_COLUMNS,
-                words,
-                " ".join([note, *(told if key == "apart" else [])]).strip(),
-            )
-        )
+        rows["remark"], remarks = _remarks(rows["status_note"])
+        tables.append(_of_raters(key, title, rows, words, remarks if key == "apart" else []))
     return tables
+
+
+def _of_raters(
+    key: str, title: str, rows: pd.DataFrame, words: tuple[Column, ...], remarks: list[str]
+) -> Table:
+    return Table(
+        key=f"networks-{key}",
+        title=f"{title}, in the order of their codes",
+        data=rows,
+        columns=(group("rater", "Rater"), group("rater_role", "Role"), *RATERS, *words),
+        note=" ".join(
+            ["Disconnected if removed: raters who would lose their connection without this one.", *remarks]
+        ),
+        people=True,
+    )
 
 
 def _remarks(notes: pd.Series) -> tuple[pd.Series, list[str]]:
     """Number of each row's note, and the notes with their numbers."""
     codes, found = pd.factorize(notes)
-    told = [f"Remark {number}: {text}" for number, text in enumerate(found, start=1)]
+    told = [f"Remark {number}: {note}" for number, note in enumerate(found, start=1)]
     return pd.Series(codes + 1, index=notes.index).astype("str"), told
-
-
-def _few(own: pd.Series, enough: pd.Series, minimum: Rule) -> str:
-    n = int((own & ~enough).sum())
-    return (
-        f"{count(n, 'rater')} of fewer than {minimum.value:g} candidates {_are(n)} not listed." if n else ""
-    )
-
-
-def _are(n: int) -> str:
-    return "is" if n == 1 else "are"
 
 
 def _cohorts(cohorts: pd.DataFrame) -> Table:
     data = cohorts.reset_index()
-    data["rater_role"] = data["rater_role"].map(lambda role: sentence(_raters_of(str(role))))
     chain = (data["status"] == Status.OK.value) & (data["n_raters_both"] == 0)
-    data["joined"] = data["status"].map(JOINED).mask(chain, "only by a chain of others")
-    return _table(
-        "networks-cohorts",
-        "Raters whom two cohorts have in common",
-        data,
-        {"rater_role": "Role", "first": "Cohort", "second": "Other cohort"},
-        {
-            "n_raters_first": ("Raters in the one", "raters"),
-            "n_raters_second": ("In the other", "raters"),
-            "n_raters_both": ("In both", "number"),
-        },
-        {"joined": "Joined by raters"},
-        "Where raters do not join two cohorts, a difference between the cohorts cannot be told from one "
-        "between their raters.",
-    )
-
-
-def _table(
-    key: str,
-    title: str,
-    data: pd.DataFrame,
-    groups: Mapping[str, str],
-    columns: Mapping[str, tuple[str, str]],
-    words: Mapping[str, str] | None = None,
-    note: str = "",
-) -> Table:
-    shares = tuple(name for name, (_, unit) in columns.items() if unit == "share")
+    data["joined"] = data["status"].map(JOINED).mask(chain, "only through a chain of others")
     return Table(
-        key=key,
-        title=title,
-        data=data,
-        labels={**groups, **{name: label for name, (label, _) in columns.items()}, **(words or {})},
-        units={name: unit for name, (_, unit) in columns.items() if unit},
-        group_columns=tuple(groups),
-        count_columns=tuple(name for name, (_, unit) in columns.items() if unit and name not in shares),
-        statistic_columns=shares,
-        note=note,
+        key="networks-cohorts",
+        title="Raters that two cohorts have in common",
+        data=_named(data),
+        columns=(
+            group("rater_role", "Role"),
+            group("first", "Cohort"),
+            group("second", "Other cohort"),
+            counted("n_raters_first", "Raters in the first", "raters"),
+            counted("n_raters_second", "Raters in the other", "raters"),
+            counted("n_raters_both", "Raters in both", "number"),
+            text("joined", "Connected by raters"),
+        ),
+        note="Where raters do not connect two cohorts, a difference between the cohorts cannot be "
+        "distinguished from one between their raters.",
     )
