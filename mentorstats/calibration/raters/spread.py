@@ -39,11 +39,11 @@ _CENTRAL = (
     *CONTRAST, "p", *EFFECT,
     "factor", "factor_low", "factor_high", "dispersion", "dispersion_se",
     "share_middle", "share_middle_expected", "share_middle_expected_low", "share_middle_expected_high",
-    "share_middle_middling",
+    "share_middle_average_rater",
 )  # fmt: skip
 _RESTRICTION = (
     *CONTRAST, "p",
-    "sd", "sd_expected", "sd_expected_low", "sd_expected_high", "sd_middling",
+    "sd", "sd_expected", "sd_expected_low", "sd_expected_high", "sd_average_rater",
 )  # fmt: skip
 
 
@@ -68,7 +68,7 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         ``factor``: how many times as far from the middle the cut-points lie, 1 / (1 − contrast).
         ``effect``: shrunken. ``dispersion``: log of the latent scatter against the others' instead,
         without the predictor. ``share_middle``: share of the middle level, or two, with what the base fit
-        expects of the same ratings, and of a rater of middling severity (``share_middle_middling``).
+        expects of the same ratings, and of a rater of middling severity (``share_middle_average_rater``).
 
     Notes
     -----
@@ -145,7 +145,7 @@ def middle_shares(base: Base, drawn: Redraws, confidence: float) -> dict[str, Fl
     """
     edges, n_raters = cutpoint_rows(base), len(base.raters)
     expected = (f"share_middle_expected{end}" for end in ("", "_low", "_high"))
-    names = ("share_middle", *expected, "share_middle_middling", "p_middle")
+    names = ("share_middle", *expected, "share_middle_average_rater", "p_middle")
     wanted = middle_levels(edges.shape[1] + 1)
     if len(wanted) > edges.shape[1]:
         return dict.fromkeys(names, np.full(n_raters, np.nan))
@@ -190,8 +190,8 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
         One row a rater and role. ``sd``: standard deviation of the ranks given. ``sd_expected``: what the
         base fit expects, with limits from drawn ratings. ``contrast``: one over the other less one, so
         −0.2 is a fifth less spread than expected; unshrunken. What is expected has the rater's own severity,
-        with which ratings at one end of the scale spread little; ``sd_middling`` is what a rater of middling
-        severity would be expected to show on the same lessons and criteria.
+        with which ratings at one end of the scale spread little; ``sd_average_rater`` is what a rater of
+        average severity would be expected to show on the same lessons and criteria.
     """
     if not has_value(base.status):
         return without_fit(base, _RESTRICTION, confidence, "saal_1980")
@@ -218,7 +218,7 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
         p=found.p,
         sd=np.sqrt(np.where(several, given / np.maximum(n - 1, 1), np.nan)),
         **_roots(scale, around),
-        sd_middling=np.sqrt(middling[:, 0] / np.maximum(n - 1, 1)),
+        sd_average_rater=np.sqrt(middling[:, 0] / np.maximum(n - 1, 1)),
     )
     return finished(
         rows,

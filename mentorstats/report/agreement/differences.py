@@ -140,9 +140,8 @@ def _size_figure(rubric: str, version: str, table: Table, minimum: Rule) -> Figu
 def _grid_figure(rubric: str, version: str, table: Table, labels: dict[int, str], minimum: Rule) -> Figure:
     shown = table.data[table.data["n_candidates"].map(minimum.met)]
     shares = _shares(shown, labels)
-    same = [
-        f"{name} {number(float(row[name]), 'share')}\N{NO-BREAK SPACE}%" for name, row in shares.iterrows()
-    ]
+    names = [str(name) for name in shares.index]
+    same = [f"{name} {number(float(shares.loc[name, name]), 'share')}{percent}" for name in names]
     return Figure(
         key=f"{table.key}-figure",
         title=f"Supervisors' levels for each level that mentors gave, {wording.version(rubric, version)}",

@@ -9,8 +9,9 @@ import pandas as pd
 from mentorstats.calibration.raters.assignment import LOW_POWER, Assignment
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
-from mentorstats.report.columns import carried, counted, group, statistic, text
+from mentorstats.report.columns import BOUNDS, carried, counted, group, statistic, text
 from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
+from mentorstats.report.numbers import estimate, number
 from mentorstats.report.wording import listed, raters_of, sentence
 
 ABOUT = partial(

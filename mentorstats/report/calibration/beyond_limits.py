@@ -1,4 +1,4 @@
-"""Tables of how many raters lie beyond limits that hold a stated share of raters without peculiarities."""
+"""Tables of how many raters are beyond limits that hold a stated share of raters without peculiarities."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from mentorstats.policy import Rule
 from mentorstats.report import wording
 from mentorstats.report.columns import counted, group, statistic
 from mentorstats.report.model import Table
-from mentorstats.report.numbers import count
+from mentorstats.report.numbers import count, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +25,12 @@ class Look:
 
     @property
     def below(self) -> pd.Series:
-        """Whether a rater lies below the limits."""
+        """Whether a rater is below the limits."""
         return self.data[self.name] < self.data[f"{self.expected}_low"]
 
     @property
     def above(self) -> pd.Series:
-        """Whether a rater lies above the limits."""
+        """Whether a rater is above the limits."""
         return self.data[self.name] > self.data[f"{self.expected}_high"]
 
     @property
@@ -38,7 +39,7 @@ class Look:
         return self.data[[self.name, f"{self.expected}_low"]].notna().all(axis=1)
 
 
-def table(key: str, title: str, looks: Sequence[Look], confidence: float) -> Table:
+def table(key: str, looks: Sequence[Look], confidence: float) -> Table:
     """One row a measure and role: how many raters below and above, and how many to expect by chance."""
     rows = []
     for look in looks:
@@ -56,15 +57,15 @@ def table(key: str, title: str, looks: Sequence[Look], confidence: float) -> Tab
             )
     return Table(
         key=key,
-        title=title,
+        title="Raters beyond the limits, by measure and role",
         data=pd.DataFrame(rows),
         columns=(
-            group("measure", "What"),
+            group("measure", "Measure"),
             group("role", "Role"),
             counted("n_raters", "Raters", "raters"),
             statistic("below", "Below the limits", "number"),
             statistic("above", "Above the limits", "number"),
-            statistic("by_chance", "By chance, on each side", "few"),
+            statistic("by_chance", "Expected by chance on each side", "few"),
         ),
     )
 
@@ -74,8 +75,12 @@ def by_chance(n: int, confidence: float) -> float:
     return n * (1 - confidence) / 2
 
 
-def told(look: Look, side: str, words: str, confidence: float) -> str:
-    """``7 of 155 raters … (about 4 by chance)`` in running text."""
+def told(look: Look, side: str, words: str, confidence: float, minimum: Rule) -> str:
+    """A sentence: ``7 of 155 raters …; about 4 would be expected by chance.``; empty for too few raters."""
     n = int(look.there.sum())
+    if not minimum.met(n):
+        return ""
     hits = int(((look.below if side == "below" else look.above) & look.there).sum())
-    return f"{hits} of {count(n, 'rater')} {words} (about {by_chance(n, confidence):.0f} by chance)"
+    expected = number(by_chance(n, confidence), "few")
+    who = f"{hits} of {count(n, 'rater')}" if hits else "No rater"
+    return f"{who} {words}; about {expected} would be expected by chance."

@@ -1,23 +1,28 @@
-"""Section: are ratings noisier or more regular than expected, and which levels does each rater use?"""
+"""Section: whether ratings are erratic or predictable, and which levels each rater uses."""
 
 from __future__ import annotations
+
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.calibration.raters.level_use import never_used
 from mentorstats.estimate import Status
-from mentorstats.policy import Policy
+from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.calibration import beyond_limits
 from mentorstats.report.calibration.beyond_limits import Look
-from mentorstats.report.columns import BOUNDS, STATUS, counted, group, statistic
+from mentorstats.report.columns import carried, counted, group, statistic, text
 from mentorstats.report.model import Section, Table
-from mentorstats.report.numbers import number
-from mentorstats.report.small_groups import blank, raters_of_enough
+from mentorstats.report.numbers import count, number
 
-QUESTION = "Do raters rate as consistently as their role and the rubric make likely, with every level?"
 KEYS = ["rater_role", "rater"]
-FIT = {"": "fit", "_expected": "fit_expected"}
+ABOUT = partial(
+    Section,
+    key="rating-fit",
+    name="consistency of ratings",
+    question="Do raters rate consistently, using every level?",
+)
 
 
 def section(
@@ -39,98 +44,84 @@ def section(
         From `mentorstats.calibration.level_use`.
     """
     if information["contrast"].isna().all():
-        why = information["status_note"].iloc[0] if len(information) else "There are no ratings."
-        answer = f"This cannot be told from the records. {why}".strip()
-        return Section(key="rating-fit", question=QUESTION, answer=answer, status=Status.NO_RECORDS)
-    confidence = policy.value("confidence")
+        why = str(information["status_note"].iloc[0]) if len(information) else "There are no ratings."
+        return ABOUT(
+            answer=f"This cannot be estimated from the records. {why}".strip(), status=Status.NO_RECORDS
+        )
+    confidence, minimum = policy.value("confidence"), policy.rule("minimum_group_size")
     looks = (
-        Look("Fit by information", information, "fit", "fit_expected"),
-        Look("Fit by response", response, "fit", "fit_expected"),
+        Look("Weighted mean-square fit", information, "fit", "fit_expected"),
+        Look("Unweighted mean-square fit", response, "fit", "fit_expected"),
     )
-    minimum = policy.rule("minimum_group_size")
-    summary = beyond_limits.table("rating-fit-summary", "Raters beyond the limits", looks, confidence)
-    return Section(
-        key="rating-fit",
-        question=QUESTION,
-        answer=_answer(looks, use, confidence),
+    return ABOUT(
+        answer=_answer(looks, use, confidence, minimum),
         tables=(
-            blank(summary, minimum),
-            raters_of_enough(_raters(information, response, use), minimum),
-            blank(_criteria(criteria), minimum),
-            raters_of_enough(_levels(use), minimum),
+            beyond_limits.table("rating-fit-summary", looks, confidence),
+            _raters(information, response, use),
+            _criteria(criteria),
+            _levels(use),
         ),
         method=(
-            "Fit compares each rating with what the base fit expects of that candidate, lesson, criterion "
-            "and rater: the mean of the squared differences over their variances. By information, the "
-            "differences of surely placed ratings count for more; by response every rating counts alike, so "
-            "that a few surprising ratings show. Above the limits ratings are noisier than expected, below "
-            "them more regular.",
-            "Limits come from ratings drawn from the base fit, with new effects of lessons and forms; the "
-            "effects were predicted anew from each draw, the fit was not made again. Fits lie below 1 on "
-            "average because expectations are fitted to the ratings. Fixed limits from rules of thumb "
-            "mislead and are not used. The use of levels is held to the same draws.",
+            "Mean-square fit compares each rating with what the base model expects of that candidate, "
+            "lesson, criterion and rater: the mean of squared differences divided by their variances. "
+            "Weighted fit gives more weight to ratings that the model predicts with the largest variance; in "
+            "unweighted fit every rating counts equally, so a few surprising ratings show. Above the limits "
+            "ratings are more erratic than expected, below them more predictable.",
+            "Limits come from ratings drawn from the base model with new effects of lessons and forms; "
+            "effects are predicted again from each draw, and the model is not fitted again. Fit is below 1 "
+            "on average because expectations are fitted to the ratings. Fixed limits from rules of thumb "
+            "mislead and are not used. The use of levels is compared with the same draws.",
         ),
         references=("wright_masters_1982", "guo_wind_2021"),
         caution=(
-            "A reason to look and to talk: no ranking, and no sole basis for a decision about a person. "
-            "Noisy ratings may come from unusual lessons or a criterion that is hard to see; regular ones "
-            "from a rater who holds to one impression. Of many raters some lie beyond the limits by "
-            "chance.",
+            "Erratic ratings may come from unusual lessons or from a criterion that is hard to see, "
+            "predictable ones from a rater who keeps to one impression. Of many raters some are beyond the "
+            "limits by chance.",
         ),
     )
 
 
-def _answer(looks: tuple[Look, ...], use: pd.DataFrame, confidence: float) -> str:
+def _answer(looks: tuple[Look, ...], use: pd.DataFrame, confidence: float, minimum: Rule) -> str:
     fit = looks[0]
     never = never_used(use)
-    odd = never[never["p_unused"] < (1 - confidence)]
-    n = odd[KEYS].drop_duplicates().shape[0]
-    left = f"{n} never gave a level that their lessons make likely" if n else "none left out a likely level"
-    return (
-        f"{beyond_limits.told(fit, 'above', 'rated more noisily than expected', confidence)}, "
-        f"{beyond_limits.told(fit, 'below', 'more regularly', confidence)}; {left}."
+    n = never.loc[never["p_unused"] < (1 - confidence), KEYS].drop_duplicates().shape[0]
+    who = count(n, "rater") if n else "No rater"
+    told = (
+        beyond_limits.told(fit, "above", "rated more erratically than expected", confidence, minimum),
+        beyond_limits.told(fit, "below", "rated more predictably than expected", confidence, minimum),
+        f"{who} failed to use a level that they were expected to use.",
     )
+    shown = [sentence for sentence in told if sentence]
+    return " ".join(shown) if len(shown) == len(told) else "Not shown, because there are too few raters."
 
 
 def _raters(information: pd.DataFrame, response: pd.DataFrame, use: pd.DataFrame) -> Table:
     data = information[[*KEYS, "n_candidates", "n_lessons", "n_ratings"]].copy()
     data["rater_role"] = data["rater_role"].map(lambda name: wording.sentence(str(name)))
-    for stem, found in (("information", information), ("response", response)):
-        rows = found.set_index(KEYS).reindex(pd.MultiIndex.from_frame(information[KEYS]))
-        for suffix, source in FIT.items():
-            for end in ("", *BOUNDS):
-                if source + end in rows:
-                    data[stem + suffix + end] = rows[source + end].to_numpy()
-            data[stem + suffix + STATUS] = rows["status"].to_numpy()
-    keys = zip(information["rater_role"], information["rater"], strict=True)
+    keys = pd.MultiIndex.from_frame(information[KEYS])
+    for stem, found in (("weighted", information), ("unweighted", response)):
+        rows = found.set_index(KEYS).reindex(keys).set_axis(data.index)
+        data = data.join(carried(rows, {"fit": stem, "fit_expected": f"{stem}_expected"}))
     without = _without(use)
-    data["unused"] = [without.get(key, "") for key in keys]
+    data["unused"] = [
+        without.get(key, "") for key in zip(information["rater_role"], information["rater"], strict=True)
+    ]
     return Table(
         key="rating-fit-raters",
-        title="Each rater, in the order of role and code",
+        title="Mean-square fit of each rater, by role and code",
         data=data,
-        labels={
-            "rater": "Rater",
-            "rater_role": "Role",
-            "n_lessons": "Lessons",
-            "n_ratings": "Ratings",
-            "information": "Fit by information",
-            "information_expected": "Expected, with limits",
-            "response": "Fit by response",
-            "response_expected": "Expected, with limits",
-            "unused": "Levels never given (chance of that)",
-        },
-        units={
-            "n_lessons": "lessons",
-            "n_ratings": "ratings",
-            **dict.fromkeys(
-                ("information", "information_expected", "response", "response_expected"), "mean_square"
-            ),
-        },
-        group_columns=("rater_role", "rater"),
-        count_columns=("n_lessons", "n_ratings"),
-        statistic_columns=("information", "information_expected", "response", "response_expected"),
-        folded=True,
+        columns=(
+            group("rater_role", "Role"),
+            group("rater", "Rater"),
+            counted("n_lessons", "Lessons", "lessons"),
+            counted("n_ratings", "Ratings", "ratings"),
+            statistic("weighted", "Weighted mean-square fit", "mean_square"),
+            statistic("weighted_expected", "Expected, with limits", "mean_square"),
+            statistic("unweighted", "Unweighted mean-square fit", "mean_square"),
+            statistic("unweighted_expected", "Expected, with limits", "mean_square"),
+            text("unused", "Levels never given (chance of that)"),
+        ),
+        people=True,
     )
 
 
@@ -146,51 +137,45 @@ def _without(use: pd.DataFrame) -> dict[tuple[str, str], str]:
 def _criteria(found: pd.DataFrame) -> Table:
     return Table(
         key="rating-fit-criteria",
-        title="Each criterion, over all raters: fit by information",
-        data=found.assign(
-            version=[
-                wording.version(str(rubric), str(version)).capitalize()
-                for rubric, version in zip(found["rubric"], found["rubric_version"], strict=True)
-            ],
-            fit_status=found["status"],
-        ),
+        title="Weighted mean-square fit of each criterion, over all raters",
+        data=found.assign(version=wording.versions_named(found), fit_status=found["status"]),
         columns=(
-            group("version", "Rubric"),
+            group("version", "Rubric version"),
             group("criterion", "Criterion"),
             counted("n_raters", "Raters", "raters"),
             counted("n_ratings", "Ratings", "ratings"),
-            statistic("fit", "Fit by information", "mean_square"),
+            statistic("fit", "Weighted mean-square fit", "mean_square"),
             statistic("fit_expected", "Expected, with limits", "mean_square"),
         ),
     )
 
 
 def _levels(use: pd.DataFrame) -> Table:
-    """One row a rater; each level given, and beside it what was expected."""
+    """One row a rater; the share of each level, and after it what was expected."""
     levels = sorted(use["level"].unique())
     first = use[use["level"] == levels[0]]
     data = first[[*KEYS, "n_candidates", "n_ratings"]].reset_index(drop=True)
-    labels = {"rater": "Rater", "rater_role": "Role", "n_ratings": "Ratings"}
-    names = []
+    columns = []
     for level in levels:
         own = use[use["level"] == level].reset_index(drop=True)
         given, expected = f"given_{level}", f"expected_{level}"
-        data[given], data[expected] = own["observed_share"], own["expected_share"]
-        for end in BOUNDS:
-            data[expected + end] = own["expected_share" + end]
-        data[expected + STATUS] = own["status"]
-        labels |= {given: f"Level {level}", expected: f"Expected {level}"}
-        names += [given, expected]
+        data[given] = own["observed_share"]
+        data = data.join(carried(own, {"expected_share": expected}))
+        columns += [
+            statistic(given, f"Level {level}", "share"),
+            statistic(expected, f"Expected {level}", "share"),
+        ]
     data["rater_role"] = data["rater_role"].map(lambda name: wording.sentence(str(name)))
     return Table(
         key="rating-fit-levels",
         title="Share of each level by rater, and limits of what was expected",
         data=data,
-        labels=labels,
-        units={"n_ratings": "ratings", **dict.fromkeys(names, "share")},
-        group_columns=("rater_role", "rater"),
-        count_columns=("n_ratings",),
-        statistic_columns=tuple(names),
+        columns=(
+            group("rater_role", "Role"),
+            group("rater", "Rater"),
+            counted("n_ratings", "Ratings", "ratings"),
+            *columns,
+        ),
         note="Levels are counted from the lowest, which is 1.",
-        folded=True,
+        people=True,
     )

@@ -1,6 +1,4 @@
 """Section: how much of a score is the candidate, and which visits make it dependable."""
-"dependable.
-"""
 
 from __future__ import annotations
 

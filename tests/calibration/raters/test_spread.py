@@ -122,7 +122,7 @@ def test_central_tendency_and_range_restriction_are_two_things() -> None:
     assert (restricted["p"][:3] < 1e-3).all()
     assert (restricted["contrast"][:3] < -0.1).all()
     assert restricted["p"][3] > 0.001
-    assert restricted["sd_expected"][3] < restricted["sd_middling"][3]
+    assert restricted["sd_expected"][3] < restricted["sd_average_rater"][3]
 
 
 def test_one_step_finds_the_share_and_not_the_log_of_the_factor() -> None:
