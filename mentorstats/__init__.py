@@ -1,8 +1,8 @@
 """Agreement, growth and programme-level reports from teacher-placement records.
 
-``load`` turns a folder of exports into checked tables; ``agreement``, ``mixed``, ``reliability`` and
-``calibration`` estimate; the scripts in ``analyses`` write reports. Everything is imported on first
-use, so that ``import mentorstats`` costs nothing.
+``load`` turns a folder of exports into checked tables; ``mixed``, ``agreement``, ``key_scores``,
+``reliability`` and ``calibration`` estimate; the scripts in ``analyses`` write reports. Everything is
+imported on first use, so that ``import mentorstats`` costs nothing.
 """
 
 from importlib import import_module
@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from mentorstats import agreement, calibration, mixed, records, reliability
+    from mentorstats import agreement, calibration, key_scores, mixed, records, reliability
     from mentorstats.records import Records, load
 
-__all__ = ["Records", "agreement", "calibration", "load", "mixed", "records", "reliability"]
+__all__ = ["Records", "agreement", "calibration", "key_scores", "load", "mixed", "records", "reliability"]
 
 _HOME = {"load": "mentorstats.records", "Records": "mentorstats.records"}
 

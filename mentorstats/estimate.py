@@ -133,3 +133,11 @@ def to_frame(estimates: Iterable[Estimate], *, index: str = "name") -> pd.DataFr
     for name in ("interval_method", "generalises_to", "status", "status_note", "reference"):
         frame[name] = frame[name].astype("str")
     return frame
+
+
+def no_rows(index: list[str]) -> pd.DataFrame:
+    """No result at all, with the columns of one and these index levels."""
+    import pandas as pd
+
+    empty = pd.MultiIndex.from_arrays([[] for _ in index], names=index)
+    return to_frame([]).reset_index(drop=True).reindex(empty)

@@ -18,6 +18,7 @@ ROOT = PACKAGE.parent
 
 FOUNDATIONS = (
     "errors",
+    "caution",
     "estimate",
     "sources",
     "places",
@@ -32,6 +33,7 @@ ORDER = (
     "records",
     "mixed",
     "agreement",
+    "key_scores",
     "reliability",
     "calibration",
     "programme",
@@ -80,7 +82,7 @@ def test_a_module_imports_only_from_its_left(path):
 
 
 def test_statistics_know_no_files_and_no_html():
-    for name in ("mixed", "agreement", "reliability", "calibration", "programme"):
+    for name in ("mixed", "agreement", "key_scores", "reliability", "calibration", "programme"):
         for path in (PACKAGE / name).rglob("*.py"):
             assert not _imports(path) & {"records", "report", "dictionary", "places"}, path
 

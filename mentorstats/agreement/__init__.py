@@ -11,9 +11,6 @@ Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` say
 and ``paradox`` lays a high percent with a low kappa open. ``precision`` and ``double_scores_needed`` plan
 how much to double-score. ``reporting_items`` fills in what a report of an agreement study should tell.
 
-Key scores: ``certify`` holds raters to them by ``certification_rules``, ``operating_characteristic`` says
-what such rules do to raters of known accuracy, and ``certificates`` how certificates stand on a day.
-
 Scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where not,
 ``limits_of_agreement`` for totals of two raters, ``kendall_w`` for their order, ``finn`` against dice.
 ``marginal_homogeneity`` tests whether two raters use the levels equally often.
@@ -33,20 +30,13 @@ from mentorstats.agreement.scores.icc import icc
 from mentorstats.agreement.scores.icc_incomplete import icc_incomplete
 from mentorstats.agreement.scores.limits_of_agreement import limits_of_agreement
 from mentorstats.agreement.scores.marginal_homogeneity import marginal_homogeneity
-from mentorstats.key_scores.certification import Certification, certificates, certify
-from mentorstats.key_scores.operating import operating_characteristic
-from mentorstats.key_scores.verdicts import certification_rules
 
 __all__ = [
-    "Certification",
     "LessonWeights",
     "Survey",
     "benchmark",
     "by_level",
     "by_rater",
-    "certificates",
-    "certification_rules",
-    "certify",
     "coefficients",
     "disagreement_correlation",
     "double_scored",
@@ -61,7 +51,6 @@ __all__ = [
     "likeness",
     "limits_of_agreement",
     "marginal_homogeneity",
-    "operating_characteristic",
     "paired_counts",
     "paradox",
     "partners",

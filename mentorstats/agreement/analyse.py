@@ -1,17 +1,16 @@
-"""All that is asked about two raters of one lesson, and about raters beside the key, in one run."""
+"""Everything that is asked about two raters of one lesson, in one run."""
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 
 import pandas as pd
 
-from mentorstats.agreement import overview
+from mentorstats.agreement.coefficients import by_version
+from mentorstats.agreement.counts import double_scoring, flow
 from mentorstats.agreement.counts.pairing import double_scored
 from mentorstats.agreement.reading import in_words, next_round, selection
-from mentorstats.agreement.scores import between_roles
-from mentorstats.key_scores.certification import Certification
+from mentorstats.agreement.scores import between_roles, level_differences, single_scores
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
@@ -23,11 +22,11 @@ class Survey:
     """Everything about agreement; each part is documented at the function that makes it.
 
     ``pairs`` holds the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all but
-    ``with_all`` rests on those given independently. ``day`` is the one on which certificates are looked at.
+    ``with_all`` uses those given independently.
     """
 
     flow: pd.DataFrame
-    lessons: overview.DoubleScoring
+    lessons: double_scoring.DoubleScoring
     pairs: pd.DataFrame
     by_criterion: pd.DataFrame
     overall: pd.DataFrame
@@ -43,10 +42,6 @@ class Survey:
     scores: pd.DataFrame
     next_round: pd.DataFrame
     single: pd.DataFrame
-    certified: Certification | None
-    chances: pd.DataFrame | None
-    standing: pd.DataFrame
-    day: datetime.date | None
 
 
 def survey(
@@ -55,41 +50,34 @@ def survey(
     policy: Policy,
     *,
     observations: pd.DataFrame,
-    key_ratings: pd.DataFrame,
-    raters: pd.DataFrame | None = None,
-    on: datetime.date | None = None,
     seed: int = 0,
 ) -> Survey:
     """Ask everything about agreement.
 
     Parameters
     ----------
-    long, rubrics, observations, key_ratings, raters
+    long, rubrics, observations
         Tables of the records.
     policy
         Thresholds: ``confidence``, and those that the single parts name.
-    on
-        Day on which certificates are looked at; the last one with a rating, unless said.
     seed
-        Of simulated raters and of drawn variances.
+        Of drawn variances.
     """
     confidence = policy.value("confidence")
     pairs = double_scored(long)
     apart = pairs[pairs["independent"].fillna(True)]
-    day = on or overview.last_day(long)
     with stage("agreement of two raters"):
-        by_criterion = overview.by_version(apart, rubrics, confidence=confidence)
-        overall = overview.by_version(apart, rubrics, by=(), confidence=confidence)
-        crossed = overview.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=confidence)
-        with_all = overview.by_version(pairs, rubrics, by=(), confidence=confidence)
+        by_criterion = by_version.by_version(apart, rubrics, confidence=confidence)
+        overall = by_version.by_version(apart, rubrics, by=(), confidence=confidence)
+        crossed = by_version.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=confidence)
+        with_all = by_version.by_version(pairs, rubrics, by=(), confidence=confidence)
         alike = selection.compare(long, apart, rubrics, policy, more=observations)
         words, odd = in_words.in_words(by_criterion, policy), in_words.paradoxes(apart, rubrics, policy)
-    with stage("scores and key scores"):
-        single = overview.single_scores(long, confidence=confidence, seed=seed)
-        certified, chances = overview.key_scores(key_ratings, policy, confidence=confidence, seed=seed)
+    with stage("reliability of a rating"):
+        single = single_scores.single_scores(long, confidence=confidence, seed=seed)
     return Survey(
-        flow=overview.flow(overview.checks(long)),
-        lessons=overview.double_scores(long),
+        flow=flow.flow(flow.checks(long)),
+        lessons=double_scoring.double_scores(long),
         pairs=pairs,
         by_criterion=by_criterion,
         overall=overall,
@@ -98,15 +86,11 @@ def survey(
         alike=alike,
         words=words,
         odd=odd,
-        differences=overview.differences(apart, confidence=confidence),
-        paired=overview.paired_levels(apart, rubrics),
+        differences=level_differences.differences(apart, confidence=confidence),
+        paired=level_differences.paired_levels(apart, rubrics),
         levels=between_roles.levels_used(apart, rubrics),
         shares=between_roles.shares(apart, rubrics),
         scores=between_roles.lesson_agreement(apart, confidence=confidence),
         next_round=next_round.needed(apart, rubrics, policy),
         single=single,
-        certified=certified,
-        chances=chances,
-        standing=overview.standing(raters, long, on=day),
-        day=day,
     )

@@ -27,15 +27,11 @@ from mentorstats.calibration.raters.rating_fit import MeanSquares, criterion_fit
 from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
-from mentorstats.key_scores.control_charts import ControlCharts, control_charts
-from mentorstats.key_scores.trend import key_trend
-from mentorstats.key_scores.weighted_means import average_run_length
 
 __all__ = [
     "Adjusted",
     "Assignment",
     "Base",
-    "ControlCharts",
     "Drift",
     "Fairness",
     "Linkage",
@@ -47,12 +43,10 @@ __all__ = [
     "Talks",
     "adjusted_scores",
     "assignment_check",
-    "average_run_length",
     "base_fit",
     "by_version",
     "candidate_groups",
     "central_tendency",
-    "control_charts",
     "criterion_fit",
     "drift",
     "drift_between",
@@ -61,7 +55,6 @@ __all__ = [
     "halo",
     "in_common",
     "is_own_mentor",
-    "key_trend",
     "level_use",
     "linkage",
     "mark",

@@ -25,8 +25,6 @@ from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
 from mentorstats.estimate import Status, has_value
-from mentorstats.key_scores.control_charts import ControlCharts, control_charts
-from mentorstats.key_scores.trend import key_trend
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
@@ -60,10 +58,7 @@ class Spread:
 
 @dataclass(frozen=True)
 class Survey:
-    """Everything about raters; each part is documented at the function that makes it.
-
-    ``charts`` and ``trend`` are None without key-scored recordings.
-    """
+    """Everything about raters; each part is documented at the function that makes it."""
 
     linked: Linked
     base: Base
@@ -72,8 +67,6 @@ class Survey:
     own_mentor: pd.DataFrame
     weeks: Drift
     cycles: Drift
-    charts: ControlCharts | None
-    trend: pd.DataFrame | None
     spread: Spread
     groups: Sequence[Fairness]
     instrument: Sequence[SameInstrument]
@@ -87,7 +80,6 @@ def survey(
     *,
     placements: pd.DataFrame,
     observations: pd.DataFrame,
-    key_ratings: pd.DataFrame | None = None,
     base: Base | None = None,
     cut: float | None = None,
     seed: int = 0,
@@ -96,8 +88,8 @@ def survey(
 
     Parameters
     ----------
-    long, placements, observations, key_ratings
-        Tables of the records; the last may be missing or empty.
+    long, placements, observations
+        Tables of the records.
     policy
         Thresholds: ``confidence``, ``linking_lessons``, and those that `talks` and `fairness` name.
     base
@@ -105,7 +97,7 @@ def survey(
     cut
         Mean score in ranks at which candidates pass, for `adjusted_scores`.
     seed
-        Of drawn ratings and of simulated charts.
+        Of drawn ratings.
     """
     confidence = policy.value("confidence")
     with stage("networks of raters"):
@@ -119,7 +111,6 @@ def survey(
         own = own_mentor_difference(base, is_own_mentor(base.rows, placements), confidence=confidence)
     with stage("drift"):
         weeks, cycles = (drift_between(base, per=per, confidence=confidence) for per in ("week", "cycle"))
-        charts, trend = _recorded(key_ratings, confidence, seed)
     with stage("ratings drawn from the model"):
         drawn = redraws(base, seed=seed) if has_value(base.status) else None
     with stage("spread, halo and fit"):
@@ -149,8 +140,6 @@ def survey(
         own_mentor=own,
         weeks=weeks,
         cycles=cycles,
-        charts=charts,
-        trend=trend,
         spread=spread,
         groups=groups,
         instrument=instrument,
@@ -165,15 +154,6 @@ def networks(long: pd.DataFrame, policy: Policy) -> Linked:
     return Linked(
         linkage(long, fewest_lessons=least), by_version(long, fewest_lessons=least), in_common(long)
     )
-
-
-def _recorded(
-    key_ratings: pd.DataFrame | None, confidence: float, seed: int
-) -> tuple[ControlCharts | None, pd.DataFrame | None]:
-    if key_ratings is None or key_ratings.empty:
-        return None, None
-    charts = control_charts(key_ratings, confidence=confidence, seed=seed)
-    return charts, key_trend(key_ratings, confidence=confidence)
 
 
 def _spread(base: Base, drawn: Redraws | None, confidence: float) -> Spread:

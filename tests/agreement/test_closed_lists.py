@@ -18,9 +18,9 @@ from mentorstats.agreement import (
     likeness,
     limits_of_agreement,
     marginal_homogeneity,
-    overview,
     partners,
 )
+from mentorstats.agreement.coefficients import by_version
 from mentorstats.agreement.counts.double_scores import over_raters
 from mentorstats.agreement.reading import in_words, next_round
 from mentorstats.agreement.scores import between_roles
@@ -70,7 +70,7 @@ def test_columns_about_double_scores():
 
 def test_columns_of_what_the_report_is_made_of():
     chosen, levels = pairs([[9, 4, 1], [5, 12, 3], [1, 6, 20]]), rubrics(3)
-    found = overview.by_version(chosen, levels)
+    found = by_version.by_version(chosen, levels)
     words = in_words.in_words(found, policy.read())
     of_raters = pd.DataFrame(
         {

@@ -8,7 +8,10 @@ import pytest
 import statsmodels.api as sm
 
 from mentorstats import places
-from mentorstats.agreement import double_scored, overview
+from mentorstats.agreement import double_scored
+from mentorstats.agreement.coefficients import by_version
+from mentorstats.agreement.counts import double_scoring, flow
+from mentorstats.agreement.scores import level_differences
 from mentorstats.errors import ArgumentError
 
 CLOSE = 1e-10  # the same closed form in another order of summation
@@ -64,8 +67,8 @@ def few():
 
 
 def test_each_rating_is_asked_each_question(few):
-    flow = overview.flow(overview.checks(few))
-    assert flow["n_left_out"].to_dict() == {
+    found = flow.flow(flow.checks(few))
+    assert found["n_left_out"].to_dict() == {
         "has_level": 1,
         "of_either_role": 1,
         "other_role_too": 4,
@@ -75,7 +78,7 @@ def test_each_rating_is_asked_each_question(few):
 
 
 def test_what_remains_is_what_is_paired(few):
-    enters = overview.checks(few).all(axis=1)
+    enters = flow.checks(few).all(axis=1)
     pairs = double_scored(few)
     kept = pairs[pairs["independent"].fillna(True)]
     assert set(few.loc[enters, "observation"]) == set(kept["observation"]) == {"o0", "o4"}
@@ -88,15 +91,15 @@ def test_a_second_supervisor_rescues_a_rating_whose_first_partner_was_not_indepe
         rating("o0", "supervisor", 2, rater="s1", independent=False),
         rating("o0", "supervisor", 2, rater="s2"),
     )
-    assert overview.checks(table)["not_marked_dependent"].tolist() == [True, False, True]
+    assert flow.checks(table)["not_marked_dependent"].tolist() == [True, False, True]
 
 
 def test_a_lesson_counts_as_double_scored_where_a_criterion_is_shared(few):
-    lessons = overview.lessons(few)
+    lessons = double_scoring.lessons(few)
     assert lessons["double_scored"].to_dict() == {
         "o0": True, "o1": False, "o2": True, "o3": False, "o4": True, "o5": False,
     }  # fmt: skip
-    total = overview.double_scoring(lessons)
+    total = double_scoring.double_scoring(lessons)
     assert total.loc["all"].to_dict() == {
         "n_lessons": 6, "n_double_scored": 3, "n_candidates": 3, "value": 0.5,
     }  # fmt: skip
@@ -104,13 +107,13 @@ def test_a_lesson_counts_as_double_scored_where_a_criterion_is_shared(few):
 
 def test_a_site_that_was_not_recorded_keeps_its_row(few):
     few.loc[few["observation"] == "o4", "site"] = None
-    by_site = overview.double_scoring(overview.lessons(few), by="site")
+    by_site = double_scoring.double_scoring(double_scoring.lessons(few), by="site")
     assert by_site["n_lessons"].sum() == 6
     assert by_site.index.isna().sum() == 1
 
 
 def test_each_role_counts_its_own_lessons_and_raters(few):
-    by_role = overview.double_scoring_by_role(few)
+    by_role = double_scoring.double_scoring_by_role(few)
     assert by_role.loc["mentor", ["n_raters", "n_lessons", "n_double_scored"]].tolist() == [5, 5, 3]
     assert by_role.loc["supervisor", ["n_raters", "n_lessons", "n_double_scored"]].tolist() == [5, 5, 3]
 
@@ -128,7 +131,7 @@ def many():
 
 
 def test_the_interval_of_a_difference_is_that_of_a_cluster_robust_regression(many):
-    found = overview.differences(many)
+    found = level_differences.differences(many)
     assert len(found) == 2
     for (_, version, _), row in found.iterrows():
         chosen = many[many["rubric_version"] == version]
@@ -143,42 +146,42 @@ def test_the_interval_of_a_difference_is_that_of_a_cluster_robust_regression(man
 
 
 def test_few_candidates_are_marked_and_very_few_have_no_interval(many):
-    row = overview.differences(many[many["candidate"].isin([f"c{n}" for n in range(12)])]).iloc[0]
+    row = level_differences.differences(many[many["candidate"].isin([f"c{n}" for n in range(12)])]).iloc[0]
     assert row["status"] == "few_clusters"
     assert not np.isnan(row["low"])
-    row = overview.differences(many[many["candidate"].isin(["c0", "c1", "c2"])]).iloc[0]
+    row = level_differences.differences(many[many["candidate"].isin(["c0", "c1", "c2"])]).iloc[0]
     assert row["status"] == "too_few_clusters"
     assert np.isnan(row["low"])
     assert not np.isnan(row["value"])
 
 
 def test_the_same_difference_everywhere_is_at_the_boundary(many):
-    row = overview.differences(many.assign(difference=1)).iloc[0]
+    row = level_differences.differences(many.assign(difference=1)).iloc[0]
     assert (row["value"], row["status"]) == (1.0, "boundary")
     assert np.isnan(row["se"])
 
 
 def test_versions_are_never_pooled(many):
-    found = overview.by_version(many, rubrics())
+    found = by_version.by_version(many, rubrics())
     sizes = found.xs("percent_agreement", level="coefficient")["n_units"]
     assert sizes.to_dict() == {("r", "1", "k"): 70, ("r", "2", "k"): 50}
-    alone = overview.by_version(many[many["rubric_version"] == "2"], rubrics())
+    alone = by_version.by_version(many[many["rubric_version"] == "2"], rubrics())
     pd.testing.assert_frame_equal(alone, found.loc[["r"]].xs("2", level=1, drop_level=False))
 
 
 def test_levels_that_nobody_used_count_as_declared(many):
-    three = overview.by_version(many, rubrics()).xs("gwet_ac", level="coefficient")["value"]
-    four = overview.by_version(many, rubrics(ranks=4)).xs("gwet_ac", level="coefficient")["value"]
+    three = by_version.by_version(many, rubrics()).xs("gwet_ac", level="coefficient")["value"]
+    four = by_version.by_version(many, rubrics(ranks=4)).xs("gwet_ac", level="coefficient")["value"]
     assert (three != four).all()
 
 
 def test_a_version_without_declared_levels_is_refused_by_name(many):
     with pytest.raises(ArgumentError, match="rubric 'r', version '2'"):
-        overview.by_version(many, rubrics(versions=("1",)))
+        by_version.by_version(many, rubrics(versions=("1",)))
 
 
 def test_paired_levels_are_complete_and_add_up(many):
-    grid = overview.paired_levels(many, rubrics())
+    grid = level_differences.paired_levels(many, rubrics())
     assert len(grid) == 2 * 9
     assert grid["n"].sum() == len(many)
     shares = grid.groupby(["rubric_version", "rank_first"])["value"].sum()
@@ -189,21 +192,21 @@ def test_paired_levels_are_complete_and_add_up(many):
 
 def test_without_pairs_there_is_an_empty_result(few):
     none = double_scored(few.iloc[:1])
-    assert overview.by_version(none, rubrics()).empty
-    assert overview.differences(none).empty
-    assert overview.paired_levels(none, rubrics()).empty
+    assert by_version.by_version(none, rubrics()).empty
+    assert level_differences.differences(none).empty
+    assert level_differences.paired_levels(none, rubrics()).empty
 
 
 def test_columns_come_from_the_vocabulary(few, many):
     text = (places.data_dictionary() / "vocabulary" / "result_columns.toml").read_text(encoding="utf-8")
     known = set(tomllib.loads(text))
     tables = (
-        overview.flow(overview.checks(few)),
-        overview.double_scoring(overview.lessons(few), by="site"),
-        overview.double_scoring_by_role(few),
-        overview.by_version(many, rubrics()),
-        overview.differences(many),
-        overview.paired_levels(many, rubrics()),
+        flow.flow(flow.checks(few)),
+        double_scoring.double_scoring(double_scoring.lessons(few), by="site"),
+        double_scoring.double_scoring_by_role(few),
+        by_version.by_version(many, rubrics()),
+        level_differences.differences(many),
+        level_differences.paired_levels(many, rubrics()),
     )
     for table in tables:
         assert set(table.columns) <= known

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import agreement, policy
-from mentorstats.agreement import overview
+from mentorstats.agreement.coefficients import by_version
 from mentorstats.report import run
 from mentorstats.report.figures.drawing import ACCENT
 from mentorstats.report.model import Verdict
@@ -62,7 +62,7 @@ def test_the_sections_stand_in_their_order(made):
 def test_the_numbers_of_the_page_are_those_of_the_statistics(made, make_long, declared):
     pairs = agreement.double_scored(make_long())
     pairs = pairs[pairs["independent"].fillna(True)]
-    found = overview.by_version(pairs, declared).loc[("hearthside", "1", "k7w2")]
+    found = by_version.by_version(pairs, declared).loc[("hearthside", "1", "k7w2")]
     table = section(made, "agreement").tables[0].data.set_index("criterion")
     assert table.loc["k7w2", "kappa"] == found.loc["cohen_kappa", "value"]
     assert table.loc["k7w2", "ac_low"] == found.loc["gwet_ac", "low"]

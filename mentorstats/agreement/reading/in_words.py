@@ -41,7 +41,7 @@ def in_words(found: pd.DataFrame, rules: Policy) -> Words:
     Parameters
     ----------
     found
-        From `overview.by_version`.
+        From `by_version`.
     rules
         Policy with the rows ``agreement_words`` (name of a scale in data_dictionary/bands) and
         ``agreement_words_probability``.
@@ -70,7 +70,7 @@ def paradoxes(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.D
     Parameters
     ----------
     pairs, rubrics
-        As in `overview.by_version`.
+        As in `by_version`.
     rules
         Policy with the rows that `paradox` asks for, and ``confidence``.
 

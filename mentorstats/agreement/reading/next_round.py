@@ -41,7 +41,7 @@ def needed(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.Data
     Parameters
     ----------
     pairs, rubrics
-        As in `overview.by_version`.
+        As in `by_version`.
     rules
         Policy with the rows ``agreement_half_width``, ``agreement_floor``, ``agreement_power`` and
         ``confidence``.

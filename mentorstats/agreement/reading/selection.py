@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from mentorstats.agreement.coefficients.by_version import side_by_side
 from mentorstats.agreement.counts.double_scores import lesson_table
 from mentorstats.agreement.counts.pairing import VERSION
-from mentorstats.agreement.overview import side_by_side
 from mentorstats.agreement.reading.balance import (
     LessonWeights,
     categories,
@@ -46,7 +46,7 @@ class Selection:
     weights
         From `inverse_probability_weights`; None where the lessons are alike.
     agreement
-        Rows ``weighted`` and ``weighted_lessons_alike`` of `overview.side_by_side`, with ``n_effective``
+        Rows ``weighted`` and ``weighted_lessons_alike`` of `side_by_side`, with ``n_effective``
         lessons; no rows where there are no weights.
     """
 
@@ -74,7 +74,7 @@ def compare(
     long, more
         As in `lesson_table`.
     pairs, rubrics
-        As in `overview.by_version`: the pairs that agreement is told of.
+        As in `by_version`: the pairs that agreement is told of.
     rules
         Policy with the rows ``likeness_difference`` and ``confidence``.
 

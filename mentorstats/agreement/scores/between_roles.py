@@ -19,7 +19,7 @@ def levels_used(pairs: pd.DataFrame, rubrics: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     pairs, rubrics
-        As in `overview.by_version`.
+        As in `by_version`.
 
     Returns
     -------

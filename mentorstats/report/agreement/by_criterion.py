@@ -42,7 +42,7 @@ def section(found: pd.DataFrame, overall: pd.DataFrame, rubrics: pd.DataFrame, p
     Parameters
     ----------
     found, overall
-        From `mentorstats.agreement.overview.by_version`, by criterion and with ``by=()``.
+        From `mentorstats.agreement.coefficients.by_version.by_version`, by criterion and with ``by=()``.
     rubrics
         ``Records.rubrics``, for the titles of the criteria.
     """

@@ -31,7 +31,7 @@ def section(found: pd.DataFrame, paired: pd.DataFrame, rubrics: pd.DataFrame, po
     Parameters
     ----------
     found, paired
-        From `differences` and `paired_levels` of `mentorstats.agreement.overview`.
+        From `differences` and `paired_levels` of `mentorstats.agreement.scores.level_differences`.
     rubrics
         ``Records.rubrics``, for the labels of the levels.
     """
@@ -140,7 +140,7 @@ def _size_figure(rubric: str, version: str, table: Table, minimum: Rule) -> Figu
 def _grid_figure(rubric: str, version: str, table: Table, labels: dict[int, str], minimum: Rule) -> Figure:
     shown = table.data[table.data["n_candidates"].map(minimum.met)]
     shares = _shares(shown, labels)
-    names = [str(name) for name in shares.index]
+    names, percent = [str(name) for name in shares.index], "\N{NO-BREAK SPACE}%"
     same = [f"{name} {number(float(shares.loc[name, name]), 'share')}{percent}" for name in names]
     return Figure(
         key=f"{table.key}-figure",

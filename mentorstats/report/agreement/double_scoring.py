@@ -6,7 +6,7 @@ from functools import partial
 
 import pandas as pd
 
-from mentorstats.agreement.overview import DoubleScoring
+from mentorstats.agreement.counts.double_scoring import DoubleScoring
 from mentorstats.policy import Policy
 from mentorstats.report import wording
 from mentorstats.report.columns import BOUNDS, counted, group, statistic
@@ -28,7 +28,7 @@ ABOUT = partial(
 
 
 def section(found: DoubleScoring, policy: Policy) -> Section:
-    """Build the section from `mentorstats.agreement.overview.double_scores`."""
+    """Build the section from `mentorstats.agreement.counts.double_scoring.double_scores`."""
     total = found.total
     lessons, both = (int(total[name].sum()) for name in ("n_lessons", "n_double_scored"))
     people, minimum = int(total["n_candidates"].sum()), policy.rule("minimum_group_size")

@@ -44,7 +44,7 @@ def section(
     Parameters
     ----------
     with_all, without, crossed
-        From `mentorstats.agreement.overview.by_version` with ``by=()``: all pairs, those not marked as
+        From `mentorstats.agreement.coefficients.by_version` with ``by=()``: all pairs, those not marked as
         dependent, and the latter clustered by candidate and supervisor.
     pairs
         All pairs, from `mentorstats.agreement.double_scored`.

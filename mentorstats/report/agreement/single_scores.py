@@ -32,7 +32,7 @@ def section(found: pd.DataFrame, policy: Policy) -> Section:
     Parameters
     ----------
     found
-        From `mentorstats.agreement.overview.single_scores`; empty without ratings.
+        From `mentorstats.agreement.scores.single_scores.single_scores`; empty without ratings.
     """
     if found.empty:
         return ABOUT(

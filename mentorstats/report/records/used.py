@@ -46,7 +46,7 @@ def section(
     sources, long, problems
         ``Records.sources``, ``Records.long()`` and ``Records.problems``.
     flow
-        From `mentorstats.agreement.overview.flow`.
+        From `mentorstats.agreement.counts.flow.flow`.
     """
     files = sources[sources["table"] == "ratings"]
     ratings = files[["rows_read", "rows_set_aside"]].sum()

@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 
 from mentorstats.agreement import by_rater, double_scored, lesson_table, partners
+from mentorstats.agreement.coefficients.by_version import by_version, side_by_side
 from mentorstats.agreement.counts.double_scores import over_raters
-from mentorstats.agreement.overview import by_version, double_scores, double_scoring, side_by_side
+from mentorstats.agreement.counts.double_scoring import double_scores, double_scoring
 from mentorstats.errors import ArgumentError, ColumnError
 
 ROWS = [  # lesson, candidate, site, day, rater, role, criterion, rank, independent

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from mentorstats.agreement import coefficients, double_scored, stacked
-from mentorstats.agreement.overview import checks
+from mentorstats.agreement.counts.flow import checks
 from mentorstats.errors import ArgumentError, ColumnError
 
 

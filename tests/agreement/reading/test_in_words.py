@@ -9,7 +9,7 @@ from paired import pairs, rubrics
 from scipy import stats
 
 from mentorstats import policy
-from mentorstats.agreement import overview
+from mentorstats.agreement.coefficients import by_version
 from mentorstats.agreement.reading import in_words
 from mentorstats.errors import ArgumentError, PolicyError
 
@@ -26,7 +26,7 @@ MIXED = [[9, 4, 1], [5, 12, 3], [0, 6, 20]]
 
 def test_probabilities_are_those_of_the_formula():
     """[gwet_2014], chapter 6: normal on the coefficient's own scale, cut to its range."""
-    found = overview.by_version(pairs(MIXED), rubrics(3))
+    found = by_version.by_version(pairs(MIXED), rubrics(3))
     words = in_words.in_words(found, policy.read())
     row = found.loc[("r", "1", "k", "cohen_kappa")]
     inside = stats.norm.cdf((row["value"] + 1) / row["se"]) - stats.norm.cdf((row["value"] - 1) / row["se"])
@@ -42,7 +42,7 @@ def test_probabilities_are_those_of_the_formula():
 
 
 def test_the_policy_chooses_the_scale():
-    found = overview.by_version(pairs(MIXED), rubrics(3))
+    found = by_version.by_version(pairs(MIXED), rubrics(3))
     assert in_words.in_words(found, policy.read()).scale.id == "landis_koch_1977"
     words = in_words.in_words(found, choosing("fleiss_1981"))
     assert list(words.bands.loc[("r", "1", "k")].index) == ["excellent", "fair to good", "poor"]
@@ -65,7 +65,7 @@ def test_a_choice_stays_a_choice_and_a_number_a_number(tmp_path):
 
 
 def test_a_criterion_without_error_has_no_words():
-    found = overview.by_version(pairs([[5, 0], [0, 5]]), rubrics(2))
+    found = by_version.by_version(pairs([[5, 0], [0, 5]]), rubrics(2))
     words = in_words.in_words(found, policy.read())
     assert words.bands.empty
     assert pd.isna(words.read["band_assured"].iloc[0])
@@ -96,4 +96,4 @@ def test_a_rare_level_is_held_against_the_others():
 def test_no_pairs_no_rows():
     nothing = pairs(MIXED).iloc[:0]
     assert in_words.paradoxes(nothing, rubrics(3), policy.read()).empty
-    assert in_words.in_words(overview.by_version(nothing, rubrics(3)), policy.read()).read.empty
+    assert in_words.in_words(by_version.by_version(nothing, rubrics(3)), policy.read()).read.empty

@@ -7,7 +7,8 @@ import simulation
 from paired import pairs
 
 from mentorstats import policy
-from mentorstats.agreement import double_scores_needed, overview, precision
+from mentorstats.agreement import double_scores_needed, precision
+from mentorstats.agreement.coefficients import by_version
 from mentorstats.agreement.reading import next_round
 
 CLOSE = 1e-10  # the same closed form in another order
@@ -40,7 +41,7 @@ def rubrics():
 def test_as_many_lessons_again_give_the_interval_that_was_found():
     chosen = drawn()
     plan = next_round.needed(chosen, rubrics(), policy.read()).sort_index().loc[("r", "1", "all_criteria")]
-    row = overview.by_version(chosen, rubrics(), by=()).loc[("r", "1", "cohen_kappa")]
+    row = by_version.by_version(chosen, rubrics(), by=()).loc[("r", "1", "cohen_kappa")]
     assert plan.loc["as_estimated", "value"] == pytest.approx(row["value"], abs=CLOSE)
     half = (row["high"] - row["low"]) / 2
     assert plan.loc["as_estimated", "half_width"] == pytest.approx(half, rel=ALIKE)

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
-from mentorstats.agreement import double_scored, overview
+from mentorstats.agreement import double_scored
+from mentorstats.agreement.coefficients import by_version
 from mentorstats.agreement.reading import selection
 from mentorstats.agreement.reading.balance import effective_size
 
@@ -78,7 +79,7 @@ def test_weights_bring_the_agreement_of_all_lessons_back():
     assert chosen.n_beyond > 0
     assert chosen.likeness.loc["week", "value"].abs().max() > 1
     assert chosen.likeness.loc["week", "value_weighted"].abs().max() < 0.1
-    whole = overview.by_version(double_scored(all_lessons), RUBRICS, by=()).loc[("r", "1", "cohen_kappa")]
+    whole = by_version.by_version(double_scored(all_lessons), RUBRICS, by=()).loc[("r", "1", "cohen_kappa")]
     plain, weighted = (kappa(chosen, name)["value"] for name in (selection.ALIKE, selection.WEIGHTED))
     assert plain - whole["value"] > 0.1
     assert weighted == pytest.approx(whole["value"], abs=0.04)  # three standard errors

@@ -8,10 +8,12 @@ import pandas as pd
 import pytest
 
 from mentorstats import agreement, policy, study
-from mentorstats.agreement import overview
+from mentorstats.agreement.coefficients import by_version
+from mentorstats.agreement.counts import double_scoring
 from mentorstats.agreement.reading import in_words, next_round, selection
-from mentorstats.agreement.scores import between_roles
+from mentorstats.agreement.scores import between_roles, single_scores
 from mentorstats.errors import SourceFileError
+from mentorstats.key_scores import analyse
 from mentorstats.report import run
 from mentorstats.report.agreement import balance, double_scoring
 from mentorstats.report.key_scores import certification
@@ -46,7 +48,7 @@ def table(made, key):
 
 
 def test_words_and_probabilities_are_those_of_the_statistics(made, apart, levels):
-    words = in_words.in_words(overview.by_version(apart, levels), policy.read())
+    words = in_words.in_words(by_version.by_version(apart, levels), policy.read())
     shown = table(made, "claims-hearthside-1").data.set_index("criterion")
     for criterion, row in shown.iterrows():
         key = ("hearthside", "1", criterion)
@@ -182,7 +184,7 @@ def register():
 
 def test_certificates_are_counted_by_standing_and_small_groups_are_not_shown(long_table, shipped):
     on = datetime.date(2026, 11, 30)
-    found = overview.standing(register(), long_table, on=on)
+    found = analyse.standing(register(), long_table, on=on)
     part = certification.section(found, on, shipped)
     shown = part.tables[0]
     rows = {(row[0].text, row[1].text): row[2].text for row in view(shown).rows}
@@ -199,7 +201,7 @@ def test_certificates_are_looked_at_on_the_last_day_or_the_day_asked_for(make_re
     records = make_records()
     records.raters = register()
     analysis = run.find("rater-calibration")
-    last = overview.last_day(records.long())
+    last = analyse.last_day(records.long())
     assert (
         f"On {last.isoformat()} the certificates"
         in section(analysis(records, policy.read()), "certificates").answer
@@ -228,7 +230,7 @@ def test_the_study_beside_the_exports_is_told_and_its_gaps_shown(make_records, t
 
 
 def test_the_error_of_measurement_has_its_interval(made, long_table):
-    found = overview.single_scores(long_table, confidence=0.95, seed=0)
+    found = single_scores.single_scores(long_table, confidence=0.95, seed=0)
     row = found[(found["rubric_version"] == "1") & (found["coefficient"] == "icc_a_1")].iloc[0]
     shown = section(made, "single-scores").tables[0].data.iloc[0]
     assert (shown["sem_low"], shown["sem_high"]) == (row["sem_low"], row["sem_high"])
@@ -247,6 +249,6 @@ def test_what_few_look_up_is_folded_and_still_on_the_page(made, html):
 
 def test_double_scoring_of_nobody_is_empty(long_table, shipped):
     alone = long_table[long_table["rater_role"] == "mentor"]
-    part = double_scoring.section(overview.double_scores(alone), shipped)
+    part = double_scoring.section(double_scoring.double_scores(alone), shipped)
     assert part.verdict is Verdict.NOT_MET
     assert "typical mentor" not in part.answer

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import agreement, policy
-from mentorstats.agreement import overview
+from mentorstats.agreement.scores import single_scores
 from mentorstats.report.agreement import reporting_items, single_scores
 
 
@@ -16,7 +16,7 @@ def ranked(make_long):
 
 @pytest.fixture
 def found(ranked):
-    return overview.single_scores(ranked, confidence=0.95, seed=0)
+    return single_scores.single_scores(ranked, confidence=0.95, seed=0)
 
 
 def test_each_version_has_its_table_with_the_values_of_the_statistics(found):

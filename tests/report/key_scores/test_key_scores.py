@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
-from mentorstats.agreement import overview
+from mentorstats.key_scores import analyse
 from mentorstats.report.key_scores import accuracy
 
 LEVELS = ["help", "part", "steady", "lead"]
@@ -33,7 +33,7 @@ def ratings(exact, recordings=24, criteria=8, seed=1):
 def section():
     rules = policy.read()
     frame = ratings({"sure": 0.98, "off": 0.4, "few": 0.9})
-    found, chances = overview.key_scores(frame, rules, confidence=0.95, seed=0)
+    found, chances = analyse.certify_records(frame, rules, confidence=0.95, seed=0)
     return accuracy.section(found, chances, rules)
 
 
@@ -51,7 +51,7 @@ def test_verdicts_stand_in_words_beside_the_figures(section):
 
 def test_without_key_scored_recordings_the_section_says_what_would_fill_it():
     rules = policy.read()
-    found = overview.key_scores(ratings({}), rules, confidence=0.95, seed=0)
+    found = analyse.certify_records(ratings({}), rules, confidence=0.95, seed=0)
     section = accuracy.section(*found, rules)
     assert section.status == "no_records"
     assert "key_ratings" in section.answer
