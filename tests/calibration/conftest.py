@@ -2,23 +2,7 @@
 
 import pytest
 
-import mentorstats as ms
-from mentorstats import demo
 from mentorstats.calibration import base_fit, redraws
-
-
-@pytest.fixture(scope="session")
-def invented():
-    """Return the invented programme with its truth."""
-    return demo.programme()
-
-
-@pytest.fixture(scope="session")
-def invented_records(tmp_path_factory):
-    """Return its records as they are loaded from its exports."""
-    folder = tmp_path_factory.mktemp("invented")
-    demo.write(folder / "exports")
-    return ms.load(folder / "exports")
 
 
 @pytest.fixture(scope="session")

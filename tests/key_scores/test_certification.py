@@ -12,13 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
 from mentorstats import demo, places, policy
-from mentorstats.agreement import (
-    certificates,
-    certification_rules,
-    certify,
-    coefficients,
-    operating_characteristic,
-)
+from mentorstats.agreement import coefficients
 from mentorstats.errors import (
     ArgumentError,
     ColumnError,
@@ -26,7 +20,14 @@ from mentorstats.errors import (
     MentorstatsWarning,
     PolicyError,
 )
-from mentorstats.key_scores import accuracy, verdicts
+from mentorstats.key_scores import (
+    accuracy,
+    certificates,
+    certification_rules,
+    certify,
+    operating_characteristic,
+    verdicts,
+)
 from mentorstats.policy import Policy
 from mentorstats.sources import SOURCES
 

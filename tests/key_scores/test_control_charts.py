@@ -10,8 +10,8 @@ import statsmodels.api as sm
 from scipy import stats
 
 from mentorstats import places
-from mentorstats.calibration import average_run_length, control_charts, key_trend
 from mentorstats.errors import ArgumentError, ColumnError, DuplicateRatingError
+from mentorstats.key_scores import average_run_length, control_charts, key_trend
 from mentorstats.key_scores.recordings import recordings
 from mentorstats.key_scores.weighted_means import weighted_errors, weighted_means
 from mentorstats.sources import SOURCES

@@ -55,8 +55,8 @@ def needed(pairs: pd.DataFrame, rubrics: pd.DataFrame, rules: Policy) -> pd.Data
         where it is estimated below), ``pairs_per_cluster``, ``n_candidates`` and ``n_lessons`` there are,
         ``half_width`` to expect of as many, ``n_lessons_half_width`` and ``n_lessons_floor`` (double-scored
         lessons needed, the same number a candidate), each with a status of its own: missing and
-        ``not_reachable`` where no number is enough or more than ten times as many as there are; status,
-        status_note, reference.
+        ``not_reachable`` where no number is enough, or more than 500 and ten times as many as there are;
+        status, status_note, reference.
 
     Notes
     -----
@@ -213,7 +213,7 @@ def _within_reach(wanted: dict[str, int | None], lessons: int) -> dict[str, obje
     """Numbers of lessons with their status; one that is too far off is not given."""
     found: dict[str, object] = {"n_lessons_floor_status": Status.NOT_REACHABLE.value}
     for name, n in wanted.items():
-        reached = n is not None and n <= REACH * lessons
+        reached = n is not None and n <= max(REACH * lessons, ANYWHERE)
         found[name] = n if reached else pd.NA
         found[name + "_status"] = (Status.OK if reached else Status.NOT_REACHABLE).value
     return found

@@ -1,7 +1,7 @@
 """Which raters' standards move over the weeks, or the cycles, differently from the others of their role?
 
 The mean drift of raters cannot be told from the mean change of candidates, so only differences stand
-here; `mentorstats.calibration.control_charts` bounds the mean on key-scored recordings.
+here; `mentorstats.key_scores.control_charts` bounds the mean on key-scored recordings.
 """
 
 from __future__ import annotations

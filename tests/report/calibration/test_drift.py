@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
-from mentorstats.calibration import Drift, base_fit, control_charts, drift_between, key_trend
+from mentorstats.calibration import Drift, base_fit, drift_between
+from mentorstats.key_scores import control_charts, key_trend
 from mentorstats.report.calibration import drift
 from mentorstats.report.figures import drawing
 from mentorstats.report.key_scores import control_charts as charts_section
