@@ -26,9 +26,9 @@ Array: TypeAlias = npt.NDArray[np.float64]
 
 HALF_WIDTH, FLOOR, POWER = "agreement_half_width", "agreement_floor", "agreement_power"
 MIDDLE, ALL = "middle_criterion", "all_criteria"
-REACH = (
-    10  # times as many lessons as there are: further off than a programme plans; common practice, no source
-)
+# A programme can plan ten times the lessons that it has now, and some hundreds in any case; common practice,
+# no source.
+REACH, ANYWHERE = 10, 500
 CAREFUL = 0.1  # added to the correlation, which has no interval; common practice, no source
 WEIGHTS = "quadratic"
 
