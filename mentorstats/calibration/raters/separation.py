@@ -37,16 +37,16 @@ COLUMNS = [
     "sd_level",
     "sd_level_low",
     "sd_level_high",
-    "rms_error",
-    "separation",
-    "separation_low",
-    "separation_high",
-    "strata",
-    "strata_low",
-    "strata_high",
-    "separation_reliability",
-    "separation_reliability_low",
-    "separation_reliability_high",
+    "reliability",
+    "reliability_low",
+    "reliability_high",
+    "typical_error",
+    "spread_to_error",
+    "spread_to_error_low",
+    "spread_to_error_high",
+    "distinguishable_groups",
+    "distinguishable_groups_low",
+    "distinguishable_groups_high",
     "statistic",
     "p",
     "p_method",
@@ -80,9 +80,10 @@ def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.Da
         ``role_mean`` with its interval: the role's mean on the latent scale against that of the first role,
         which has none; ``sd`` with its interval: between the raters of a role, for a network that of its
         role; ``…_level``: in ranks, for a middling candidate (the spread: half the distance between one
-        standard deviation up and one down). ``separation`` G = sd / ``rms_error``, the root mean square of
-        the unshrunken errors; ``strata`` (4G + 1)/3, the levels of severity that could be told apart
-        [wright_masters_1982]; ``separation_reliability`` G²/(1 + G²), where high means that raters differ;
+        standard deviation up and one down). ``reliability`` G²/(1 + G²), where high means that raters differ;
+        ``typical_error``, the root mean square of the unshrunken errors; ``spread_to_error`` G = sd over it;
+        ``distinguishable_groups`` (4G + 1)/3, how many levels of severity could be told apart
+        [wright_masters_1982];
         the limits of both are those of G.
         ``statistic``, ``p``: likelihood ratio against raters who do not differ. Network missing: all.
 
@@ -145,11 +146,11 @@ def _row(
     if not has_value(status):
         return row
     rms = float(np.sqrt(np.mean(errors**2)))
-    g = {f"separation{end}": spread[f"sd{end}"] / rms for end in ("", "_low", "_high")}
-    apart: Numbers = {"rms_error": rms}
+    g = {f"spread_to_error{end}": spread[f"sd{end}"] / rms for end in ("", "_low", "_high")}
+    apart: Numbers = {"typical_error": rms}
     for end in ("", "_low", "_high"):  # both rise with G, so its limits are theirs
-        own = g[f"separation{end}"]
-        apart |= {f"strata{end}": (4 * own + 1) / 3, f"separation_reliability{end}": _reliability(own)}
+        own = g[f"spread_to_error{end}"]
+        apart |= {f"distinguishable_groups{end}": (4 * own + 1) / 3, f"reliability{end}": _reliability(own)}
     return row | {name: value for name, value in spread.items() if name != "note"} | g | apart
 
 

@@ -139,9 +139,14 @@ def _size_figure(rubric: str, version: str, table: Table, minimum: Rule) -> Figu
 
 def _grid_figure(rubric: str, version: str, table: Table, labels: dict[int, str], minimum: Rule) -> Figure:
     shown = table.data[table.data["n_candidates"].map(minimum.met)]
-    shares = _shares(shown, labels)
-    names, percent = [str(name) for name in shares.index], "\N{NO-BREAK SPACE}%"
-    same = [f"{name} {number(float(shares.loc[name, name]), 'share')}{percent}" for name in names]
+    percent = "\N{NO-BREAK SPACE}%"
+    diagonal = zip(labels.values(), labels, strict=True)
+    by_level = shown.set_index("level")
+    same = [
+        f"{label} {number(float(by_level[f'rank_{rank}'][label]), 'share')}{percent}"
+        for label, rank in diagonal
+        if label in by_level.index
+    ]
     return Figure(
         key=f"{table.key}-figure",
         title=f"Supervisors' levels for each level that mentors gave, {wording.version(rubric, version)}",

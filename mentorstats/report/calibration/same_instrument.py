@@ -1,8 +1,9 @@
-"""Section: whether criteria and cut-points are the same for all roles, cohorts, modes and versions."""
+"""Section: whether criteria and thresholds are the same for all roles, cohorts, modes and versions."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import pandas as pd
 
@@ -10,22 +11,26 @@ from mentorstats.calibration.groups.equivalence import EQUIVALENT
 from mentorstats.calibration.groups.same_instrument import VERSION, SameInstrument
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
-from mentorstats.report.calibration.fairness import EFFECTS, LABELS, UNITS, judged, striking
+from mentorstats.report.calibration.fairness import EFFECTS, PEOPLE, judged, striking
 from mentorstats.report.columns import STATUS, counted, group, statistic, text
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate, probability
-from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed
 
-QUESTION = "Does the instrument measure the same thing?"
 BY = {
     "rater_role": "Role",
     "cohort": "Cycle",
     "visit_mode": "Mode of the visit",
     "rubric_version": "Version of the rubric",
 }
-_HOW = {"one_step": "score test", "refit": "fitted again", "wald": "from the fit", "none": ""}
-_PEOPLE = {"n_candidates_group": "Candidates", "n_candidates_rest": "Candidates compared"}
+_HOW = {"one_step": "score test", "refit": "model fitted again", "wald": "from the fit", "none": ""}
+ABOUT = partial(
+    Section,
+    key="same-instrument",
+    name="equality of the instrument",
+    question="Does the rubric measure the same thing everywhere?",
+)
+NEEDS = "two roles, cycles, modes of visit or rubric versions with enough candidates each"
 
 
 def section(found: Sequence[SameInstrument], policy: Policy) -> Section:
@@ -38,35 +43,32 @@ def section(found: Sequence[SameInstrument], policy: Policy) -> Section:
     """
     told = [each for each in found if each.status == Status.OK]
     if not told:
-        return Section(
-            key="same-instrument",
-            question=QUESTION,
-            answer="The records hold one role, cycle, mode and version only, or too few people of each, so "
-            "this cannot be told.",
-            status=found[0].status if found else Status.NO_RECORDS,
+        nothing = (
+            "The records have one role, cycle, mode of visit and rubric version, or too few people of each."
         )
-    tables = [_tests(told, policy), _criteria(told, policy)]
-    return Section(
-        key="same-instrument",
-        question=QUESTION,
+        status = found[0].status if found else Status.NO_RECORDS
+        return ABOUT(answer=nothing, status=status, needs=NEEDS)
+    tables = [_tests(told), _criteria(told, policy)]
+    return ABOUT(
         answer=_answer(told, policy),
+        detail=_detail(told),
         tables=tuple(table for table in tables if table is not None),
         method=(
-            "Where the instrument is the same, criteria keep their order of difficulty and cut-points their "
-            "distances; that one role is more lenient, or one cycle better, is left free and is tested "
-            "elsewhere. Each comparison is a score test from the base fit. Where its p lies under "
-            f"{policy.value('instrument_screen'):g} the model is fitted again with all cut-points of both "
-            "sides free, and the numbers are those of that fit. Errors are widened by what the scores of "
-            "candidates scatter beyond the fit.",
-            "Versions of a rubric have cut-points of their own throughout and are never pooled. They are "
-            "compared on the criteria with the same code in both; a criterion that was reworded shows up "
-            "as one that became harder or easier beside the others. That all of them became so cannot be "
-            "told from better or weaker cycles.",
+            "Where the instrument is the same, criteria keep their order of difficulty and thresholds their "
+            "distances. That one role is more lenient, or one cycle better, is left free and tested "
+            "elsewhere. Each comparison is a score test from the base model. Where its p is below "
+            f"{policy.value('instrument_screen'):g} the model is fitted again with all thresholds of both "
+            "sides free, and the numbers are those of that fit. Standard errors are widened by how much "
+            "candidates' scores scatter beyond the model.",
+            "Versions of a rubric have thresholds of their own throughout and are never pooled. They are "
+            "compared on the criteria with the same code in both; a criterion that was reworded appears as "
+            "one that became harder or easier than the others. That all of them became so cannot be "
+            "distinguished from better or weaker cycles.",
         ),
         references=("rao_1948", "rao_scott_1984", "schuirmann_1987", "benjamini_hochberg_1995"),
         caution=(
             "A criterion that is harder for one side may be worded differently, understood differently, or "
-            "really be done less well there, beside everything else; the numbers do not say which.",
+            "really be done less well there; the numbers do not say which.",
         ),
     )
 
@@ -80,27 +82,25 @@ def _named(rows: pd.DataFrame, by: str) -> pd.DataFrame:
     return pd.DataFrame({"by": _words(by), **names}, index=range(len(rows)))
 
 
-def _tests(found: Sequence[SameInstrument], policy: Policy) -> Table:
-    data = pd.concat([_tested(each) for each in found], ignore_index=True)
-    table = Table(
+def _tests(found: Sequence[SameInstrument]) -> Table:
+    return Table(
         key="same-instrument-tests",
-        title="Are criteria and cut-points the same for both?",
-        data=data,
+        title="Are criteria and thresholds the same for both sides?",
+        data=pd.concat([_tested(each) for each in found], ignore_index=True),
         columns=(
             group("by", "By"),
             group("group", "Side"),
             group("against", "Compared with"),
             counted("people", "Candidates", "people"),
-            statistic("criteria", "p: criteria as hard beside each other", "p_value"),
-            statistic("cut_points", "p: cut-points as far apart", "p_value"),
+            statistic("criteria", "p: same order of criteria", "p_value"),
+            statistic("cut_points", "p: same distances of thresholds", "p_value"),
             counted("n_criteria", "Criteria compared", "number"),
-            counted("n_small", "Shifts too small to matter", "number"),
-            text("how", "How"),
+            counted("n_small", "Differences too small to matter", "number"),
+            text("how", "Method"),
         ),
-        note="A small p says that they are not the same.",
+        note="A small p is evidence that they are not the same.",
         references=("rao_1948",),
     )
-    return blank(table, policy.rule("minimum_group_size"))
 
 
 def _tested(each: SameInstrument) -> pd.DataFrame:
@@ -134,62 +134,74 @@ def _criteria(found: Sequence[SameInstrument], policy: Policy) -> Table | None:
         kept, others = striking(rows, policy)
         left += others
         data = pd.concat([_named(kept, each.by), judged(kept, policy)], axis=1)
-        data["sides"] = data["group"] + " beside " + data["against"]
+        data["sides"] = data["group"] + " compared with " + data["against"]
         data["criterion"] = kept["criterion"].to_numpy()
         data["version"] = "both" if each.by == VERSION else kept["rubric_version"].to_numpy()
-        parts.append(data.assign(**{name: kept[name].astype("Int64").to_numpy() for name in _PEOPLE}))
+        parts.append(
+            data.assign(
+                **{name: kept[name].astype("Int64").to_numpy() for name in (column.name for column in PEOPLE)}
+            )
+        )
     if not parts or not sum(map(len, parts)):
         return None
-    names = {
-        "by": "By",
-        "sides": "Side",
-        "version": "Version",
-        "criterion": "Criterion",
-    }
-    table = Table(
+    return Table(
         key="same-instrument-criteria",
-        title="Criteria that shift beyond chance, or may shift by more than matters",
+        title="Criteria with a difference beyond chance, or possibly large enough to matter",
         data=pd.concat([part for part in parts if len(part)], ignore_index=True),
-        labels={**names, **_PEOPLE, **LABELS},
-        units={**dict.fromkeys(_PEOPLE, "people"), **UNITS},
-        group_columns=tuple(names),
-        count_columns=tuple(_PEOPLE),
-        statistic_columns=EFFECTS,
-        note=f"Beside the common difference. Too small to matter: wholly within "
-        f"±{policy.value('fairness_bound'):g} of a level. "
-        f"{count(left, 'other', 'others')} {'was' if left == 1 else 'were'} shown to shift too little.",
+        columns=(
+            group("by", "By"),
+            group("sides", "Side"),
+            group("version", "Version"),
+            group("criterion", "Criterion"),
+            *PEOPLE,
+            *EFFECTS,
+        ),
+        note=f"Compared with the common difference. Too small to matter: wholly within "
+        f"±{policy.value('fairness_bound'):g} levels. "
+        f"{count(left, 'other', 'others')} {'was' if left == 1 else 'were'} shown to be too small to matter.",
     )
-    return blank(table, policy.rule("minimum_group_size"))
 
 
 def _answer(found: Sequence[SameInstrument], policy: Policy) -> str:
-    alike, apart, none, small, all_of = [], [], [], 0, 0
+    same, differ, none = [], [], []
     for each in found:
-        known = each.criteria[each.criteria["contrast"].notna()] if not each.criteria.empty else each.criteria
+        known = _known(each)
         name = _words(each.by).lower()
         if known.empty:
             none.append(name)
-            continue
-        small, all_of = small + int((known["equivalence"] == EQUIVALENT).sum()), all_of + len(known)
-        p = float(each.tests.loc[each.tests["test"] == "both", "p"].min())
-        unlike = policy.rule("instrument_screen").met(p)
-        if unlike:
-            apart.append(f"{name} ({probability(p)}, largest shift {_largest(known)})")
+        elif policy.rule("instrument_screen").met(_p(each)):
+            differ.append(f"{name} ({probability(_p(each))}; largest difference {_largest(known)})")
         else:
-            alike.append(name)
-    told = []
-    if apart:
-        told.append(f"Not quite: criteria or cut-points differ by {listed(apart)}.")
-    if alike:
-        told.append(f"By {listed(alike)} the tests found no difference.")
+            same.append(name)
+    told = [f"Criteria or thresholds differ by {listed(differ)}."] if differ else []
+    if same:
+        told.append(f"No clear difference was found by {listed(same)}.")
     if none:
         told.append(f"Nothing could be compared by {listed(none)}.")
-    if all_of:
-        told.append(f"Of {count(all_of, 'shift')} of criteria {small} were shown to be too small to matter.")
     return " ".join(told)
+
+
+def _detail(found: Sequence[SameInstrument]) -> tuple[str, ...]:
+    """How many differences of criteria were shown to be too small to matter."""
+    known = [_known(each) for each in found]
+    of = sum(map(len, known))
+    small = sum(int((rows["equivalence"] == EQUIVALENT).sum()) for rows in known if len(rows))
+    if not of:
+        return ()
+    return (
+        f"Of {count(of, 'difference')} between criteria, {small:,} were shown to be too small to matter.",
+    )
+
+
+def _known(each: SameInstrument) -> pd.DataFrame:
+    return each.criteria[each.criteria["contrast"].notna()] if not each.criteria.empty else each.criteria
+
+
+def _p(each: SameInstrument) -> float:
+    return float(each.tests.loc[each.tests["test"] == "both", "p"].min())
 
 
 def _largest(known: pd.DataFrame) -> str:
     row = known.iloc[int(known["contrast_level"].abs().argmax())]
     bounds = row["contrast_level_low"], row["contrast_level_high"]
-    return f"{estimate(row['contrast_level'], *bounds, 'levels')} of a level on {row['criterion']}"
+    return f"{estimate(row['contrast_level'], *bounds, 'levels')} levels on {row['criterion']}"

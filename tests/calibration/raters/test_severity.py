@@ -177,14 +177,14 @@ def test_separation_is_spread_over_unshrunken_errors(base) -> None:
     table = severity(base)
     row = separation(base, table).iloc[0]
     g = row["sd"] / np.sqrt((table["contrast_se"] ** 2).mean())
-    assert row["separation"] == pytest.approx(g)
-    assert row["strata"] == pytest.approx((4 * g + 1) / 3)  # [wright_masters_1982]
-    assert row["separation_reliability"] == pytest.approx(g**2 / (1 + g**2))
+    assert row["spread_to_error"] == pytest.approx(g)
+    assert row["distinguishable_groups"] == pytest.approx((4 * g + 1) / 3)  # [wright_masters_1982]
+    assert row["reliability"] == pytest.approx(g**2 / (1 + g**2))
     for end in ("_low", "_high"):
-        limit = row["separation" + end]
-        assert row["strata" + end] == pytest.approx((4 * limit + 1) / 3)
-        assert row["separation_reliability" + end] == pytest.approx(limit**2 / (1 + limit**2))
-    assert row["separation_reliability"] == pytest.approx(table["rater_reliability"].mean(), abs=0.005)
+        limit = row["spread_to_error" + end]
+        assert row["distinguishable_groups" + end] == pytest.approx((4 * limit + 1) / 3)
+        assert row["reliability" + end] == pytest.approx(limit**2 / (1 + limit**2))
+    assert row["reliability"] == pytest.approx(table["rater_reliability"].mean(), abs=0.005)
     assert row["sd_low"] < row["sd"] < row["sd_high"]
 
 
@@ -245,7 +245,7 @@ def test_networks_given_decide_who_has_a_value(base) -> None:
     rows = separation(base, table)
     assert rows["network"].isna().tolist() == [True, False, False]
     assert rows["status"].tolist() == ["ok", "ok", "one_rater"]
-    assert np.isnan(rows["separation"].iloc[2])
+    assert np.isnan(rows["spread_to_error"].iloc[2])
     with pytest.raises(ColumnError, match="network"):
         severity(base, networks=given.drop(columns="network"))
     with pytest.raises(ArgumentError, match="more than once"):
