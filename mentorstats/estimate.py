@@ -45,6 +45,8 @@ class Status(StrEnum):
     NOT_CONVERGED = "not_converged"
     NOT_REACHABLE = "not_reachable"
     TOO_FEW_TO_SHOW = "too_few_to_show"
+    TOO_FEW_TO_ASSESS = "too_few_to_assess"
+    NOT_ASSESSED = "not_assessed"
     NO_RECORDS = "no_records"
 
 
@@ -65,6 +67,8 @@ _WITHOUT_VALUE = frozenset(
         Status.NOT_CONVERGED,
         Status.NOT_REACHABLE,
         Status.TOO_FEW_TO_SHOW,
+        Status.TOO_FEW_TO_ASSESS,
+        Status.NOT_ASSESSED,
         Status.NO_RECORDS,
     }
 )

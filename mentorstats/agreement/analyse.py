@@ -1,47 +1,136 @@
-"""Everything that is asked about two raters of one lesson, in one run."""
+"""Everything that is asked about two raters of one lesson."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
-from mentorstats.agreement.coefficients import by_version
+from mentorstats.agreement.coefficients.by_version import by_version
 from mentorstats.agreement.counts import double_scoring, flow
 from mentorstats.agreement.counts.pairing import double_scored
 from mentorstats.agreement.reading import in_words, next_round, selection
-from mentorstats.agreement.scores import between_roles, level_differences, single_scores
+from mentorstats.agreement.scores import between_roles, level_differences
+from mentorstats.agreement.scores.single_scores import single_scores
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
 CROSSED = ("candidate", "supervisor")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Survey:
-    """Everything about agreement; each part is documented at the function that makes it.
+    """Everything about agreement, each part computed when it is first asked for.
 
-    ``pairs`` holds the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all but
-    ``with_all`` uses those given independently.
+    ``pairs`` are the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all parts but
+    ``with_all`` use those given independently. Each part is documented at the function that computes it.
     """
 
-    flow: pd.DataFrame
-    lessons: double_scoring.DoubleScoring
-    pairs: pd.DataFrame
-    by_criterion: pd.DataFrame
-    overall: pd.DataFrame
-    crossed: pd.DataFrame
-    with_all: pd.DataFrame
-    alike: selection.Selection
-    words: in_words.Words
-    odd: pd.DataFrame
-    differences: pd.DataFrame
-    paired: pd.DataFrame
-    levels: pd.DataFrame
-    shares: pd.DataFrame
-    scores: pd.DataFrame
-    next_round: pd.DataFrame
-    single: pd.DataFrame
+    long: pd.DataFrame
+    rubrics: pd.DataFrame
+    policy: Policy
+    observations: pd.DataFrame
+    seed: int = 0
+
+    @property
+    def confidence(self) -> float:
+        """Coverage of intervals."""
+        return self.policy.value("confidence")
+
+    @cached_property
+    def flow(self) -> pd.DataFrame:
+        """What each filter excludes; see `flow`."""
+        return flow.flow(flow.checks(self.long))
+
+    @cached_property
+    def lessons(self) -> double_scoring.DoubleScoring:
+        """How many lessons were double-scored."""
+        return double_scoring.double_scores(self.long)
+
+    @cached_property
+    def pairs(self) -> pd.DataFrame:
+        """All pairs; see `double_scored`."""
+        return double_scored(self.long)
+
+    @cached_property
+    def independent(self) -> pd.DataFrame:
+        """Pairs of which no rating is marked as not independent."""
+        return self.pairs[self.pairs["independent"].fillna(True)]
+
+    @cached_property
+    def by_criterion(self) -> pd.DataFrame:
+        """Coefficients by criterion; see `by_version`."""
+        with stage("agreement by criterion"):
+            return by_version(self.independent, self.rubrics, confidence=self.confidence)
+
+    @cached_property
+    def overall(self) -> pd.DataFrame:
+        """Coefficients over all criteria together."""
+        return by_version(self.independent, self.rubrics, by=(), confidence=self.confidence)
+
+    @cached_property
+    def crossed(self) -> pd.DataFrame:
+        """The same, clustered by candidate and supervisor."""
+        return by_version(self.independent, self.rubrics, by=(), cluster=CROSSED, confidence=self.confidence)
+
+    @cached_property
+    def with_all(self) -> pd.DataFrame:
+        """The same with all pairs."""
+        return by_version(self.pairs, self.rubrics, by=(), confidence=self.confidence)
+
+    @cached_property
+    def representativeness(self) -> selection.Selection:
+        """Whether double-scored lessons are representative; see `compare`."""
+        return selection.compare(
+            self.long, self.independent, self.rubrics, self.policy, more=self.observations
+        )
+
+    @cached_property
+    def words(self) -> in_words.Words:
+        """Coefficients in an author's words."""
+        return in_words.in_words(self.by_criterion, self.policy)
+
+    @cached_property
+    def paradoxes(self) -> pd.DataFrame:
+        """Where high agreement goes with a low kappa."""
+        return in_words.paradoxes(self.independent, self.rubrics, self.policy)
+
+    @cached_property
+    def differences(self) -> pd.DataFrame:
+        """Mean signed differences by criterion."""
+        return level_differences.differences(self.independent, confidence=self.confidence)
+
+    @cached_property
+    def paired(self) -> pd.DataFrame:
+        """Which levels were paired."""
+        return level_differences.paired_levels(self.independent, self.rubrics)
+
+    @cached_property
+    def levels(self) -> pd.DataFrame:
+        """Tests of the use of levels."""
+        return between_roles.levels_used(self.independent, self.rubrics)
+
+    @cached_property
+    def shares(self) -> pd.DataFrame:
+        """Shares of each level by role."""
+        return between_roles.shares(self.independent, self.rubrics)
+
+    @cached_property
+    def scores(self) -> pd.DataFrame:
+        """Agreement of the two scores of a lesson."""
+        return between_roles.lesson_agreement(self.independent, confidence=self.confidence)
+
+    @cached_property
+    def next_round(self) -> pd.DataFrame:
+        """Lessons to double-score next time."""
+        return next_round.needed(self.independent, self.rubrics, self.policy)
+
+    @cached_property
+    def single(self) -> pd.DataFrame:
+        """Reliability of one rating and of a candidate's mean."""
+        with stage("reliability of a rating"):
+            return single_scores(self.long, confidence=self.confidence, seed=self.seed)
 
 
 def survey(
@@ -52,7 +141,7 @@ def survey(
     observations: pd.DataFrame,
     seed: int = 0,
 ) -> Survey:
-    """Ask everything about agreement.
+    """Ask everything about agreement; each part is computed when it is first asked for.
 
     Parameters
     ----------
@@ -63,34 +152,4 @@ def survey(
     seed
         Of drawn variances.
     """
-    confidence = policy.value("confidence")
-    pairs = double_scored(long)
-    apart = pairs[pairs["independent"].fillna(True)]
-    with stage("agreement of two raters"):
-        by_criterion = by_version.by_version(apart, rubrics, confidence=confidence)
-        overall = by_version.by_version(apart, rubrics, by=(), confidence=confidence)
-        crossed = by_version.by_version(apart, rubrics, by=(), cluster=CROSSED, confidence=confidence)
-        with_all = by_version.by_version(pairs, rubrics, by=(), confidence=confidence)
-        alike = selection.compare(long, apart, rubrics, policy, more=observations)
-        words, odd = in_words.in_words(by_criterion, policy), in_words.paradoxes(apart, rubrics, policy)
-    with stage("reliability of a rating"):
-        single = single_scores.single_scores(long, confidence=confidence, seed=seed)
-    return Survey(
-        flow=flow.flow(flow.checks(long)),
-        lessons=double_scoring.double_scores(long),
-        pairs=pairs,
-        by_criterion=by_criterion,
-        overall=overall,
-        crossed=crossed,
-        with_all=with_all,
-        alike=alike,
-        words=words,
-        odd=odd,
-        differences=level_differences.differences(apart, confidence=confidence),
-        paired=level_differences.paired_levels(apart, rubrics),
-        levels=between_roles.levels_used(apart, rubrics),
-        shares=between_roles.shares(apart, rubrics),
-        scores=between_roles.lesson_agreement(apart, confidence=confidence),
-        next_round=next_round.needed(apart, rubrics, policy),
-        single=single,
-    )
+    return Survey(long, rubrics, policy, observations, seed)

@@ -11,8 +11,8 @@ from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
 from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.drift_refit import refit as refit_drift
-from mentorstats.calibration.flags import expected_by_chance, mark
-from mentorstats.calibration.follow_up import Talks, talks
+from mentorstats.calibration.flags import expected_by_chance, flag
+from mentorstats.calibration.follow_up import Flags, flags
 from mentorstats.calibration.groups.fairness import Fairness, candidate_groups, fairness
 from mentorstats.calibration.groups.same_instrument import SameInstrument, same_instrument
 from mentorstats.calibration.networks.linkage import Linkage, by_version, linkage
@@ -34,13 +34,13 @@ __all__ = [
     "Base",
     "Drift",
     "Fairness",
+    "Flags",
     "Linkage",
     "MeanSquares",
     "Redraws",
     "SameInstrument",
     "Step",
     "Survey",
-    "Talks",
     "adjusted_scores",
     "assignment_check",
     "base_fit",
@@ -52,12 +52,13 @@ __all__ = [
     "drift_between",
     "expected_by_chance",
     "fairness",
+    "flag",
+    "flags",
     "halo",
     "in_common",
     "is_own_mentor",
     "level_use",
     "linkage",
-    "mark",
     "mean_squares",
     "never_used",
     "own_mentor_difference",
@@ -69,5 +70,4 @@ __all__ = [
     "separation",
     "severity",
     "survey",
-    "talks",
 ]

@@ -1,15 +1,16 @@
-"""All that is asked about raters, in one run with one base fit."""
+"""Everything that is asked about raters, from one base fit."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
 from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
-from mentorstats.calibration.follow_up import Talks, talks
+from mentorstats.calibration.follow_up import Flags, flags
 from mentorstats.calibration.groups.fairness import GROUP_FIELDS, Fairness, candidate_groups, fairness
 from mentorstats.calibration.groups.same_instrument import SameInstrument, same_instrument
 from mentorstats.calibration.networks.linkage import Linkage, by_version, linkage
@@ -56,22 +57,119 @@ class Spread:
     levels: pd.DataFrame
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Survey:
-    """Everything about raters; each part is documented at the function that makes it."""
+    """Everything about raters, from one base fit; each part is computed when it is first asked for.
 
-    linked: Linked
-    base: Base
-    assigned: Assignment
-    roles: pd.DataFrame
-    own_mentor: pd.DataFrame
-    weeks: Drift
-    cycles: Drift
-    spread: Spread
-    groups: Sequence[Fairness]
-    instrument: Sequence[SameInstrument]
-    scores: Adjusted
-    talks: Talks
+    Each part is documented at the function that computes it.
+    """
+
+    long: pd.DataFrame
+    policy: Policy
+    placements: pd.DataFrame
+    observations: pd.DataFrame
+    given: Base | None = None
+    cut: float | None = None
+    seed: int = 0
+
+    @property
+    def confidence(self) -> float:
+        """Coverage of intervals."""
+        return self.policy.value("confidence")
+
+    @cached_property
+    def linked(self) -> Linked:
+        """Which raters can be compared; see `networks`."""
+        with stage("networks of raters"):
+            return networks(self.long, self.policy)
+
+    @cached_property
+    def base(self) -> Base:
+        """The one fit; see `base_fit`."""
+        with stage("base model of all ratings"):
+            return self.given or base_fit(self.long, confidence=self.confidence)
+
+    @cached_property
+    def assigned(self) -> Assignment:
+        """Whether assignment is related to candidate quality."""
+        return assignment_check(self.base, confidence=self.confidence)
+
+    @cached_property
+    def severity(self) -> pd.DataFrame:
+        """Severity of raters."""
+        return severity(self.base, networks=self.linked.all.raters)
+
+    @cached_property
+    def roles(self) -> pd.DataFrame:
+        """How far raters of a role differ; see `separation`."""
+        return separation(self.base, self.severity)
+
+    @cached_property
+    def own_mentor(self) -> pd.DataFrame:
+        """Whether mentors rate their own candidates higher."""
+        own = is_own_mentor(self.base.rows, self.placements)
+        return own_mentor_difference(self.base, own, confidence=self.confidence)
+
+    @cached_property
+    def weeks(self) -> Drift:
+        """Drift over weeks."""
+        with stage("drift"):
+            return drift_between(self.base, per="week", confidence=self.confidence)
+
+    @cached_property
+    def cycles(self) -> Drift:
+        """Drift from cycle to cycle."""
+        return drift_between(self.base, per="cycle", confidence=self.confidence)
+
+    @cached_property
+    def drawn(self) -> Redraws | None:
+        """Ratings drawn from the base fit, where it has values."""
+        with stage("ratings drawn from the model"):
+            return redraws(self.base, seed=self.seed) if has_value(self.base.status) else None
+
+    @cached_property
+    def spread(self) -> Spread:
+        """Central tendency, range restriction, halo, fit and use of levels."""
+        with stage("spread, halo and fit"):
+            return _spread(self.base, self.drawn, self.confidence)
+
+    @cached_property
+    def groups(self) -> Sequence[Fairness]:
+        """Fairness to groups of candidates, one a field of the placements."""
+        with stage("fairness to groups"):
+            return [
+                fairness(
+                    self.base,
+                    candidate_groups(self.placements, name),
+                    self.policy,
+                    confidence=self.confidence,
+                )
+                for name in GROUP_FIELDS
+                if name in self.placements
+            ]
+
+    @cached_property
+    def instrument(self) -> Sequence[SameInstrument]:
+        """Whether the instrument is the same for roles, cohorts, modes and versions."""
+        return _instrument(self.base, self.observations, self.policy)
+
+    @cached_property
+    def scores(self) -> Adjusted:
+        """Candidates' scores with a rater of average severity."""
+        return adjusted_scores(self.base, assignment=self.assigned, cut=self.cut, confidence=self.confidence)
+
+    @cached_property
+    def flags(self) -> Flags:
+        """Raters flagged on any effect."""
+        tables = {
+            "severity": self.severity,
+            "drift over weeks": self.weeks.raters,
+            "central tendency": self.spread.central,
+            "range restriction": self.spread.restriction,
+            "halo": self.spread.halo,
+            "weighted fit": self.spread.by_information,
+        }
+        return flags(tables, self.policy, not_ignorable=_not_ignorable(self.assigned))
 
 
 def survey(
@@ -91,7 +189,7 @@ def survey(
     long, placements, observations
         Tables of the records.
     policy
-        Thresholds: ``confidence``, ``linking_lessons``, and those that `talks` and `fairness` name.
+        Thresholds: ``confidence``, ``linking_lessons``, and those that `flags` and `fairness` name.
     base
         The base fit of ``long``, where it has been made already.
     cut
@@ -99,53 +197,7 @@ def survey(
     seed
         Of drawn ratings.
     """
-    confidence = policy.value("confidence")
-    with stage("networks of raters"):
-        linked = networks(long, policy)
-    with stage("base model of all ratings"):
-        base = base or base_fit(long, confidence=confidence)
-    with stage("assignment and severity"):
-        assigned = assignment_check(base, confidence=confidence)
-        severe = severity(base, networks=linked.all.raters)
-        roles = separation(base, severe)
-        own = own_mentor_difference(base, is_own_mentor(base.rows, placements), confidence=confidence)
-    with stage("drift"):
-        weeks, cycles = (drift_between(base, per=per, confidence=confidence) for per in ("week", "cycle"))
-    with stage("ratings drawn from the model"):
-        drawn = redraws(base, seed=seed) if has_value(base.status) else None
-    with stage("spread, halo and fit"):
-        spread = _spread(base, drawn, confidence)
-    with stage("groups and instrument"):
-        groups = [
-            fairness(base, candidate_groups(placements, name), policy, confidence=confidence)
-            for name in GROUP_FIELDS
-            if name in placements
-        ]
-        instrument = _instrument(base, observations, policy)
-    with stage("adjusted scores"):
-        scores = adjusted_scores(base, assignment=assigned, cut=cut, confidence=confidence)
-    called = {
-        "severity": severe,
-        "drift over weeks": weeks.raters,
-        "central tendency": spread.central,
-        "range restriction": spread.restriction,
-        "halo": spread.halo,
-        "fit by information": spread.by_information,
-    }
-    return Survey(
-        linked=linked,
-        base=base,
-        assigned=assigned,
-        roles=roles,
-        own_mentor=own,
-        weeks=weeks,
-        cycles=cycles,
-        spread=spread,
-        groups=groups,
-        instrument=instrument,
-        scores=scores,
-        talks=talks(called, policy, not_ignorable=_not_ignorable(assigned)),
-    )
+    return Survey(long, policy, placements, observations, base, cut, seed)
 
 
 def networks(long: pd.DataFrame, policy: Policy) -> Linked:

@@ -1,29 +1,45 @@
-"""Which raters to talk with: marks under false-discovery control, and how many chance alone would make.
+"""Which raters are flagged for a calibration conversation, and how many would be by chance alone.
 
-A mark needs two things: the unshrunken contrast passes Benjamini and Hochberg's procedure among the raters
-of its role, and its whole interval lies beyond the smallest effect that the policy cares about.
+A flag needs enough candidates and lessons, and two things more: the unshrunken contrast passes Benjamini and
+Hochberg's procedure among the raters of its role, and its whole interval is beyond the smallest effect that
+matters to the policy.
+
+For monitoring and rater training. Not a sole basis for any decision about a rater or a candidate; the
+programme's policy, local rules and licensed practice come first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import gammaln
-from scipy.stats import norm
-from statsmodels.stats.multitest import multipletests
+from scipy.stats import false_discovery_control, norm
 
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
+from mentorstats.policy import Rule
 
 Floats = NDArray[np.float64]
 
-ADDED = ("p_adjusted", "marked", "rank_low", "rank_high", "call_status")
+
+@dataclass(frozen=True, slots=True)
+class Enough:
+    """How many different candidates and lessons a rater needs to be assessed at all."""
+
+    candidates: Rule
+    lessons: Rule
+
+    def few(self, table: pd.DataFrame) -> NDArray[np.bool_]:
+        """Whether each rater has too few of either."""
+        met = table["n_candidates"].map(self.candidates.met) & table["n_lessons"].map(self.lessons.met)
+        return ~met.to_numpy(dtype=bool)
 
 
-def mark(
+def flag(
     table: pd.DataFrame,
     *,
     q: float,
@@ -32,34 +48,36 @@ def mark(
     family: Sequence[str] = ("rater_role",),
     not_ignorable: Collection[str] = (),
     by_assumption: bool = False,
+    enough: Enough | None = None,
 ) -> pd.DataFrame:
-    """Mark raters for a talk.
+    """Flag raters.
 
     Parameters
     ----------
     table
         One row a rater: ``contrast, contrast_se, contrast_low, contrast_high, p, confidence, status``, the
-        columns of ``family`` and the interval ``{scale}_low``, ``{scale}_high``.
+        columns of ``family`` and the interval ``{scale}_low``, ``{scale}_high``; with ``enough`` also
+        ``n_candidates`` and ``n_lessons``.
     q
-        Largest expected share of marks that are false [benjamini_hochberg_1995]; 0 < q < 1.
+        Largest expected share of flags that are false [benjamini_hochberg_1995]; 0 < q < 1.
     smallest
         Smallest effect of interest, on ``scale``; zero or more.
     scale
         Column on whose scale ``smallest`` is.
     family
-        Columns whose combinations are judged apart: raters of one role, one effect.
+        Columns whose combinations are judged separately: raters of one role, one effect.
     not_ignorable
-        Roles whose candidates did not come as if at random; no rater of theirs is marked.
+        Roles whose candidates were not assigned as if at random; no rater of theirs is flagged.
     by_assumption
-        Whether raters who are told from their candidates by assumption only may be marked.
+        Whether raters who are compared only by assuming comparable caseloads may be flagged.
+    enough
+        Candidates and lessons that a rater needs; the others are not assessed.
 
     Returns
     -------
     pandas.DataFrame
-        The table with ``p_adjusted``; ``marked``, missing where no call is made; ``rank_low`` and
-        ``rank_high``, between which the rater stands among those judged, 1 being the lowest, jointly for all
-        raters of the family with the table's confidence [klein_2020]; and ``call_status``, why there is no
-        call. Rows and their order are those given.
+        The table with ``p_adjusted``; ``flagged``, missing where a rater is not assessed; and
+        ``flag_status``, why not. Rows and their order are those given.
 
     Raises
     ------
@@ -68,39 +86,15 @@ def mark(
     ArgumentError
         ``q`` or ``smallest`` cannot be.
     """
-    called = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption)
-    judged = called.eq(Status.OK.value).to_numpy()
-    adjusted, low, high = (np.full(len(table), np.nan) for _ in range(3))
+    assessed = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, enough)
+    judged = assessed.eq(Status.OK.value).to_numpy()
+    adjusted = np.full(len(table), np.nan)
     for rows in _families(table, judged, family):
-        part = table.iloc[rows]
-        adjusted[rows] = multipletests(part["p"].to_numpy(), method="fdr_bh")[1]
-        low[rows], high[rows] = ranks(
-            part["contrast"], part["contrast_se"], float(part["confidence"].iloc[0])
-        )
+        adjusted[rows] = false_discovery_control(table["p"].to_numpy(dtype=np.float64)[rows], method="bh")
     beyond = (table[f"{scale}_low"] > smallest) | (table[f"{scale}_high"] < -smallest)
-    marked = pd.array((adjusted <= q) & beyond.to_numpy(dtype=bool), dtype="boolean")
-    marked[~judged] = pd.NA
-    return table.assign(
-        p_adjusted=adjusted,
-        marked=marked,
-        rank_low=pd.array(low, dtype="Int64"),
-        rank_high=pd.array(high, dtype="Int64"),
-        call_status=called,
-    )
-
-
-def ranks(contrast: pd.Series, error: pd.Series, confidence: float) -> tuple[Floats, Floats]:
-    """Lowest and highest rank of each of m values, 1 the lowest, jointly with the confidence.
-
-    Intervals cover all m values at once, each with confidence γ^(1/m) (Šidák). As many values as have
-    their interval wholly below lie below for certain: the rank is at least one more, and at most m less
-    those wholly above: theorem 1 of [klein_2020].
-    """
-    at, half = contrast.to_numpy(dtype=np.float64), error.to_numpy(dtype=np.float64)
-    half = half * norm.isf((1 - confidence ** (1 / len(at))) / 2)
-    below = np.searchsorted(np.sort(at + half), at - half, side="right")
-    above = len(at) - np.searchsorted(np.sort(at - half), at + half, side="left")
-    return 1.0 + below, float(len(at)) - above
+    flagged = pd.array((adjusted <= q) & beyond.to_numpy(dtype=bool), dtype="boolean")
+    flagged[~judged] = pd.NA
+    return table.assign(p_adjusted=adjusted, flagged=flagged, flag_status=assessed)
 
 
 def expected_by_chance(
@@ -112,10 +106,11 @@ def expected_by_chance(
     family: Sequence[str] = ("rater_role",),
     not_ignorable: Collection[str] = (),
     by_assumption: bool = False,
+    enough: Enough | None = None,
 ) -> pd.DataFrame:
-    """How many marks chance alone would make, were every rater of the family at zero.
+    """How many raters would be flagged by chance if no rater of the family differed.
 
-    Parameters are those of ``mark``. Columns ``n_raters`` (judged) and ``marks_by_chance``, indexed by
+    Parameters are those of ``flag``. Columns ``n_raters`` (judged) and ``flagged_by_chance``, indexed by
     family; families without a rater to judge are left out.
 
     Notes
@@ -128,23 +123,25 @@ def expected_by_chance(
     have few ratings they are told some 5 % too small, and chance marks two or three times as many
     (tests/calibration/truth.csv, "raters alike").
     """
-    judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption).eq(Status.OK.value)
+    judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, enough).eq(
+        Status.OK.value
+    )
     found: dict[Hashable, dict[str, float]] = {}
     for rows in _families(table, judged.to_numpy(), family):
         part = table.iloc[rows]
         name = tuple(part.iloc[0][list(family)])
         found[name if len(name) > 1 else name[0]] = {
             "n_raters": len(part),
-            "marks_by_chance": _expected(*_tails(part, smallest, scale), q),
+            "flagged_by_chance": _expected(*_tails(part, smallest, scale), q),
         }
     index = pd.Index(list(found), name=family[0] if len(family) == 1 else None)
     if len(family) > 1 and len(index):
         index.names = list(family)
-    return pd.DataFrame(list(found.values()), index=index, columns=["n_raters", "marks_by_chance"])
+    return pd.DataFrame(list(found.values()), index=index, columns=["n_raters", "flagged_by_chance"])
 
 
 def _expected(below: Floats, above: Floats, q: float) -> float:
-    """Expected marks: Σₖ P(k rejected)/q · Σᵢ P(pᵢ ≤ kq/m and beyond the smallest effect)."""
+    """Expected flags: Σₖ P(k rejected)/q · Σᵢ P(pᵢ ≤ kq/m and beyond the smallest effect)."""
     m = len(below)
     k = np.arange(1, m + 1)
     edge = k * q / m
@@ -194,8 +191,9 @@ def _checked(
     family: Sequence[str],
     not_ignorable: Collection[str],
     by_assumption: bool,
+    enough: Enough | None,
 ) -> pd.Series:
-    """Why each row has no call, ``ok`` where it has one."""
+    """Why each row is not assessed, ``ok`` where it is."""
     needed = ["contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence", "status"]
     need_columns(table.columns, [*needed, *family, scale, f"{scale}_low", f"{scale}_high"], where="table")
     if not 0 < q < 1:
@@ -204,9 +202,12 @@ def _checked(
         raise ArgumentError(f"smallest = {smallest!r}", allowed="zero or more")
     if not_ignorable:
         need_columns(table.columns, ["rater_role"], where="table")
-    return pd.Series(
+    if enough is not None:
+        need_columns(table.columns, ["n_candidates", "n_lessons"], where="table")
+    few = np.zeros(len(table), dtype=bool) if enough is None else enough.few(table)
+    found = pd.Series(
         [
-            _call(Status(status), pd.isna(p), role in not_ignorable, by_assumption)
+            _why_not(Status(status), pd.isna(p), role in not_ignorable, by_assumption)
             for status, p, role in zip(
                 table["status"], table["p"], table.get("rater_role", table["status"]), strict=True
             )
@@ -214,9 +215,10 @@ def _checked(
         index=table.index,
         dtype="str",
     )
+    return found.mask(found.eq(Status.OK.value) & few, Status.TOO_FEW_TO_ASSESS.value)
 
 
-def _call(status: Status, unknown: bool, taken_back: bool, by_assumption: bool) -> str:
+def _why_not(status: Status, unknown: bool, taken_back: bool, by_assumption: bool) -> str:
     if not has_value(status):
         return status.value
     if taken_back:

@@ -1,94 +1,77 @@
-"""With whom to talk, and about what: the calls on every effect of raters, with chance beside them."""
+"""Which raters need follow-up, and on what: flags on every effect, with what chance would do.
+
+For monitoring and rater training. Not a sole basis for any decision about a rater or a candidate; the
+programme's policy, local rules and licensed practice come first.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
-from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.calibration.effects import EFFECTS
+from mentorstats.calibration.flags import Enough, expected_by_chance, flag
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """Something that raters may differ in, and when it is large enough to talk about.
-
-    ``scale`` is the column of the rater table that the policy's row ``smallest`` is about; ``higher`` and
-    ``lower`` say in words what a contrast above and below zero means.
-    """
-
-    scale: str
-    smallest: str
-    higher: str
-    lower: str
-
-
-EFFECTS: Mapping[str, Effect] = {
-    "severity": Effect("contrast_level", "smallest_effect_level", "rates higher", "rates lower"),
-    "drift over weeks": Effect(
-        "contrast_level", "smallest_drift_level", "rates higher as weeks go by", "rates lower as weeks go by"
-    ),
-    "central tendency": Effect(
-        "contrast", "smallest_central_tendency", "keeps near the middle levels", "goes to the end levels more"
-    ),
-    "range restriction": Effect(
-        "contrast", "smallest_range_restriction", "spreads ratings more", "spreads ratings less"
-    ),
-    "halo": Effect(
-        "contrast", "smallest_halo", "rates the criteria of a lesson alike", "rates them less alike"
-    ),
-    "fit by information": Effect(
-        "contrast", "smallest_misfit", "is harder to predict", "is easier to predict"
-    ),
-}
-
-
 @dataclass(frozen=True)
-class Talks:
-    """The calls on all effects.
+class Flags:
+    """The flags on all effects.
 
     Attributes
     ----------
-    marks
-        A row each marked rater and effect, by rater: ``rater, rater_role, n_candidates, about`` (the
-        effect), ``words``, the contrast on the scale of the smallest effect (``value, low, high``) and
+    flagged
+        A row each flagged rater and effect, by rater: ``rater, rater_role, n_candidates, n_lessons, about``
+        (the effect), ``words``, the contrast on the scale of the smallest effect (``value, low, high``) and
         ``p_adjusted``.
     families
-        A row each effect and role: ``n_raters``, how many were judged; ``n_no_call``, how many could not be
-        judged; ``n_marked``; ``marks_by_chance``, how many marks are expected if no rater differed;
-        ``smallest``, the smallest effect of interest.
+        A row each effect and role: ``n_raters``, how many were assessed; ``n_not_assessed``, how many were
+        not; ``n_flagged``; ``flagged_by_chance``, how many are expected if no rater differed; ``smallest``,
+        the smallest effect of interest.
     tables
-        The tables given, with the columns of `mark`.
+        The tables given, with the columns of `flag`.
     chance
         `expected_by_chance` of each effect.
     """
 
-    marks: pd.DataFrame
+    flagged: pd.DataFrame
     families: pd.DataFrame
     tables: Mapping[str, pd.DataFrame]
     chance: Mapping[str, pd.DataFrame]
 
 
-MARKS = ["rater", "rater_role", "n_candidates", "about", "words", "value", "low", "high", "p_adjusted"]
-FAMILIES = ["about", "rater_role", "n_raters", "n_no_call", "n_marked", "marks_by_chance", "smallest"]
+FLAGGED = [
+    "rater",
+    "rater_role",
+    "n_candidates",
+    "n_lessons",
+    "about",
+    "words",
+    "value",
+    "low",
+    "high",
+    "p_adjusted",
+]
+FAMILIES = ["about", "rater_role", "n_raters", "n_not_assessed", "n_flagged", "flagged_by_chance", "smallest"]
 
 
-def talks(
+def flags(
     tables: Mapping[str, pd.DataFrame], policy: Policy, *, not_ignorable: Collection[str] = ()
-) -> Talks:
-    """Make the calls on every effect by the policy's rules.
+) -> Flags:
+    """Flag raters on every effect by the policy's rules.
 
     Parameters
     ----------
     tables
         A rater table for each name of `EFFECTS` that is to be judged.
     policy
-        Rows ``calls_q`` and the smallest effects of `EFFECTS`.
+        Rows ``flag_q``, ``flag_candidates``, ``flag_lessons`` and the smallest effects of `EFFECTS`.
     not_ignorable
-        Roles whose candidates did not come as if at random: none of their raters is judged on anything.
+        Roles whose candidates were not assigned as if at random: none of their raters is assessed.
 
     Raises
     ------
@@ -98,35 +81,36 @@ def talks(
     unknown = [name for name in tables if name not in EFFECTS]
     if unknown:
         raise ArgumentError(f"no effect {unknown[0]!r}", allowed=list(EFFECTS))
-    q = policy.value("calls_q")
-    called: dict[str, pd.DataFrame] = {}
+    q = policy.value("flag_q")
+    enough = Enough(policy.rule("flag_candidates"), policy.rule("flag_lessons"))
+    found: dict[str, pd.DataFrame] = {}
     chance: dict[str, pd.DataFrame] = {}
     families: list[pd.DataFrame] = []
     for name, table in tables.items():
-        scale, smallest = EFFECTS[name].scale, policy.value(EFFECTS[name].smallest)
-        called[name] = mark(table, q=q, smallest=smallest, scale=scale, not_ignorable=not_ignorable)
-        chance[name] = expected_by_chance(
-            table, q=q, smallest=smallest, scale=scale, not_ignorable=not_ignorable
-        )
-        families.append(_family(name, called[name], chance[name]).assign(smallest=smallest))
-    marks = [_marked(name, table) for name, table in called.items()]
-    found = pd.concat(marks, ignore_index=True) if marks else pd.DataFrame(columns=MARKS)
-    return Talks(
-        found.sort_values(["rater_role", "rater"], kind="stable", ignore_index=True),
+        smallest = policy.value(EFFECTS[name].smallest)
+        rules: dict[str, Any] = {"q": q, "smallest": smallest, "scale": EFFECTS[name].scale}
+        rules |= {"not_ignorable": not_ignorable, "enough": enough}
+        found[name], chance[name] = flag(table, **rules), expected_by_chance(table, **rules)
+        families.append(_family(name, found[name], chance[name]).assign(smallest=smallest))
+    parts = [_flagged(name, table) for name, table in found.items()]
+    rows = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=FLAGGED)
+    return Flags(
+        rows.sort_values(["rater_role", "rater"], kind="stable", ignore_index=True),
         pd.concat(families, ignore_index=True) if families else pd.DataFrame(columns=FAMILIES),
-        called,
+        found,
         chance,
     )
 
 
-def _marked(name: str, table: pd.DataFrame) -> pd.DataFrame:
+def _flagged(name: str, table: pd.DataFrame) -> pd.DataFrame:
     effect = EFFECTS[name]
-    rows = table[table["marked"].fillna(False).to_numpy(dtype=bool)]
+    rows = table[table["flagged"].fillna(False).to_numpy(dtype=bool)]
     return pd.DataFrame(
         {
             "rater": rows["rater"].astype("str"),
             "rater_role": rows["rater_role"].astype("str"),
             "n_candidates": rows["n_candidates"],
+            "n_lessons": rows["n_lessons"],
             "about": name,
             "words": [effect.higher if value > 0 else effect.lower for value in rows["contrast"]],
             "value": rows[effect.scale],
@@ -134,15 +118,15 @@ def _marked(name: str, table: pd.DataFrame) -> pd.DataFrame:
             "high": rows[f"{effect.scale}_high"],
             "p_adjusted": rows["p_adjusted"],
         },
-        columns=MARKS,
+        columns=FLAGGED,
     )
 
 
 def _family(name: str, table: pd.DataFrame, chance: pd.DataFrame) -> pd.DataFrame:
     counted = table.groupby(table["rater_role"].astype("str")).agg(
-        n_raters=("marked", "count"),
-        n_no_call=("marked", lambda x: int(x.isna().sum())),
-        n_marked=("marked", "sum"),
+        n_raters=("flagged", "count"),
+        n_not_assessed=("flagged", lambda x: int(x.isna().sum())),
+        n_flagged=("flagged", "sum"),
     )
-    counted["marks_by_chance"] = chance["marks_by_chance"].reindex(counted.index).fillna(0.0)
+    counted["flagged_by_chance"] = chance["flagged_by_chance"].reindex(counted.index).fillna(0.0)
     return counted.rename_axis("rater_role").reset_index().assign(about=name)[FAMILIES[:6]]

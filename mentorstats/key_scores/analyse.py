@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -18,20 +19,60 @@ from mentorstats.progress import stage
 _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Survey:
-    """Everything about accuracy; each part is documented at the function that makes it.
+    """Everything about accuracy, each part computed when it is first asked for.
 
-    ``certified``, ``chances``, ``charts`` and ``trend`` are None without recordings scored by experts.
-    ``day`` is the one on which certifications are looked at.
+    ``certified``, ``charts`` and ``trend`` are None without recordings scored by experts. ``day`` is the one on
+    which certifications are looked at.
     """
 
-    certified: Certification | None
-    chances: pd.DataFrame | None
-    charts: ControlCharts | None
-    trend: pd.DataFrame | None
-    standing: pd.DataFrame
-    day: datetime.date | None
+    long: pd.DataFrame
+    key_ratings: pd.DataFrame
+    policy: Policy
+    raters: pd.DataFrame | None = None
+    on: datetime.date | None = None
+    seed: int = 0
+
+    @property
+    def confidence(self) -> float:
+        """Coverage of intervals."""
+        return self.policy.value("confidence")
+
+    @cached_property
+    def certified(self) -> Certification | None:
+        """Raters by the programme's rules; see `certify`."""
+        return None if self.key_ratings.empty else certify_records(self.key_ratings, self.policy)
+
+    @cached_property
+    def chances(self) -> pd.DataFrame | None:
+        """What the rules do to raters of known accuracy; None without recordings or without a rule."""
+        if self.certified is None or not self.certified.rules:
+            return None
+        with stage("chance of certification"):
+            return chances_of(self.certified, self.key_ratings, self.policy, seed=self.seed)
+
+    @cached_property
+    def charts(self) -> ControlCharts | None:
+        """Each rater over time; see `control_charts`."""
+        if self.key_ratings.empty:
+            return None
+        return control_charts(self.key_ratings, confidence=self.confidence, seed=self.seed)
+
+    @cached_property
+    def trend(self) -> pd.DataFrame | None:
+        """Mean drift of all raters; see `key_trend`."""
+        return None if self.key_ratings.empty else key_trend(self.key_ratings, confidence=self.confidence)
+
+    @cached_property
+    def day(self) -> datetime.date | None:
+        """Day on which certifications are looked at."""
+        return self.on or last_day(self.long)
+
+    @cached_property
+    def standing(self) -> pd.DataFrame:
+        """Whose certification is current; see `standing`."""
+        return standing(self.raters, self.long, on=self.day)
 
 
 def survey(
@@ -56,59 +97,36 @@ def survey(
     seed
         Of simulated raters and charts.
     """
-    confidence = policy.value("confidence")
-    day = on or last_day(long)
     keyed = pd.DataFrame() if key_ratings is None else key_ratings
-    with stage("accuracy against expert scores"):
-        certified, chances = certify_records(keyed, policy, confidence=confidence, seed=seed)
-        charts = None if keyed.empty else control_charts(keyed, confidence=confidence, seed=seed)
-        trend = None if keyed.empty else key_trend(keyed, confidence=confidence)
-    return Survey(
-        certified=certified,
-        chances=chances,
-        charts=charts,
-        trend=trend,
-        standing=standing(raters, long, on=day),
-        day=day,
-    )
+    return Survey(long, keyed, policy, raters, on, seed)
 
 
-def certify_records(
-    key_ratings: pd.DataFrame, rules: Policy, *, confidence: float, seed: int
-) -> tuple[Certification | None, pd.DataFrame | None]:
-    """Certify the raters of the table ``key_ratings``, and say what the rules do to known raters.
-
-    Of a recording that a rater scored again only the first scoring counts.
-
-    Returns
-    -------
-    tuple
-        What `certify` found, and `operating_characteristic` for the usual number of recordings and
-        criteria; twice None without rows.
-    """
-    if key_ratings.empty:
-        return None, None
-    found = certify(
+def certify_records(key_ratings: pd.DataFrame, rules: Policy) -> Certification:
+    """Certify the raters of the table ``key_ratings``; only the first scoring of a recording counts."""
+    return certify(
         key_ratings,
         criterion=[*VERSION, "criterion"],
         date="date",
         repeats="leave_out",
         rules=rules,
-        confidence=confidence,
+        confidence=rules.value("confidence"),
     )
+
+
+def chances_of(found: Certification, key_ratings: pd.DataFrame, rules: Policy, *, seed: int) -> pd.DataFrame:
+    """What the rules do to raters of known accuracy, at the usual number of recordings and criteria."""
     recordings = int(found.verdicts["n_recordings"].median())
     criteria = int(key_ratings.groupby("recording")["criterion"].nunique().median())
     shares = key_ratings["key_level"].value_counts(normalize=True, sort=False)
-    chances = operating_characteristic(
+    return operating_characteristic(
         rules,
         max(recordings, 1),
         criteria,
         key_shares=shares.to_numpy(dtype=float),
         replicates=_SIMULATED,
-        confidence=confidence,
+        confidence=rules.value("confidence"),
         seed=seed,
     )
-    return found, chances
 
 
 def last_day(long: pd.DataFrame) -> datetime.date | None:

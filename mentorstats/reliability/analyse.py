@@ -1,8 +1,9 @@
-"""All that is asked about what a score is made of, from a programme's records, in one run."""
+"""Everything that is asked about the components of a score, from a programme's records."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -13,17 +14,45 @@ from mentorstats.reliability.plans.halves import HalvesChange, change_between_ha
 from mentorstats.reliability.plans.visit_plans import VisitPlans, visit_plans
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Survey:
-    """Plans of visits, each criterion by itself, and how dependable change is."""
+    """Plans of visits, each criterion separately, and how dependable change is; computed when asked for."""
 
-    plans: VisitPlans
-    criteria: pd.DataFrame
-    change: HalvesChange | None
+    long: pd.DataFrame
+    rubrics: pd.DataFrame
+    policy: Policy
+    seed: int = 0
+
+    @property
+    def confidence(self) -> float:
+        """Coverage of intervals."""
+        return self.policy.value("confidence")
+
+    @cached_property
+    def plans(self) -> VisitPlans:
+        """Components and plans of visits."""
+        target = self.policy.value("target_dependability")
+        with stage("components and plans"):
+            return visit_plans(
+                self.long, rubrics=self.rubrics, target=target, confidence=self.confidence, seed=self.seed
+            )
+
+    @cached_property
+    def criteria(self) -> pd.DataFrame:
+        """Each criterion separately, under the plan of ``plans``."""
+        with stage("criteria one at a time"):
+            return by_criterion(
+                self.plans.scores, *self.plans.size, confidence=self.confidence, seed=self.seed
+            )
+
+    @cached_property
+    def change(self) -> HalvesChange | None:
+        """Reliability of change between the halves of a placement."""
+        return change_between_halves(self.plans.scores, confidence=self.confidence, seed=self.seed)
 
 
 def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: int = 0) -> Survey:
-    """Ask everything about the components of a score.
+    """Ask everything about the components of a score; each part is computed when it is first asked for.
 
     Parameters
     ----------
@@ -34,10 +63,4 @@ def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: i
     seed
         Of drawn components.
     """
-    confidence, target = policy.value("confidence"), policy.value("target_dependability")
-    with stage("components and plans"):
-        plans = visit_plans(long, rubrics=rubrics, target=target, confidence=confidence, seed=seed)
-    with stage("each criterion by itself"):
-        criteria = by_criterion(plans.scores, *plans.size, confidence=confidence, seed=seed)
-    change = change_between_halves(plans.scores, confidence=confidence, seed=seed)
-    return Survey(plans, criteria, change)
+    return Survey(long, rubrics, policy, seed)

@@ -252,7 +252,8 @@ def _on_page(report: Report, section: Section, numbering: _Numbering) -> Iterato
 
 def _has_more(section: Section) -> bool:
     beyond = {*(t.key for t in section.tables), *(f.key for f in section.figures)} - set(section.main)
-    return bool(beyond or section.detail or section.method or section.references or section.caution)
+    rest = section.detail or section.method or section.references or section.caution or section.defect
+    return bool(beyond or rest)
 
 
 def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator[Block]:
@@ -267,6 +268,8 @@ def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator
         yield Heading(section.question, key=f"{section.key}-details", number=number_)
         if number_:
             yield Paragraph("", role="more", link=Link("The answer", section.key))
+        if section.defect:
+            yield Paragraph(f"A defect of mentorstats: {section.defect}", role="note")
         yield from (Paragraph(paragraph) for paragraph in section.detail)
         for figure in section.figures:
             if figure.key not in section.main and figure.key != report.picture:

@@ -150,6 +150,8 @@ class Section:
         What record would fill the section, where the records cannot: "a table key_ratings".
     part
         The part of the report that it belongs to, where that has any.
+    defect
+        What went wrong where the section could not be made; for the appendix.
     """
 
     key: str
@@ -168,6 +170,7 @@ class Section:
     verdict: Verdict | None = None
     needs: str = ""
     part: str = ""
+    defect: str = ""
 
     def __post_init__(self) -> None:
         where = f"section {self.key!r}"
@@ -196,7 +199,12 @@ class Section:
     @property
     def needs_nothing(self) -> bool:
         """Whether the section was looked at and nothing needs doing."""
-        return self.assessed and bool(self.answer) and all(finding.good for finding in self.findings)
+        return (
+            self.assessed
+            and bool(self.answer)
+            and not self.defect
+            and all(finding.good for finding in self.findings)
+        )
 
     def cited(self) -> Iterable[str]:
         """Keys of the bibliography that the section and its tables cite."""

@@ -47,6 +47,7 @@ UNITS = {
     "points": Unit("% points", 0, factor=100, signed=True),
     "signed_deviations": Unit("standard deviations", 2, signed=True),
     "logits": Unit("logits", 2, signed=True),
+    "logits_size": Unit("logits", 2),
     "plain": Unit("", 4),
 }
 

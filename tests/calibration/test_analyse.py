@@ -30,7 +30,7 @@ def found(invented_records, invented_base):
 
 
 def test_every_planted_rater_is_marked_for_what_was_planted(found, invented) -> None:
-    marked = set(zip(found.talks.marks["rater"], found.talks.marks["about"], strict=True))
+    marked = set(zip(found.flags.flagged["rater"], found.flags.flagged["about"], strict=True))
     planted = invented.truth.planted
     assert len(planted) == 6
     for rater, effect in zip(planted["rater"], planted["effect"], strict=True):
@@ -43,7 +43,7 @@ def test_planted_severities_and_drift_lie_within_three_errors(found, invented) -
         ("severity", "shift", ("severe", "lenient")),
         ("drift over weeks", "drift", ("drift",)),
     ):
-        table = found.talks.tables[name].set_index("rater")
+        table = found.flags.tables[name].set_index("rater")
         of_role = truth[truth["role"] == "supervisor"][column]
         there = invented.truth.planted["effect"].isin(planted)
         for rater in invented.truth.planted.loc[there, "rater"]:
@@ -53,10 +53,10 @@ def test_planted_severities_and_drift_lie_within_three_errors(found, invented) -
 
 
 def test_every_effect_is_judged_and_chance_stands_beside(found) -> None:
-    families = found.talks.families
+    families = found.flags.families
     assert set(families["about"]) == set(EFFECTS)
-    assert (families["marks_by_chance"] < 0.2).all()
-    assert families["n_marked"].sum() == len(found.talks.marks)
+    assert (families["flagged_by_chance"] < 0.2).all()
+    assert families["n_flagged"].sum() == len(found.flags.flagged)
     assert found.charts is not None
     assert len(found.groups) == 3
 
@@ -70,6 +70,6 @@ def test_without_ratings_everything_has_a_status(invented_records) -> None:
         observations=invented_records.observations,
         base=base_fit(long),
     )
-    assert empty.talks.marks.empty
+    assert empty.flags.flagged.empty
     assert empty.charts is None
     assert isinstance(empty.roles, pd.DataFrame)

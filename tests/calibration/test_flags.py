@@ -1,4 +1,4 @@
-"""Marks against the procedure written out, chance marks against simulation, ranks against the definition."""
+"""Flags against the procedure written out, and those expected by chance against simulation."""
 
 import numpy as np
 import pandas as pd
@@ -6,8 +6,8 @@ import pytest
 from scipy.stats import norm
 
 from mentorstats import policy
-from mentorstats.calibration import expected_by_chance, mark
-from mentorstats.calibration.flags import ranks
+from mentorstats.calibration import expected_by_chance, flag
+from mentorstats.calibration.flags import Enough
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
 
@@ -39,26 +39,26 @@ def raters(z, se, role="supervisor", scale=0.5):
 
 def test_the_published_example_has_four_discoveries() -> None:
     table = raters(norm.isf(np.array(PUBLISHED) / 2), 1.0)
-    found = mark(table, q=0.05, smallest=0.0)
-    assert found["marked"].tolist() == [True] * 4 + [False] * 11
+    found = flag(table, q=0.05, smallest=0.0)
+    assert found["flagged"].tolist() == [True] * 4 + [False] * 11
     assert found["p_adjusted"].iloc[3] == pytest.approx(15 * 0.0095 / 4)
 
 
 def test_the_whole_interval_has_to_lie_beyond_the_smallest_effect() -> None:
     table = raters([5.0, -5.0, 0.0, 0.3], 0.2)
     nearest = table["contrast_level_low"].iloc[0]
-    assert mark(table, q=0.05, smallest=nearest - 1e-6)["marked"].tolist() == [True, True, False, False]
-    assert not mark(table, q=0.05, smallest=nearest)["marked"].any()
-    on_contrast = mark(table, q=0.05, smallest=0.5, scale="contrast")
-    assert on_contrast["marked"].tolist() == [True, True, False, False]
+    assert flag(table, q=0.05, smallest=nearest - 1e-6)["flagged"].tolist() == [True, True, False, False]
+    assert not flag(table, q=0.05, smallest=nearest)["flagged"].any()
+    on_contrast = flag(table, q=0.05, smallest=0.5, scale="contrast")
+    assert on_contrast["flagged"].tolist() == [True, True, False, False]
 
 
 def test_roles_are_families_of_their_own() -> None:
     one, other = raters([2.5, 0.1, 0.2, 0.3], 0.2), raters(np.zeros(200), 0.2, role="mentor")
-    both = mark(pd.concat([one, other], ignore_index=True), q=0.05, smallest=0.0)
-    assert both["marked"].iloc[0]
-    pooled = mark(pd.concat([one, other.assign(rater_role="supervisor")]), q=0.05, smallest=0.0)
-    assert not pooled["marked"].any()
+    both = flag(pd.concat([one, other], ignore_index=True), q=0.05, smallest=0.0)
+    assert both["flagged"].iloc[0]
+    pooled = flag(pd.concat([one, other.assign(rater_role="supervisor")]), q=0.05, smallest=0.0)
+    assert not pooled["flagged"].any()
 
 
 def test_no_call_without_value_by_assumption_or_where_assignment_is_not_ignorable() -> None:
@@ -66,37 +66,28 @@ def test_no_call_without_value_by_assumption_or_where_assignment_is_not_ignorabl
     table.loc[0, "status"] = Status.NOT_IDENTIFIED.value
     table.loc[0, ["contrast", "p"]] = np.nan
     table.loc[1, "status"] = Status.BY_ASSUMPTION.value
-    found = mark(table, q=0.05, smallest=0.1)
-    assert found["call_status"].tolist() == ["not_identified", "by_assumption", "ok", "ok"]
-    assert found["marked"].isna().tolist() == [True, True, False, False]
-    assert found["rank_low"].isna().tolist() == [True, True, False, False]
-    allowed = mark(table, q=0.05, smallest=0.1, by_assumption=True)
-    assert allowed["marked"].isna().tolist() == [True, False, False, False]
-    withheld = mark(table, q=0.05, smallest=0.1, not_ignorable=["supervisor"])
-    assert withheld["marked"].isna().all()
-    assert set(withheld["call_status"]) == {"not_identified", "assignment_not_ignorable"}
+    found = flag(table, q=0.05, smallest=0.1)
+    assert found["flag_status"].tolist() == ["not_identified", "by_assumption", "ok", "ok"]
+    assert found["flagged"].isna().tolist() == [True, True, False, False]
+    allowed = flag(table, q=0.05, smallest=0.1, by_assumption=True)
+    assert allowed["flagged"].isna().tolist() == [True, False, False, False]
+    withheld = flag(table, q=0.05, smallest=0.1, not_ignorable=["supervisor"])
+    assert withheld["flagged"].isna().all()
+    assert set(withheld["flag_status"]) == {"not_identified", "assignment_not_ignorable"}
     assert expected_by_chance(table, q=0.05, smallest=0.1, not_ignorable=["supervisor"]).empty
     assert expected_by_chance(table, q=0.05, smallest=0.1).loc["supervisor", "n_raters"] == 2
 
 
-def test_ranks_are_what_joint_intervals_leave_open() -> None:
-    table = raters([-40.0, 0.0, 1.0, 40.0, 44.0], 1.0)
-    found = mark(table, q=0.05, smallest=0.1)
-    assert found["rank_low"].tolist() == [1, 2, 2, 4, 4]
-    assert found["rank_high"].tolist() == [1, 3, 3, 5, 5]
-    half = norm.isf((1 - 0.95 ** (1 / 5)) / 2)
-    apart = raters([-40.0, 0.0, 2 * half + 0.01, 40.0, 80.0], 1.0)
-    assert mark(apart, q=0.05, smallest=0.1)["rank_high"].tolist() == [1, 2, 3, 4, 5]
-
-
-def test_joint_ranks_cover() -> None:
-    rng = np.random.default_rng(SEED)
-    true = np.sort(rng.normal(0, 2, 10))
-    place, inside = np.arange(1, 11), 0
-    for _ in range(DRAWS // 10):
-        low, high = ranks(pd.Series(true + rng.normal(size=10)), pd.Series(np.ones(10)), 0.95)
-        inside += bool(((low <= place) & (place <= high)).all())
-    assert inside / (DRAWS // 10) >= 0.95 - 2 * np.sqrt(0.05 * 0.95 / (DRAWS // 10))
+def test_few_candidates_or_lessons_are_not_assessed_and_make_no_family_larger() -> None:
+    table = raters([9.0, 9.0, 9.0, 0.0], 0.2).assign(n_candidates=[2, 3, 3, 9], n_lessons=[9, 5, 6, 9])
+    rules = policy.read()
+    enough = Enough(rules.rule("flag_candidates"), rules.rule("flag_lessons"))
+    found = flag(table, q=0.05, smallest=0.1, enough=enough)
+    assert found["flag_status"].tolist() == ["too_few_to_assess", "too_few_to_assess", "ok", "ok"]
+    assert found["flagged"].isna().tolist() == [True, True, False, False]
+    assert found["flagged"].tolist()[2:] == [True, False]
+    chance = expected_by_chance(table, q=0.05, smallest=0.1, enough=enough)
+    assert chance.loc["supervisor", "n_raters"] == 2
 
 
 @pytest.mark.parametrize("smallest", [0.0, 0.15, 0.3])
@@ -112,13 +103,13 @@ def test_chance_marks_are_those_of_a_simulation(smallest) -> None:
     ends = 2 * np.tanh(0.25 * (at[..., None] + norm.ppf(0.975) * se[:, None] * np.array([-1, 1])))
     marks = (rejected & ((ends[..., 0] > smallest) | (ends[..., 1] < -smallest))).sum(axis=1)
     error = marks.std() / np.sqrt(DRAWS)
-    assert told.loc["supervisor", "marks_by_chance"] == pytest.approx(marks.mean(), abs=3 * error)
+    assert told.loc["supervisor", "flagged_by_chance"] == pytest.approx(marks.mean(), abs=3 * error)
 
 
 def test_a_smallest_effect_only_takes_marks_away() -> None:
     table = raters(np.zeros(500), 0.3)
     chance = [
-        expected_by_chance(table, q=0.05, smallest=size)["marks_by_chance"].iloc[0]
+        expected_by_chance(table, q=0.05, smallest=size)["flagged_by_chance"].iloc[0]
         for size in (0.0, 0.1, 0.4, 3.0)
     ]
     assert chance == sorted(chance, reverse=True)
@@ -128,18 +119,18 @@ def test_a_smallest_effect_only_takes_marks_away() -> None:
 
 def test_an_empty_table_and_bad_input() -> None:
     table = raters([1.0, 2.0], 0.2)
-    assert mark(table.iloc[:0], q=0.05, smallest=0.1)["marked"].tolist() == []
+    assert flag(table.iloc[:0], q=0.05, smallest=0.1)["flagged"].tolist() == []
     assert expected_by_chance(table.iloc[:0], q=0.05, smallest=0.1).empty
     with pytest.raises(ColumnError, match="contrast_se"):
-        mark(table.drop(columns="contrast_se"), q=0.05, smallest=0.1)
+        flag(table.drop(columns="contrast_se"), q=0.05, smallest=0.1)
     for q in (0.0, 1.0, np.nan):
         with pytest.raises(ArgumentError, match="q ="):
-            mark(table, q=q, smallest=0.1)
+            flag(table, q=q, smallest=0.1)
     with pytest.raises(ArgumentError, match="smallest"):
         expected_by_chance(table, q=0.05, smallest=-0.1)
 
 
 def test_the_shipped_policy_holds_both_rules() -> None:
     shipped = policy.read()
-    assert 0 < shipped.value("calls_q") < 1
+    assert 0 < shipped.value("flag_q") < 1
     assert shipped.rule("smallest_effect_level").unit == "levels"

@@ -1,4 +1,4 @@
-"""Calls on all effects together: what `mark` says of each, families by hand, and who is withheld."""
+"""Calls on all effects together: what `flag` says of each, families by hand, and who is withheld."""
 
 import numpy as np
 import pandas as pd
@@ -6,8 +6,8 @@ import pytest
 from scipy.stats import norm
 
 from mentorstats import policy
-from mentorstats.calibration import talks
-from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.calibration import flags
+from mentorstats.calibration.flags import expected_by_chance, flag
 from mentorstats.errors import ArgumentError
 
 
@@ -41,49 +41,49 @@ def rules():
 
 def test_marks_are_those_of_the_single_effects(rules) -> None:
     severe, halo = table([-1.0, 0.0, 0.05, 0.9]), table([0.0, 0.6, 0.0, 0.0])
-    found = talks({"severity": severe, "halo": halo}, rules)
-    assert list(found.marks["rater"]) == ["r0", "r1", "r3"]
-    assert list(found.marks["about"]) == ["severity", "halo", "severity"]
-    assert list(found.marks["words"]) == [
+    found = flags({"severity": severe, "halo": halo}, rules)
+    assert list(found.flagged["rater"]) == ["r0", "r1", "r3"]
+    assert list(found.flagged["about"]) == ["severity", "halo", "severity"]
+    assert list(found.flagged["words"]) == [
         "rates lower",
         "rates the criteria of a lesson alike",
         "rates higher",
     ]
-    q, smallest = rules.value("calls_q"), rules.value("smallest_effect_level")
-    single = mark(severe, q=q, smallest=smallest)
-    assert found.tables["severity"]["marked"].tolist() == single["marked"].tolist()
+    q, smallest = rules.value("flag_q"), rules.value("smallest_effect_level")
+    single = flag(severe, q=q, smallest=smallest)
+    assert found.tables["severity"]["flagged"].tolist() == single["flagged"].tolist()
     chance = expected_by_chance(severe, q=q, smallest=smallest)
-    assert found.families.set_index("about").loc["severity", "marks_by_chance"] == pytest.approx(
-        chance.loc["supervisor", "marks_by_chance"]
+    assert found.families.set_index("about").loc["severity", "flagged_by_chance"] == pytest.approx(
+        chance.loc["supervisor", "flagged_by_chance"]
     )
-    assert found.families["n_marked"].tolist() == [2, 1]
+    assert found.families["n_flagged"].tolist() == [2, 1]
 
 
 def test_an_effect_beyond_chance_but_too_small_to_matter_is_not_marked(rules) -> None:
     small = table([0.09, -0.001, 0.001], se=0.005)
     assert small["p"].iloc[0] < 1e-6
-    assert talks({"severity": small}, rules).marks.empty
+    assert flags({"severity": small}, rules).flagged.empty
 
 
 def test_a_role_whose_assignment_is_not_ignorable_is_judged_on_nothing(rules) -> None:
     both = pd.concat([table([1.0, 0.0, 0.0]), table([1.0, 0.0, 0.0], role="mentor")], ignore_index=True)
-    found = talks({"severity": both, "halo": both}, rules, not_ignorable=["mentor"])
-    assert set(found.marks["rater_role"]) == {"supervisor"}
+    found = flags({"severity": both, "halo": both}, rules, not_ignorable=["mentor"])
+    assert set(found.flagged["rater_role"]) == {"supervisor"}
     mentors = found.families[found.families["rater_role"] == "mentor"]
     assert mentors["n_raters"].tolist() == [0, 0]
-    assert mentors["n_no_call"].tolist() == [3, 3]
-    assert mentors["marks_by_chance"].tolist() == [0, 0]
+    assert mentors["n_not_assessed"].tolist() == [3, 3]
+    assert mentors["flagged_by_chance"].tolist() == [0, 0]
 
 
 def test_raters_without_a_value_are_counted_as_no_call(rules) -> None:
     some = table([1.0, 0.0, 0.0])
     some.loc[2, ["contrast", "contrast_level", "p"]] = np.nan
     some.loc[2, "status"] = "not_identified"
-    family = talks({"severity": some}, rules).families.iloc[0]
-    assert (family["n_raters"], family["n_no_call"], family["n_marked"]) == (2, 1, 1)
+    family = flags({"severity": some}, rules).families.iloc[0]
+    assert (family["n_raters"], family["n_not_assessed"], family["n_flagged"]) == (2, 1, 1)
 
 
 def test_no_tables_give_no_marks_and_unknown_names_are_refused(rules) -> None:
-    assert talks({}, rules).marks.empty
+    assert flags({}, rules).flagged.empty
     with pytest.raises(ArgumentError, match="no effect 'height'"):
-        talks({"height": table([0.0])}, rules)
+        flags({"height": table([0.0])}, rules)

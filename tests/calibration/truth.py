@@ -27,7 +27,7 @@ from statsmodels.stats.multitest import multipletests
 
 from mentorstats import policy
 from mentorstats.calibration import base_fit
-from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.calibration.flags import expected_by_chance, flag
 from mentorstats.calibration.raters.rater_effects import rater_effects
 from mentorstats.calibration.raters.severity import severity
 
@@ -37,7 +37,7 @@ SUPERVISORS, CANDIDATES, VISITS, CRITERIA = 30, 120, 3, 3
 CANDIDATE, LESSON, RATER, RATER_CRITERION = 1.0, 0.4, 0.8, 0.4  # standard deviations, logits
 CUTS = np.array([-2.2, -0.2, 2.0])
 BETWEEN = 0.4
-Q, SMALLEST = policy.read().value("calls_q"), policy.read().value("smallest_effect_level")
+Q, SMALLEST = policy.read().value("flag_q"), policy.read().value("smallest_effect_level")
 CHECKS = {}  # name to a function of the base fit; what it gives is counted beside the rest
 
 
@@ -117,21 +117,19 @@ def outcome(situation, number):
     long, true = draw(situation, rng)
     base = base_fit(long)
     raters = rater_effects(base)[0]
-    found = mark(severity(base), q=Q, smallest=SMALLEST, by_assumption=True)
+    found = flag(severity(base), q=Q, smallest=SMALLEST, by_assumption=True)
     if found["contrast"].isna().any():
         return {"no value": 1.0}
     chance = expected_by_chance(found, q=Q, smallest=SMALLEST, by_assumption=True)
     planted = np.arange(SUPERVISORS) < situation.planted
-    marked = found["marked"].to_numpy(dtype=bool)
+    marked = found["flagged"].to_numpy(dtype=bool)
     false = np.abs(on_level_scale(true)) <= SMALLEST
     inside = ((found["low"] <= true) & (true <= found["high"])).to_numpy(dtype=float)
     inside[found["low"].isna()] = np.nan
-    rank = 1 + (true[:, None] > true).sum(axis=1)
-    ranked = (found["rank_low"] <= rank) & (rank <= found["rank_high"])
     return {
         "no value": 0.0,
         "marks": marked.sum(),
-        "marks by chance": chance["marks_by_chance"].iloc[0],
+        "marks by chance": chance["flagged_by_chance"].iloc[0],
         "false discovery proportion": (marked & false).sum() / max(marked.sum(), 1),
         "share of marks not planted": (marked & ~planted).sum() / max(marked.sum(), 1),
         "raters not planted who are marked": marked[~planted].mean(),
@@ -139,7 +137,6 @@ def outcome(situation, number):
         "intervals of raters not planted": inside[~planted].mean(),
         "intervals of planted raters": inside[planted].mean() if planted.any() else np.nan,
         "intervals of all raters": inside.mean(),
-        "all ranks inside": float(ranked.all()) if situation.rater else np.nan,
         **_errors(base, raters, found, true, planted, false),
         **_spread(raters, situation),
         **{name: float(check(base)) for name, check in CHECKS.items()},

@@ -32,7 +32,7 @@ KEYS = [
     "drift",
     "spread-and-halo",
     "rating-fit",
-    "talks",
+    "flags",
     "adjusted-scores",
     "key-scores",
     "key-drift",

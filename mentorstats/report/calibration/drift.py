@@ -25,9 +25,7 @@ ABOUT = partial(
 )
 
 
-def section(
-    weeks: Drift, policy: Policy, *, cycles: Drift | None = None, trend: pd.DataFrame | None = None
-) -> Section:
+def section(weeks: Drift, cycles: Drift | None, trend: pd.DataFrame | None, policy: Policy) -> Section:
     """Build the section.
 
     Parameters

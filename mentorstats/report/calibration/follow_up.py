@@ -1,131 +1,215 @@
-"""Section: with whom to talk, and about what."""
+"""Section: which raters need follow-up, and on what; and the follow-up sheet that a programme acts on."""
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 
-from mentorstats.calibration.follow_up import Talks
+from mentorstats.calibration.effects import EFFECTS
+from mentorstats.calibration.follow_up import Flags
 from mentorstats.estimate import Status
-from mentorstats.policy import Policy, Rule
-from mentorstats.report.columns import counted, group, statistic
-from mentorstats.report.model import Section, Table
-from mentorstats.report.numbers import count, estimate
-from mentorstats.report.wording import listed
+from mentorstats.policy import Policy
+from mentorstats.report.columns import carried, counted, group, statistic, text
+from mentorstats.report.model import Concern, Figure, Finding, Section, Table
+from mentorstats.report.numbers import count, number
+from mentorstats.report.wording import listed, raters_of, sentence
 
-UNITS = {
-    "severity": "levels",
-    "drift over weeks": "levels in ten weeks",
-    "central tendency": "share of the way to the middle",
-    "range restriction": "ratio of spreads, less 1",
-    "halo": "correlation within a lesson's form",
-    "fit by information": "ratio to what is expected, less 1",
-}
-QUESTION = "With which raters should somebody talk, and about what?"
+ABOUT = partial(
+    Section, key="follow-up-flags", name="flags", question="Which raters need follow-up, and on what?"
+)
 
 
-def section(found: Talks, policy: Policy) -> Section:
+def section(found: Flags, policy: Policy) -> Section:
     """Build the section.
 
     Parameters
     ----------
     found
-        From `mentorstats.calibration.talks`.
+        From `mentorstats.calibration.flags`.
     """
-    families = found.families
-    if not families["n_raters"].sum():
-        answer = "No call is made on any rater: the tables above say why."
-        return Section(key="talks", question=QUESTION, answer=answer, status=Status.NOT_IDENTIFIED)
-    return Section(
-        key="talks",
-        question=QUESTION,
+    if not found.families["n_raters"].sum():
+        return ABOUT(
+            answer="No rater could be assessed on any effect; the sections above say why.",
+            status=Status.NOT_IDENTIFIED,
+        )
+    return ABOUT(
         answer=_answer(found),
-        tables=(_marks(found.marks, policy.rule("minimum_group_size")), _families(families)),
+        detail=(_chance(found, policy),),
+        main=("flags-by-effect",),
+        tables=(_by_effect(found), _families(found.families)),
+        findings=_findings(found, policy),
         method=(
-            "A rater is marked for an effect where two things hold: the unshrunken difference from the "
-            "raters of the role passes Benjamini and Hochberg's procedure among the raters of that role and "
-            f"effect at q = {policy.value('calls_q'):g}, and its whole interval lies beyond the smallest "
-            "effect of interest, which is the programme's to set. Marks by chance are those expected in "
-            "each line if no rater differed at all.",
-            "Effects overlap: a rater whose severity changes over the weeks also looks alike within lessons, "
-            "and one who rates the criteria alike also spreads less. Look at severity and drift first.",
+            f"A rater with at least {policy.value('flag_candidates'):g} candidates and "
+            f"{policy.value('flag_lessons'):g} lessons is flagged for an effect where two things hold: the "
+            "unshrunken difference from the raters of the role passes Benjamini and Hochberg's procedure "
+            f"among the raters of that role at q = {policy.value('flag_q'):g}, and its whole interval is "
+            "beyond the smallest effect of interest, which the programme sets. Expected by chance is how "
+            "many would be flagged in each row if no rater differed.",
+            "Effects overlap: a rater whose severity changes over the weeks also appears to have halo, and "
+            "one with halo also spreads ratings less. Look at drift and halo first.",
         ),
         references=("benjamini_hochberg_1995", "dempster_1959"),
         caution=(
-            "A mark is a reason to look at ratings together and to talk. It is no finding about a person, no "
-            "ranking, and no sole basis for a decision: the programme's own policy, local rules and the "
-            "judgement of those licensed to make it come first. The rater may be the one who is right.",
-            "That somebody is not marked does not mean that nothing is there: few ratings show little.",
+            "A flag is a reason to look at ratings together. The rater may be the one who is right. That "
+            "somebody is not flagged does not mean that nothing is there: few ratings show little.",
         ),
     )
 
 
-def _answer(found: Talks) -> str:
-    chance = float(found.families["marks_by_chance"].sum())
-    raters = found.marks[["rater", "rater_role"]].drop_duplicates()
-    if raters.empty:
-        return f"Nobody is marked on any effect; chance alone would make {chance:.1f} marks."
-    marks = count(len(found.marks), "mark", "marks")
-    people = count(len(raters), "rater", "raters")
-    effects = found.marks["about"].value_counts(sort=False)
-    about = ", ".join(f"{effect} {n}" for effect, n in effects.items())
-    return (
-        f"{marks} on {people} ({about}); chance alone would make {chance:.1f} marks if no rater differed in "
-        "anything."
+def sheet(
+    found: Flags, policy: Policy, figures: tuple[Figure, ...] = (), tables: tuple[Table, ...] = ()
+) -> Section:
+    """Build the follow-up sheet: each flagged rater, in which direction, how sure, and what to look at.
+
+    Parameters
+    ----------
+    found
+        From `mentorstats.calibration.flags`.
+    figures, tables
+        Interval charts of the raters of a role, with their tables.
+    """
+    return Section(
+        key="follow-up-sheet",
+        name="follow-up sheet",
+        question="Follow-up sheet: raters flagged for a calibration conversation",
+        answer=_answer(found),
+        detail=(
+            _chance(found, policy),
+            "Go through the raters in the order of the list. Begin with the flag in the column “Look at "
+            "first” where there is one, because it can produce the other. Look at the ratings together with "
+            "the rater before anything is concluded.",
+        ),
+        tables=(*_sheets(found), *tables),
+        figures=figures,
     )
 
 
-def _marks(marks: pd.DataFrame, minimum: Rule) -> Table:
-    """Marks of raters of enough candidates; of the others who is marked for what, without numbers."""
-    enough = marks["n_candidates"].map(minimum.met).to_numpy(dtype=bool)
-    data = marks[enough].reset_index(drop=True)
-    data["size"] = [
-        estimate(row["value"], row["low"], row["high"], "difference") for row in data.to_dict("records")
-    ]
-    data["unit"] = data["about"].map(UNITS)
+def _people(found: Flags) -> int:
+    return len(found.flagged[["rater", "rater_role"]].drop_duplicates())
+
+
+def _assessed(found: Flags) -> int:
+    """Raters assessed on the effect on which most were."""
+    return int(found.families.groupby("about")["n_raters"].sum().max())
+
+
+def _answer(found: Flags) -> str:
+    n, of = _people(found), _assessed(found)
+    left = int(found.families.groupby("about")["n_not_assessed"].sum().min())
+    rest = f" {count(left, 'rater')} {'was' if left == 1 else 'were'} not assessed." if left else ""
+    if not n:
+        return f"No rater is flagged, of {of:,} assessed.{rest}"
+    return (
+        f"{n} of {count(of, 'rater')} assessed {'is' if n == 1 else 'are'} flagged for a calibration "
+        f"conversation.{rest}"
+    )
+
+
+def _chance(found: Flags, policy: Policy) -> str:
+    expected = number(float(found.families["flagged_by_chance"].sum()), "few")
+    false = round(1 / policy.value("flag_q"))
+    return (
+        f"If no raters differed, about {expected} flags would be expected by chance; of those flagged, about "
+        f"1 in {false} may still be wrong."
+    )
+
+
+def _findings(found: Flags, policy: Policy) -> tuple[Finding, ...]:
+    n = _people(found)
+    if not n:
+        return ()
+    roles = sorted(found.flagged["rater_role"].astype("str").unique())
+    effects = found.flagged["about"].value_counts()
+    return (
+        Finding(
+            concern=Concern.RATERS_FLAGGED,
+            what=f"{n} of {count(_assessed(found), 'rater')} {'is' if n == 1 else 'are'} flagged, mostly for "
+            f"{effects.index[0]}.",
+            how_sure=_chance(found, policy),
+            action="Hold a calibration conversation with each; the follow-up sheet says on what.",
+            concerns=listed([raters_of(role) for role in roles]),
+        ),
+    )
+
+
+def _by_effect(found: Flags) -> Table:
+    """One row an effect, over roles."""
+    families = found.families.groupby("about", sort=False)[
+        ["n_raters", "n_flagged", "flagged_by_chance"]
+    ].sum()
+    data = families.reset_index()
+    data["about"] = data["about"].map(sentence)
     return Table(
-        key="talks-marks",
-        title="Raters to talk with",
+        key="flags-by-effect",
+        title="Raters flagged, by effect",
         data=data,
         columns=(
-            group("rater_role", "Role"),
-            group("rater", "Rater"),
-            counted("n_candidates", "Candidates", "people"),
             group("about", "Effect"),
-            group("words", "In words: the rater …"),
-            group("size", "Difference from the role, not shrunken"),
-            group("unit", "Unit"),
+            counted("n_raters", "Assessed", "number"),
+            counted("n_flagged", "Flagged", "number"),
+            statistic("flagged_by_chance", "Expected by chance", "few"),
         ),
-        note=f"In order of role and code. {_unlisted(marks[~enough], minimum)}".strip(),
     )
 
 
-def _unlisted(few: pd.DataFrame, minimum: Rule) -> str:
-    if few.empty:
-        return ""
-    told = [
-        f"{about}: {listed([str(code) for code in rows['rater']])}"
-        for about, rows in few.groupby("about", sort=False)
-    ]
-    return (
-        f"Marked too, but without numbers here, raters of fewer than {minimum.value:g} candidates "
-        f"({'; '.join(told)}): look at their ratings before anything is said, since they are few. "
-        "Direction, size and interval are in calibration.talks(…).marks."
-    )
+def _sheets(found: Flags) -> list[Table]:
+    """One list a unit of measurement, so that numbers of a column can be compared."""
+    rows = found.flagged
+    order = {name: place for place, name in enumerate(EFFECTS)}
+    tables = []
+    for name in sorted(rows["about"].unique(), key=order.__getitem__):
+        effect = EFFECTS[name]
+        chosen = rows[rows["about"] == name].reset_index(drop=True)
+        shown = chosen.rename(columns={"low": "value_low", "high": "value_high"})
+        data = chosen[["rater", "rater_role", "n_candidates", "n_lessons", "words"]]
+        data = data.join(carried(shown, {"value": "size"}))
+        data["first"] = [_first(rows, row, effect.explained_by) for _, row in chosen.iterrows()]
+        tables.append(
+            Table(
+                key=f"flagged-{order[name]}",
+                title=f"Flagged for {name} ({effect.unit})",
+                data=data,
+                columns=(
+                    group("rater", "Rater"),
+                    text("rater_role", "Role"),
+                    counted("n_candidates", "Candidates", "people"),
+                    counted("n_lessons", "Lessons", "lessons"),
+                    text("words", "The rater …"),
+                    statistic("size", "Difference from the role, unshrunken", "difference"),
+                    text("first", "Look at first"),
+                ),
+                note=f"To look at: {effect.look}.",
+                people=True,
+            )
+        )
+    return tables
+
+
+def _first(rows: pd.DataFrame, row: pd.Series, explained_by: tuple[str, ...]) -> str:
+    """Other flags of the same rater that can produce this one."""
+    same = rows[(rows["rater"] == row["rater"]) & (rows["rater_role"] == row["rater_role"])]
+    return listed([name for name in explained_by if (same["about"] == name).any()])
 
 
 def _families(families: pd.DataFrame) -> Table:
+    data = families.assign(
+        unit=families["about"].map(lambda name: EFFECTS[name].unit),
+        about=families["about"].map(sentence),
+        role=families["rater_role"].map(lambda role: sentence(raters_of(str(role)))),
+    )
     return Table(
-        key="talks-families",
-        title="Who was judged on what, and what chance would do",
-        data=families.assign(unit=families["about"].map(UNITS)),
+        key="flags-families",
+        title="Raters assessed and flagged, by effect and role",
+        data=data,
         columns=(
             group("about", "Effect"),
-            group("rater_role", "Role"),
-            counted("n_raters", "Raters judged", "number"),
-            counted("n_no_call", "No call possible", "number"),
-            counted("n_marked", "Marked", "number"),
-            statistic("marks_by_chance", "Marks by chance", "ratio"),
+            group("role", "Role"),
+            counted("n_raters", "Assessed", "number"),
+            counted("n_not_assessed", "Not assessed", "number"),
+            counted("n_flagged", "Flagged", "number"),
+            statistic("flagged_by_chance", "Expected by chance", "ratio"),
             statistic("smallest", "Smallest effect of interest", "ratio"),
-            group("unit", "Unit"),
+            text("unit", "Unit"),
         ),
     )

@@ -8,6 +8,7 @@ from functools import partial
 import pandas as pd
 
 from mentorstats.calibration import Linkage
+from mentorstats.calibration.analyse import Linked
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report.columns import Column, counted, group, statistic, text
@@ -63,20 +64,9 @@ ABOUT = partial(
 )
 
 
-def section(
-    found: Linkage, versions: Mapping[tuple[str, ...], Linkage], cohorts: pd.DataFrame, policy: Policy
-) -> Section:
-    """Build the section.
-
-    Parameters
-    ----------
-    found
-        From `mentorstats.calibration.linkage`, with the policy's ``linking_lessons``.
-    versions
-        From `mentorstats.calibration.by_version`, with the same.
-    cohorts
-        From `mentorstats.calibration.in_common`, by cohort.
-    """
+def section(linked: Linked, policy: Policy) -> Section:
+    """Build the section from `mentorstats.calibration.analyse.networks`."""
+    found, versions, cohorts = linked.all, linked.versions, linked.cohorts
     if found.roles.empty or not found.roles["n_raters"].sum():
         nothing = "No rating has a rater, a role and a level."
         return ABOUT(answer=nothing, status=Status.NO_RECORDS, needs="ratings with rater, role and level")

@@ -6,6 +6,7 @@ from functools import partial
 
 import pandas as pd
 
+from mentorstats.calibration.analyse import Spread
 from mentorstats.calibration.raters.level_use import never_used
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
@@ -25,24 +26,14 @@ ABOUT = partial(
 )
 
 
-def section(
-    information: pd.DataFrame,
-    response: pd.DataFrame,
-    criteria: pd.DataFrame,
-    use: pd.DataFrame,
-    policy: Policy,
-) -> Section:
-    """Build the section.
-
-    Parameters
-    ----------
-    information, response
-        From `mentorstats.calibration.rating_fit`, one of each kind.
-    criteria
-        From `mentorstats.calibration.criterion_fit`.
-    use
-        From `mentorstats.calibration.level_use`.
-    """
+def section(found: Spread, policy: Policy) -> Section:
+    """Build the section from ``spread`` of `mentorstats.calibration.survey`."""
+    information, response, criteria, use = (
+        found.by_information,
+        found.by_response,
+        found.criteria,
+        found.levels,
+    )
     if information["contrast"].isna().all():
         why = str(information["status_note"].iloc[0]) if len(information) else "There are no ratings."
         return ABOUT(

@@ -1,62 +1,67 @@
-"""Section: which raters rate high and which low, how sure that is, and with whom to talk."""
+"""Section: which raters rate higher or lower than others of their role, and how sure that is."""
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 
+from mentorstats.calibration.follow_up import Flags
 from mentorstats.calibration.raters.separation import CLEAR
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
-from mentorstats.report.columns import BOUNDS, STATUS
-from mentorstats.report.model import Section, Table
+from mentorstats.report.columns import BOUNDS, STATUS, Column, carried, counted, group, statistic, text
+from mentorstats.report.figures import intervals
+from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number, probability
-from mentorstats.report.small_groups import blank
-from mentorstats.report.wording import listed, sentence
+from mentorstats.report.wording import listed, raters_of, sentence
 
-QUESTION = "Which raters rate higher or lower than others of their role, beyond chance?"
-MARKED, NOT_MARKED, NO_CALL = "look and talk", "no", "no call made"
-NOTHING = "The ratings do not allow a model of raters"
+FLAGGED, NOT_FLAGGED, NOT_ASSESSED = "yes", "no", "not assessed"
+ABOUT = partial(
+    Section,
+    key="severity",
+    name="severity of raters",
+    question="Which raters rate higher or lower than others of their role?",
+)
 
 
-def section(marked: pd.DataFrame, roles: pd.DataFrame, chance: pd.DataFrame, policy: Policy) -> Section:
+def section(flags: Flags, roles: pd.DataFrame, policy: Policy) -> Section:
     """Build the section.
 
     Parameters
     ----------
-    marked
-        From `mentorstats.calibration.calls.mark` of `mentorstats.calibration.severity`.
+    flags
+        From `mentorstats.calibration.flags`, severity among its tables.
     roles
         From `mentorstats.calibration.separation`.
-    chance
-        From `mentorstats.calibration.calls.expected_by_chance`, with the same rules.
     """
-    if not marked["effect_level"].notna().any():
-        status, note = _why_not(marked)
-        return Section(key="severity", question=QUESTION, answer=f"{NOTHING}: {note}", status=status)
+    found, chance = flags.tables["severity"], flags.chance["severity"]
+    if not found["effect_level"].notna().any():
+        status, note = _why_not(found)
+        return ABOUT(answer=f"The ratings do not allow a model of raters. {note}", status=status)
     minimum = policy.rule("minimum_group_size")
-    summary = blank(_roles(roles), minimum)
-    return Section(
-        key="severity",
-        question=QUESTION,
-        answer=" ".join([*_spread(roles, summary), _calls(marked, chance)]),
-        tables=(summary, _raters(marked, minimum)),
+    return ABOUT(
+        answer=" ".join(_spread(roles, minimum, 1 - policy.value("confidence"))),
+        detail=(*_groups(roles, minimum), _flags(found, chance, policy)),
+        main=("severity-roles",),
+        tables=(_roles(roles), _more_of_roles(roles), *_raters(found)),
+        figures=tuple(_figure(role, found, minimum) for role in _several(found, minimum)),
         method=(
-            "One ordinal model of all ratings holds role, weeks and cohort, candidates with their own change "
-            "a week, lessons, raters, each rater's form of a lesson and each rater's own view of a "
-            "criterion. A rater's shift is how much higher the rater puts a middling candidate's lesson "
-            "than a middling rater of the role would, in levels. The shift shown is a shrunken one: the "
-            "fewer the candidates, the closer to zero. Its interval allows for the variance between raters "
-            "being estimated.",
-            "The reliability in the first table is high where raters differ: it is the share of true "
-            "differences in the variance of the raters' unshrunken shifts. That raters differ at all is "
-            "tested by a likelihood ratio, with the reference that holds where a variance cannot be below "
-            f"zero; from a statistic of {CLEAR:g} on it is approximated at the fit.",
-            "A rater is marked where two things hold: the unshrunken shift passes Benjamini and Hochberg's "
-            f"procedure among the raters of the role at q = {policy.value('calls_q'):g}, and its whole "
-            f"interval lies more than {policy.value('smallest_effect_level'):g} of a level from zero. Places "
-            "are those that the raters' joint intervals leave open; neighbours in place need not differ. The "
-            "marks of chance are computed from the errors as they are; where lessons have as few as three "
-            "ratings, simulated programmes show two or three times as many.",
+            "One ordinal model of all ratings includes role, weeks and cohort, candidates with their own "
+            "change a week, lessons, raters, each rater's form of a lesson and each rater's own view of a "
+            "criterion. A rater's severity is how much higher the rater would score an average candidate's "
+            "lesson than an average rater of the role would, in rubric levels; below zero is stricter. The "
+            "severity shown is shrunken: the fewer the candidates, the closer to zero. Its interval allows "
+            "for the variance between raters being estimated, and that variance is one for all roles.",
+            "Reliability is the share of true differences in the variance of the raters' unshrunken "
+            "severities; it is high where raters differ. Whether raters differ at all is tested by a "
+            "likelihood ratio with the reference that holds where a variance cannot be below zero; from a "
+            f"statistic of {CLEAR:g} on it is approximated at the fit.",
+            "A rater is flagged where the unshrunken severity passes Benjamini and Hochberg's procedure "
+            f"among the raters of the role at q = {policy.value('flag_q'):g}, and its whole interval is more "
+            f"than {policy.value('smallest_effect_level'):g} levels from zero. The number expected by chance "
+            "takes standard errors as estimated; where lessons have as few as three ratings, simulated "
+            "programmes show two or three times as many.",
         ),
         references=(
             "kass_steffey_1989",
@@ -64,169 +69,192 @@ def section(marked: pd.DataFrame, roles: pd.DataFrame, chance: pd.DataFrame, pol
             "wright_masters_1982",
             "benjamini_hochberg_1995",
             "dempster_1959",
-            "klein_2020",
         ),
         caution=(
-            "A mark is a reason to look at the ratings and to talk with the rater. It is no finding, no "
-            "ranking, and no sole basis for a decision about a person; the programme's own policy and local "
-            "rules come first. A severe rater may be the one who is right: nothing here compares with a key.",
-            "All shifts are against other raters of the programme. That candidates came to raters as if at "
-            "random is taken for granted where raters share no candidates.",
+            "A severe rater may be the one who is right: nothing here compares with expert scores. All "
+            "severities are compared with other raters of the programme. Where raters share no candidates, "
+            "candidates are assumed to have been assigned as if at random.",
         ),
     )
 
 
-def _why_not(marked: pd.DataFrame) -> tuple[Status, str]:
-    if marked.empty:
-        return Status.NO_RECORDS, "there are none."
-    first = marked.iloc[0]
+def _why_not(found: pd.DataFrame) -> tuple[Status, str]:
+    if found.empty:
+        return Status.NO_RECORDS, "There are no ratings."
+    first = found.iloc[0]
     status = Status(first["status"])
     if has_value(status):
-        return Status.NOT_IDENTIFIED, "no rater can be told from what else the model holds."
-    return status, str(first["status_note"]) or status.value.replace("_", " ") + "."
+        return Status.NOT_IDENTIFIED, "No rater can be distinguished from what else the model holds."
+    return status, sentence(str(first["status_note"]) or f"{status.value.replace('_', ' ')}.")
 
 
-def _spread(roles: pd.DataFrame, summary: Table) -> list[str]:
-    """How far raters of each role differ, in a sentence each; nothing of roles that are not shown."""
-    shown = summary.data.loc[summary.data["sd_level"].notna(), "role"]
-    whole = roles[roles["network"].isna() & roles["rater_role"].isin(shown)]
+def _whole(roles: pd.DataFrame, minimum: Rule) -> list[pd.Series]:
+    """Rows of whole roles that may be shown."""
+    whole = roles[roles["network"].isna()]
+    return [row for _, row in whole.iterrows() if minimum.met(row["n_raters"])]
+
+
+def _spread(roles: pd.DataFrame, minimum: Rule, alpha: float) -> list[str]:
+    """How far raters of each role differ, a sentence each."""
     told = []
-    for row in whole.to_dict("records"):
+    for row in _whole(roles, minimum):
+        who = sentence(raters_of(str(row["rater_role"])))
+        if pd.isna(row["sd_level"]):
+            told.append(f"For {who.lower()} this cannot be estimated.")
+            continue
         sd = estimate(row["sd_level"], row["sd_level_low"], row["sd_level_high"], "distance")
-        apart = "beyond chance" if row["p"] <= 0.05 else "but this could be chance"
+        could = "" if row["p"] <= alpha else ", which could be chance"
+        told.append(f"{who} differ by a standard deviation of {sd} levels{could} ({probability(row['p'])}).")
+    return told or ["Not shown, because there are too few raters of each role."]
+
+
+def _groups(roles: pd.DataFrame, minimum: Rule) -> tuple[str, ...]:
+    """How many groups of severity can be distinguished, a sentence a role."""
+    told = []
+    for row in _whole(roles, minimum):
+        if pd.isna(row["distinguishable_groups"]):
+            continue
+        n = max(1, round(row["distinguishable_groups"]))
+        ends = [row["distinguishable_groups" + end] for end in BOUNDS]
+        between = "" if any(map(pd.isna, ends)) else f" [{number(ends[0], 'few')}, {number(ends[1], 'few')}]"
         told.append(
-            f"{sentence(row['rater_role'])}s differ by a standard deviation of {sd} levels, {apart} "
-            f"({probability(row['p'])})."
+            f"Among {raters_of(str(row['rater_role']))}, about {count(n, 'group')} of severity can be "
+            f"distinguished{between}."
         )
-    return told
+    return (" ".join(told),) if told else ()
 
 
-def _calls(marked: pd.DataFrame, chance: pd.DataFrame) -> str:
-    judged = int(marked["marked"].notna().sum())
-    if not judged:
-        why = marked["call_status"].mode().iloc[0].replace("_", " ")
-        return f"Nobody is marked, because no calls are made here ({why})."
-    n = int(marked["marked"].fillna(False).sum())
-    expected = number(float(chance["marks_by_chance"].sum()), "distance")
-    verb = "is" if n == 1 else "are"
+def _flags(found: pd.DataFrame, chance: pd.DataFrame, policy: Policy) -> str:
+    assessed = int(found["flagged"].notna().sum())
+    if not assessed:
+        why = found["flag_status"].mode().iloc[0].replace("_", " ")
+        return f"No rater was assessed ({why})."
+    n = int(found["flagged"].fillna(False).sum())
+    expected = number(float(chance["flagged_by_chance"].sum()), "few")
+    false = round(1 / policy.value("flag_q"))
     return (
-        f"{n} of {count(judged, 'rater')} {verb} marked for a talk; were all raters alike, chance would mark "
-        f"{expected} on average."
+        f"{n} of {count(assessed, 'rater')} assessed {'is' if n == 1 else 'are'} flagged. If no raters "
+        f"differed, about {expected} would be flagged by chance; of those flagged, about 1 in {false} may "
+        "still be wrong."
     )
 
 
 def _roles(roles: pd.DataFrame) -> Table:
-    several = roles["network"].notna().any()
-    data = pd.DataFrame(
-        {
-            "role": roles["rater_role"],
-            "network": roles["network"].map(lambda n: "all" if pd.isna(n) else str(n)),
-            "n_raters": roles["n_raters"],
-        }
+    columns, data = _named(roles)
+    shown = carried(
+        roles, {"role_mean_level": "mean_level", "sd_level": "sd_level", "reliability": "reliability"}
     )
-    for name, source in (
-        ("mean_level", "role_mean_level"),
-        ("sd_level", "sd_level"),
-        ("separation", "separation"),
-    ):
-        data[name] = roles[source]
-        for bound in BOUNDS:
-            data[name + bound] = roles[source + bound]
-        data[name + STATUS] = roles["status"]
-    for name in ("separation_reliability", "strata"):
-        for end in ("", *BOUNDS):
-            data[name + end] = roles[name + end]
-    data["mean_level" + STATUS] = Status.OK.value
-    labels = {"role": "Role"} | ({"network": "Separate network"} if several else {})
-    labels["n_raters"] = "Raters"
+    data = data.join(shown.assign(**{"mean_level" + STATUS: Status.OK.value}))
     first = roles.loc[roles["role_mean"].eq(0) & roles["role_mean_low"].isna(), "rater_role"]
-    if roles["rater_role"].nunique() > 1 and len(first):
-        labels["mean_level"] = f"Middling rater, against a middling {first.iloc[0]}"
+    mean = (
+        (statistic("mean_level", f"Mean, compared with {raters_of(str(first.iloc[0]))}", "levels"),)
+        if roles["rater_role"].nunique() > 1 and len(first)
+        else ()
+    )
     return Table(
         key="severity-roles",
-        title="How far raters differ",
+        title="Differences in severity, by role",
         data=data,
-        labels=labels
-        | {
-            "sd_level": "Standard deviation between raters",
-            "separation": "Separation: that deviation over the error of a shift",
-            "strata": "Groups of severity that could be told apart",
-            "separation_reliability": "Reliability of differences (high: raters differ)",
-        },
-        units={
-            "n_raters": "raters",
-            "mean_level": "levels",
-            "sd_level": "distance",
-            "separation": "ratio",
-            "strata": "ratio",
-            "separation_reliability": "ratio",
-        },
-        group_columns=("role", "network") if several else ("role",),
-        count_columns=("n_raters",),
-        statistic_columns=("mean_level", "sd_level", "separation", "strata", "separation_reliability"),
-        note="Intervals of the spread are limits of its profile likelihood; those beside it follow from "
-        "them. A network has its role's spread.",
+        columns=(
+            *columns,
+            *mean,
+            statistic("sd_level", "Standard deviation between raters", "distance"),
+            statistic("reliability", "Reliability of differences", "ratio"),
+        ),
+        note="Intervals of the standard deviation are profile-likelihood limits; those of reliability "
+        "follow from them.",
+    )
+
+
+def _more_of_roles(roles: pd.DataFrame) -> Table:
+    columns, data = _named(roles)
+    names = ("typical_error", "spread_to_error", "distinguishable_groups")
+    return Table(
+        key="severity-roles-more",
+        title="Standard error of severity, and groups that can be distinguished, by role",
+        data=data.join(carried(roles, {name: name for name in names})),
+        columns=(
+            *columns,
+            statistic("typical_error", "Typical standard error, in logits", "logits_size"),
+            statistic("spread_to_error", "Standard deviation divided by standard error", "ratio"),
+            statistic("distinguishable_groups", "Groups of severity that can be distinguished", "ratio"),
+        ),
+        note="The standard deviation of a network is that of its role.",
         references=("wright_masters_1982",),
     )
 
 
-def _raters(marked: pd.DataFrame, minimum: Rule) -> Table:
-    """Raters of enough candidates, in the order of their codes."""
-    marked = marked.assign(candidates_enough=marked["n_candidates"].map(minimum.met))
-    of = marked.groupby("rater_role")["marked"].transform(lambda column: int(column.notna().sum()))
+def _named(roles: pd.DataFrame) -> tuple[tuple[Column, ...], pd.DataFrame]:
+    """Role, network where there are several, and number of raters."""
+    several = (group("network", "Separate network"),) if roles["network"].notna().any() else ()
     data = pd.DataFrame(
         {
-            "rater": marked["rater"],
-            "role": marked["rater_role"],
-            "network": marked["network"].map(lambda n: "" if pd.isna(n) else str(n)),
-            "n_candidates": marked["n_candidates"],
-            "n_lessons": marked["n_lessons"],
-            "shift": marked["effect_level"],
-            "shift" + BOUNDS[0]: marked["effect_level_low"],
-            "shift" + BOUNDS[1]: marked["effect_level_high"],
-            "shift" + STATUS: marked["status"],
-            "places": [
-                "" if pd.isna(low) else f"{low} to {high} of {n}"
-                for low, high, n in zip(marked["rank_low"], marked["rank_high"], of, strict=True)
-            ],
-            "talk": [
-                NO_CALL if pd.isna(flag) else MARKED if flag else NOT_MARKED for flag in marked["marked"]
-            ],
+            "role": roles["rater_role"].map(lambda role: sentence(raters_of(str(role)))),
+            "network": roles["network"].map(lambda n: "all" if pd.isna(n) else str(n)),
+            "n_raters": roles["n_raters"],
         }
     )
-    data = data[marked["candidates_enough"]].reset_index(drop=True)
-    labels = {"rater": "Rater", "role": "Role", "n_candidates": "Candidates", "n_lessons": "Lessons"}
-    labels |= {"shift": "Shift on the level scale"}
-    if marked["network"].notna().any():
-        labels["network"] = "Network"
-    return Table(
-        key="severity-raters",
-        title="Raters, in the order of role and code",
-        data=data,
-        labels=labels | {"places": "Place, 1 is the lowest", "talk": "Marked"},
-        units={"n_candidates": "people", "n_lessons": "lessons", "shift": "levels"},
-        group_columns=("rater",),
-        count_columns=("n_candidates", "n_lessons"),
-        statistic_columns=("shift",),
-        note=_note(marked, minimum),
-        references=("kass_steffey_1989", "klein_2020"),
+    return (group("role", "Role"), *several, counted("n_raters", "Raters", "raters")), data
+
+
+def _rows(found: pd.DataFrame, role: str) -> pd.DataFrame:
+    rows = found[found["rater_role"].astype("str") == role].sort_values("rater", ignore_index=True)
+    data = rows[["rater", "n_candidates", "n_lessons"]].assign(
+        network=rows["network"].map(lambda n: "" if pd.isna(n) else str(n)),
+        flagged=[
+            NOT_ASSESSED if pd.isna(yes) else FLAGGED if yes else NOT_FLAGGED for yes in rows["flagged"]
+        ],
     )
+    return data.join(carried(rows, {"effect_level": "severity"}))
 
 
-def _note(marked: pd.DataFrame, minimum: Rule) -> str:
-    """What is not listed, and why there is no call; network and status are explained before severity."""
-    notes = []
-    few = marked[~marked["candidates_enough"]]
-    if len(few):
-        verb = "is" if len(few) == 1 else "are"
-        notes.append(
-            f"{count(len(few), 'rater')} of fewer than {minimum.value:g} candidates {verb} not listed."
+def _raters(found: pd.DataFrame) -> list[Table]:
+    """A table a role, in the order of codes."""
+    several = (text("network", "Network"),) if found["network"].notna().any() else ()
+    withheld = sorted({str(name) for name in found["flag_status"]} - {Status.OK.value})
+    reasons = listed([name.replace("_", " ") for name in withheld])
+    note = f"Not assessed where the status is {reasons}." if withheld else ""
+    return [
+        Table(
+            key=f"severity-{role}",
+            title=f"Severity of {raters_of(role)}, in the order of their codes",
+            data=_rows(found, role),
+            columns=(
+                group("rater", "Rater"),
+                counted("n_candidates", "Candidates", "people"),
+                counted("n_lessons", "Lessons", "lessons"),
+                statistic("severity", "Severity, in rubric levels", "levels"),
+                *several,
+                text("flagged", "Flagged"),
+            ),
+            note=note,
+            references=("kass_steffey_1989",),
+            people=True,
         )
-        codes = [str(code) for code in few.loc[few["marked"].fillna(False), "rater"]]
-        if codes:
-            notes.append(f"Marked among them: {listed(codes)}.")
-    withheld = sorted(set(marked["call_status"]) - {Status.OK.value})
-    if withheld:
-        reasons = listed([name.replace("_", " ") for name in withheld])
-        notes.append(f"No call is made where the status is {reasons}.")
-    return " ".join(notes)
+        for role in _roles_of(found)
+    ]
+
+
+def _roles_of(found: pd.DataFrame) -> list[str]:
+    return sorted(found["rater_role"].dropna().astype("str").unique())
+
+
+def _several(found: pd.DataFrame, minimum: Rule) -> list[str]:
+    """Roles with two raters or more who have enough candidates, and not too many to draw."""
+    shown = found[found["n_candidates"].map(minimum.met)]
+    sizes = shown["rater_role"].astype("str").value_counts()
+    return [role for role in _roles_of(found) if 2 <= sizes.get(role, 0) <= intervals.MOST]
+
+
+def _figure(role: str, found: pd.DataFrame, minimum: Rule) -> Figure:
+    rows = _rows(found, role)
+    rows = rows[rows["n_candidates"].map(minimum.met) & rows["severity"].notna()]
+    apart = int(((rows["severity_low"] > 0) | (rows["severity_high"] < 0)).sum())
+    return Figure(
+        key=f"severity-{role}-figure",
+        title=f"Severity of {raters_of(role)} in rubric levels, in the order of their codes",
+        draw=partial(intervals.of_raters, name="severity"),
+        alt=f"A dot with its interval for each of {count(len(rows), 'rater')}, on a scale of levels "
+        f"with zero, the mean of the role, marked. The intervals of {apart} exclude zero.",
+        table=f"severity-{role}",
+    )

@@ -6,6 +6,7 @@ from functools import partial
 
 import pandas as pd
 
+from mentorstats.calibration.analyse import Spread
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
@@ -37,14 +38,9 @@ FROM_HALO = {
 }
 
 
-def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame, policy: Policy) -> Section:
-    """Build the section.
-
-    Parameters
-    ----------
-    central, restriction, halo
-        From `mentorstats.calibration`: `central_tendency`, `range_restriction`, `halo`.
-    """
+def section(found: Spread, policy: Policy) -> Section:
+    """Build the section from ``spread`` of `mentorstats.calibration.survey`."""
+    central, restriction, halo = found.central, found.restriction, found.halo
     if central["contrast"].isna().all() and restriction["contrast"].isna().all():
         why = str(central["status_note"].iloc[0]) if len(central) else "There are no ratings."
         return ABOUT(

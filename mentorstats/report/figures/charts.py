@@ -31,7 +31,7 @@ def signed_differences(axes: Axes, rows: pd.DataFrame) -> None:
         criterion, criterion_words (its title, or missing), value, value_low, value_high; a row
         without value is left empty. A dot is filled where its interval leaves out zero.
     """
-    _height(axes, _FRAME + _ROW * len(rows))
+    set_height(axes, _FRAME + _ROW * len(rows))
     order = [
         _label(code, words) for code, words in zip(rows["criterion"], rows["criterion_words"], strict=True)
     ]
@@ -61,7 +61,7 @@ def level_grid(axes: Axes, shares: pd.DataFrame) -> None:
     shares
         Mentor's level by supervisor's level, both lowest first, NaN where not shown.
     """
-    _height(axes, _FRAME + 0.55 * len(shares))
+    set_height(axes, _FRAME + 0.55 * len(shares))
     upward = shares.iloc[::-1]
     words = upward.map(lambda value: "" if pd.isna(value) else f"{number(value, 'share')} %")
     colours = sns.blend_palette([_PALE, ACCENT], as_cmap=True)
@@ -189,7 +189,7 @@ def _readable(background: tuple[float, float, float, float]) -> str:
     return "#ffffff" if 1.05 / (luminance + 0.05) > (luminance + 0.05) / 0.05 else _BLACK
 
 
-def _height(axes: Axes, inches: float) -> None:
+def set_height(axes: Axes, inches: float) -> None:
     canvas = axes.get_figure(root=True)
     if isinstance(canvas, Canvas):
         canvas.set_figheight(inches)

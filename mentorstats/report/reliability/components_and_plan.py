@@ -18,6 +18,7 @@ from mentorstats.report.reliability import plan_tables, plan_words
 
 if TYPE_CHECKING:
     from mentorstats.calibration.networks.extra_scores_by_role import RoleLinks
+    from mentorstats.reliability.analyse import Survey
     from mentorstats.reliability.plans.halves import HalvesChange
     from mentorstats.reliability.plans.visit_plans import VisitPlans
 
@@ -29,30 +30,19 @@ ABOUT = partial(
 )
 
 
-def section(
-    plans: VisitPlans,
-    policy: Policy,
-    *,
-    rubrics: pd.DataFrame | None = None,
-    criteria: pd.DataFrame | None = None,
-    change: HalvesChange | None = None,
-    links: Sequence[RoleLinks] = (),
-) -> Section:
+def section(found: Survey, links: Sequence[RoleLinks], rubrics: pd.DataFrame, policy: Policy) -> Section:
     """Build the section.
 
     Parameters
     ----------
-    plans
-        From `mentorstats.reliability.plan.visit_plans`.
+    found
+        From `mentorstats.reliability.survey`.
+    links
+        From `mentorstats.calibration.networks.extra_scores_by_role.role_links`.
     rubrics
         ``Records.rubrics``, for the titles of the criteria.
-    criteria
-        From `mentorstats.reliability.singly.by_criterion`, for ``plans.size``.
-    change
-        From `mentorstats.reliability.halves.change_between_halves`.
-    links
-        From `mentorstats.calibration.linking.role_links`.
     """
+    plans = found.plans
     minimum = policy.rule("minimum_group_size")
     people = [plans.scores.table[name].nunique() for name in ("candidate", "rater")]
     if any(n > 0 and not minimum.met(n) for n in people):
@@ -61,14 +51,14 @@ def section(
     if plans.estimable.empty:
         nothing = " ".join(("No plan can be judged from these records.", *plans.notes))
         return ABOUT(answer=nothing, status=_status(plans))
+    criteria, change = found.criteria, found.change
     tables = [
         plan_tables.main_plans(plans),
         plan_tables.components(plans),
         plan_tables.squares(plans),
         plan_tables.plans(plans),
     ]
-    if criteria is not None:
-        tables.append(plan_tables.criteria(criteria, plans, _titles(plans, rubrics)))
+    tables.append(plan_tables.criteria(criteria, plans, _titles(plans, rubrics)))
     if change is not None:
         tables.append(plan_tables.change(change))
     tables.append(plan_tables.links(links))
@@ -87,7 +77,7 @@ def section(
             ),
         ),
         findings=_findings(plans),
-        method=_method(plans, criteria is not None, change),
+        method=_method(plans, change),
         references=("brennan_2001", "weerahandi_1993"),
         caution=(
             "Dependability is that of scores like these: given by raters like these, to candidates assigned "
@@ -98,9 +88,9 @@ def section(
     )
 
 
-def _titles(plans: VisitPlans, rubrics: pd.DataFrame | None) -> dict[str, str]:
+def _titles(plans: VisitPlans, rubrics: pd.DataFrame) -> dict[str, str]:
     rows = plans.scores.rows
-    if rubrics is None or rows.empty or not {"rubric", "rubric_version"} <= set(rows.columns):
+    if rows.empty or not {"rubric", "rubric_version"} <= set(rows.columns):
         return {}
     return wording.criterion_titles(rubrics, str(rows["rubric"].iloc[0]), str(rows["rubric_version"].iloc[0]))
 
@@ -163,7 +153,7 @@ def _under(plans: VisitPlans) -> str:
     return wording.version(str(rows["rubric"].iloc[0]), str(rows["rubric_version"].iloc[0]))
 
 
-def _method(plans: VisitPlans, singly: bool, change: HalvesChange | None) -> tuple[str, ...]:
+def _method(plans: VisitPlans, change: HalvesChange | None) -> tuple[str, ...]:
     study = plans.study
     method = [
         "A score is the mean over criteria of the levels, counted 1, 2, 3, …, that one rater gave one "
@@ -174,12 +164,11 @@ def _method(plans: VisitPlans, singly: bool, change: HalvesChange | None) -> tup
         f"quantiles over drawn components ({study.estimated.draw_method.replace('_', ' ')}).",
         " ".join(plans.notes),
     ]
-    if singly:
-        method.append(
-            "Criteria are studied in the same way, one at a time. The correlation is between candidates' "
-            "scores on the criterion and on the mean of the others, corrected for measurement error. Where "
-            "it is near 1 the criterion adds no information, and reporting it separately adds only error."
-        )
+    method.append(
+        "Criteria are studied in the same way, one at a time. The correlation is between candidates' scores "
+        "on the criterion and on the mean of the others, corrected for measurement error. Where it is near 1 "
+        "the criterion adds no information, and reporting it separately adds only error."
+    )
     if change is not None:
         method.append(
             "Change is the mean of a rater's visits in the second half of a placement minus that in the "

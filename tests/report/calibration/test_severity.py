@@ -5,7 +5,7 @@ import pytest
 from crossed import programme
 
 from mentorstats import policy as policies
-from mentorstats.calibration import base_fit, expected_by_chance, linkage, mark, separation
+from mentorstats.calibration import base_fit, expected_by_chance, flag, linkage, separation
 from mentorstats.calibration import severity as of_raters
 from mentorstats.report.calibration import severity
 from mentorstats.report.render.view import view
@@ -16,7 +16,7 @@ RULES = {"q": 0.05, "smallest": 0.10}
 def built(long, policy, **more):
     base = base_fit(long)
     table = of_raters(base, networks=linkage(long.assign(level=long["rank"])).raters)
-    marked = mark(table, **RULES, **more)
+    marked = flag(table, **RULES, **more)
     chance = expected_by_chance(table, **RULES, **more)
     return severity.section(marked, separation(base, table), chance, policy), marked
 
@@ -37,7 +37,7 @@ def cells(table):
 
 def test_the_answer_tells_spread_marks_and_chance(found) -> None:
     section, marked = found
-    n = int(marked["marked"].sum())
+    n = int(marked["flagged"].sum())
     assert n >= 2
     assert section.answer.startswith("Supervisors differ by a standard deviation of 0.")
     assert "beyond chance (p < 0.001)." in section.answer
@@ -52,7 +52,7 @@ def test_raters_stand_in_the_order_of_their_codes_with_shrunken_shifts(found) ->
     data = section.tables[1].data
     assert data["rater"].tolist() == sorted(data["rater"])
     assert data["shift"].to_numpy() == pytest.approx(marked["effect_level"].to_numpy())
-    assert (data["talk"] == severity.MARKED).sum() == marked["marked"].sum()
+    assert (data["talk"] == severity.MARKED).sum() == marked["flagged"].sum()
     assert data["places"].str.fullmatch(r"\d+ to \d+ of 12").all()
     for table in section.tables:
         assert not {"nan", "no value", "NaN"} & set(cells(table))
@@ -71,7 +71,7 @@ def test_raters_of_few_candidates_and_roles_of_few_raters_are_not_listed(shipped
     assert "r10" not in section.tables[1].data["rater"].tolist()
     assert "1 rater of fewer than 10 candidates is not listed." in section.tables[1].note
     assert ("Marked among them: r10." in section.tables[1].note) == marked.set_index("rater").loc[
-        "r10", "marked"
+        "r10", "flagged"
     ]
     small, _ = built(long[long["rater"] < "r06"], shipped)
     assert np.isnan(small.tables[0].data["sd_level"]).all()

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy as policies
-from mentorstats.calibration import talks
-from mentorstats.calibration.follow_up import FAMILIES, MARKS, Talks
+from mentorstats.calibration import flags
+from mentorstats.calibration.follow_up import FAMILIES, MARKS, Flags
 from mentorstats.report.calibration import follow_up as section_of
 from mentorstats.report.model import Provenance, Report, Section, Table, part
 from mentorstats.report.render import page
@@ -32,7 +32,7 @@ def shipped():
 
 
 def test_a_mark_stands_with_its_interval_and_unit(shipped) -> None:
-    marks = section_of.section(talks({"severity": raters(few=12)}, shipped), shipped).tables[0].data
+    marks = section_of.section(flags({"severity": raters(few=12)}, shipped), shipped).tables[0].data
     assert marks["rater"].tolist() == ["r00", "r01"]
     assert marks["words"].tolist() == ["rates lower"] * 2
     assert marks["size"].tolist() == ["−0.50 [−0.60, −0.40]", "−0.60 [−0.70, −0.50]"]
@@ -40,12 +40,12 @@ def test_a_mark_stands_with_its_interval_and_unit(shipped) -> None:
 
 
 def test_the_answer_counts_marks_by_effect(shipped) -> None:
-    made = section_of.section(talks({"severity": raters(few=12)}, shipped), shipped)
+    made = section_of.section(flags({"severity": raters(few=12)}, shipped), shipped)
     assert made.answer.startswith("2 marks on 2 raters (severity 2); chance alone would make")
 
 
 def test_raters_of_few_candidates_are_named_without_numbers(shipped) -> None:
-    table = section_of.section(talks({"severity": raters(few=9)}, shipped), shipped).tables[0]
+    table = section_of.section(flags({"severity": raters(few=9)}, shipped), shipped).tables[0]
     assert table.data["rater"].tolist() == ["r00"]
     assert "raters of fewer than 10 candidates (severity: r01)" in table.note
     assert "0.6" not in table.note
@@ -53,7 +53,7 @@ def test_raters_of_few_candidates_are_named_without_numbers(shipped) -> None:
 
 def nobody(judged=12):
     families = [("severity", "supervisor", judged, 1, 0, 0.04, 0.1)]
-    return Talks(pd.DataFrame(columns=MARKS), pd.DataFrame(families, columns=FAMILIES), {}, {})
+    return Flags(pd.DataFrame(columns=MARKS), pd.DataFrame(families, columns=FAMILIES), {}, {})
 
 
 def test_nobody_marked_and_nobody_judged_are_said() -> None:

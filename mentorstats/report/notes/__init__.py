@@ -1,0 +1,1 @@
+"""Notes of the appendix, without numbers of their own."""
