@@ -12,10 +12,12 @@ import numpy as np
 from mentorstats.demo.faults import UNLISTED, listed, plant
 from mentorstats.demo.invent import SEED, programme
 from mentorstats.demo.layout import mapping
+from mentorstats.demo.policy import document as policy_document
 from mentorstats.demo.sheets import save, sheets
 from mentorstats.demo.study import document as study_document
 from mentorstats.demo.truth import document
 from mentorstats.errors import SourceFileError
+from mentorstats.policy import FILE_NAME as POLICY
 from mentorstats.study import FILE_NAME as STUDY
 
 TRUTH = "truth.json"
@@ -25,7 +27,7 @@ _UNLISTED_TEXT = "who,what\r\noffice,ask Marlpit Lane for the missing forms\r\n"
 
 
 def write(folder: Path | str, *, seed: int = SEED, replaceable: Collection[str] = ()) -> None:
-    """Write the exports, their ``mapping.toml``, a ``study.toml`` and the truth file ``truth.json``.
+    """Write the exports, their ``mapping.toml``, ``study.toml``, ``policy.toml`` and the truth file ``truth.json``.
 
     The same seed and library versions give the same bytes. Everything is written beside the folder
     and then renamed, so that the folder is complete or unchanged. A folder that is there already is
@@ -76,6 +78,7 @@ def _fill(folder: Path, seed: int) -> None:
     (folder / UNLISTED).write_bytes(_UNLISTED_TEXT.encode())
     (folder / "mapping.toml").write_bytes(mapping(layouts).encode())
     (folder / STUDY).write_bytes(study_document().encode())
+    (folder / POLICY).write_bytes(policy_document().encode())
     truth = {
         "made_by": _MADE_BY,
         "programme": f"{_NAME}: invented, nobody in it exists",

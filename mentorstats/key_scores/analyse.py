@@ -16,6 +16,7 @@ from mentorstats.key_scores.trend import key_trend
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
+RECORDINGS = "certification_recordings"
 _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
 
@@ -47,7 +48,7 @@ class Survey:
     @cached_property
     def chances(self) -> pd.DataFrame | None:
         """What the rules do to raters of known accuracy; None without recordings or without a rule."""
-        if self.certified is None or not self.certified.rules:
+        if self.certified is None or not {rule.id for rule in self.certified.rules} - {RECORDINGS}:
             return None
         with stage("chance of certification"):
             return chances_of(self.certified, self.key_ratings, self.policy, seed=self.seed)

@@ -66,6 +66,8 @@ def operating_characteristic(
     where both exist. A blind rater draws levels from the key's own shares without seeing anything.
     """
     held = verdicts.resolved(rules)
+    if not set(held) - {"recordings"}:
+        raise ArgumentError("no rule of certification has a value", remedy="Set one in policy.toml.")
     pi = np.asarray(key_shares, dtype=float)
     if pi.ndim != 1 or len(pi) < 2 or (pi < 0).any() or abs(pi.sum() - 1) > _SUMS_TO_ONE:
         raise ArgumentError("key_shares are no shares", allowed="two shares or more that add up to 1")
@@ -122,7 +124,7 @@ def _row(exact: float, counted: dict[str, int], n: int, confidence: float) -> di
         "low": float(stats.beta.ppf(tail, passed, n - passed + 1)) if passed else 0.0,
         "high": float(stats.beta.ppf(1 - tail, passed + 1, n - passed)) if passed < n else 1.0,
         "p_fail": counted.get(Verdict.FAIL, 0) / n,
-        "p_too_few": counted.get(Verdict.TOO_FEW, 0) / n,
+        "p_too_few": (counted.get(Verdict.TOO_FEW, 0) + counted.get(Verdict.UNDECIDED, 0)) / n,
         "n": n,
         "confidence": confidence,
         "interval_method": "clopper_pearson",

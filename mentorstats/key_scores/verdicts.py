@@ -1,4 +1,4 @@
-"""Does a rater meet the rules of certification? By intervals, so that "too few" is an answer."""
+"""Does a rater meet the programme's rules of certification? By intervals, so that "undecided" is an answer."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ PREFIX = "certification_"
 USUAL = ("recordings", "exact")
 WORDS = {
     "recordings": "recordings scored",
-    "exact": "exact agreement with the key",
-    "adjacent": "agreement within one level of the key",
-    "largest_discrepancy": "largest distance from the key",
+    "exact": "exact agreement with the expert score",
+    "adjacent": "agreement within one level of the expert score",
+    "largest_discrepancy": "largest difference from the expert score",
     "criterion_floor": "exact agreement on every criterion",
-    "kappa": "weighted kappa with the key",
+    "kappa": "weighted kappa with the expert score",
 }
 
 _AT_LEAST = (">=", ">")
@@ -40,7 +40,9 @@ class Verdict(StrEnum):
 
     PASS = "pass"
     FAIL = "fail"
+    UNDECIDED = "undecided"
     TOO_FEW = "too_few"
+    NO_RULES = "no_rules"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,9 @@ class Judged:
 
 
 def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUAL) -> tuple[Rule, ...]:
-    """Choose the rows of a policy by which raters are certified.
+    """Choose the rows of a policy by which raters are certified: those to which the programme has given a value.
+
+    The shipped rows have none: how accurate a rater must be is the programme's own decision.
 
     Parameters
     ----------
@@ -60,8 +64,7 @@ def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUA
         The policy; the shipped one unless given.
     names
         Which rows, without ``certification_``: recordings, exact, adjacent, largest_discrepancy,
-        criterion_floor, kappa. The usual rule in use is a share of exact ratings on a least number of
-        recordings; such rules are rarely justified [white_2018].
+        criterion_floor, kappa. Such rules are rarely justified [white_2018].
 
     Raises
     ------
@@ -69,7 +72,8 @@ def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUA
         A policy has no such row in force.
     """
     chosen = rules if rules is not None else policy.read()
-    return tuple(chosen.rule(PREFIX + name) for name in names)
+    rows = (chosen.rule(PREFIX + name) for name in names)
+    return tuple(rule for rule in rows if not math.isnan(rule.value))
 
 
 def resolved(rules: Rules) -> dict[str, Rule]:
@@ -89,7 +93,8 @@ def resolved(rules: Rules) -> dict[str, Rule]:
                 allowed="<= or < for the largest discrepancy, >= or > for the others",
             )
         found[name] = rule
-    if not set(found) - {"recordings"}:
+    own = not (rules is None or isinstance(rules, Policy))
+    if own and not set(found) - {"recordings"}:
         raise ArgumentError("no rule asks for anything but recordings", allowed=[PREFIX + n for n in WORDS])
     if "adjacent" in found and not {"exact", "kappa"} & set(found):
         warnings.warn(
@@ -104,9 +109,12 @@ def judge(scored: Scored, rules: Mapping[str, Rule], asked: Asked) -> Judged:
     """Hold one rater to the rules, computing no more than they ask for.
 
     Fewer recordings than asked for is ``too_few`` whatever else was seen. Otherwise a rule with an
-    interval is met where the whole interval meets it, missed where none of it does, and open
-    between; the verdict is ``fail`` where a rule is missed, else ``too_few`` where one is open.
+    interval is met where the whole interval meets it, missed where none of it does, and undecided between;
+    the verdict is ``fail`` where a rule is missed, else ``undecided`` or ``too_few`` where one is open. Without
+    a rule on accuracy nobody is judged.
     """
+    if not set(rules) - {"recordings"}:
+        return Judged(Verdict.NO_RULES, "The programme has set no rule.")
     enough = rules.get("recordings")
     if enough is not None and not enough.met(scored.n_recordings):
         asked_for = f"the rules ask for {enough.inequality} {enough.value:g}"
@@ -114,7 +122,7 @@ def judge(scored: Scored, rules: Mapping[str, Rule], asked: Asked) -> Judged:
     if not scored.n_recordings:
         return Judged(Verdict.TOO_FEW, "No recording scored.")
     found = {name: _held(name, rule, scored, asked) for name, rule in rules.items() if name != "recordings"}
-    for verdict in (Verdict.FAIL, Verdict.TOO_FEW):
+    for verdict in (Verdict.FAIL, Verdict.TOO_FEW, Verdict.UNDECIDED):
         reasons = [judged.reason for judged in found.values() if judged.verdict is verdict]
         if reasons:
             return Judged(verdict, " ".join(reasons))
@@ -134,8 +142,8 @@ def _held(name: str, rule: Rule, scored: Scored, asked: Asked) -> Judged:
         return Judged(Verdict.PASS, f"Met by the whole interval: {asks}.")
     if any(math.isnan(one.low) for one in estimates):
         why = next(one.status_note or "There is no value." for one in estimates if math.isnan(one.low))
-        return Judged(Verdict.TOO_FEW, f"Open: {asks}. {why}")
-    return Judged(Verdict.TOO_FEW, f"Open: {asks}; the interval holds the threshold, so more are needed.")
+        return Judged(Verdict.TOO_FEW, f"Too few: {asks}. {why}")
+    return Judged(Verdict.UNDECIDED, f"Undecided: {asks}; the interval includes the threshold.")
 
 
 def _one(name: str) -> Callable[[Scored, Asked], list[Estimate]]:

@@ -206,9 +206,8 @@ def _page(report: Report, found: Summary, numbering: _Numbering) -> Iterator[Blo
     if found.missing:
         yield Heading("Not assessed", key="not-assessed")
         for section in found.missing:
-            yield Paragraph(
-                f"{section.question} {section.answer} It would need {section.needs}.", role="missing"
-            )
+            told = f"{section.question} {section.answer} This would need {section.needs}."
+            yield Paragraph(told, role="missing")
 
 
 def _opening(report: Report, found: Summary, numbering: _Numbering) -> Iterator[Block]:

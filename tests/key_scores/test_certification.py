@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -58,8 +59,24 @@ def scores(recordings, exact, criteria=5, seed=0, rater="r"):
     )
 
 
+OWN = {
+    "recordings": 5,
+    "exact": 0.8,
+    "adjacent": 0.95,
+    "largest_discrepancy": 1,
+    "criterion_floor": 0.5,
+    "kappa": 0.7,
+}
+
+
+def programme_rules(names=("recordings", "exact")):
+    """Rows of the shipped policy with the values that a programme has set."""
+    shipped = policy.read()
+    return [replace(shipped.rule(f"certification_{name}"), value=OWN[name]) for name in names]
+
+
 def found(frame, **how):
-    return certify(frame, levels=[1, 2, 3, 4], **how)
+    return certify(frame, levels=[1, 2, 3, 4], **{"rules": programme_rules(), **how})
 
 
 @given(
@@ -135,12 +152,12 @@ def test_bias_and_distance():
 
 def test_every_table_keeps_to_the_closed_lists():
     frame = pd.concat([scores(25, 0.6), scores(4, 0.9, rater="s"), scores(25, 1.0, rater="t")])
-    result = found(frame, rules=certification_rules(names=ALL))
+    result = found(frame, rules=programme_rules(names=ALL))
     columns = set(vocabulary("result_columns.toml"))
     register = pd.DataFrame({"rater": ["r"], "certified_on": ["2026-01-01"], "expires_on": [None]})
     others = [
         certificates(register, on=date(2026, 8, 1)),
-        operating_characteristic(None, 9, 3, key_shares=[0.5, 0.5], replicates=5),
+        operating_characteristic(programme_rules(), 9, 3, key_shares=[0.5, 0.5], replicates=5),
     ]
     for table in (result.verdicts, result.measures, result.by_criterion, *others):
         assert set(table.columns) <= columns
@@ -152,9 +169,14 @@ def test_every_table_keeps_to_the_closed_lists():
 
 @pytest.mark.parametrize("seed", [demo.SEED, 11, 12])
 def test_planted_verdicts_come_back(seed):
-    """A rater planted to pass, one to fail and one with too few recordings, by the shipped rules."""
+    """A rater planted to pass, one to fail and one with too few recordings, by the rules of the invented programme."""
     invented = demo.programme(seed)
-    result = certify(invented.key_ratings, criterion=["rubric", "rubric_version", "criterion"], date="date")
+    result = certify(
+        invented.key_ratings,
+        criterion=["rubric", "rubric_version", "criterion"],
+        date="date",
+        rules=programme_rules(),
+    )
     truth = invented.truth.certified.set_index("rater")
     planted = truth["verdict"].dropna()
     assert result.verdicts["verdict"][planted.index].to_dict() == planted.to_dict()
@@ -165,7 +187,7 @@ def test_planted_verdicts_come_back(seed):
 
 
 def one(frame, *names, **changed):
-    rules = certification_rules(names=names)
+    rules = programme_rules(names=names)
     rules = [
         policy.Rule(**{**{k: getattr(r, k) for k in policy.Rule.__slots__}, "value": changed.get(n, r.value)})
         for n, r in zip(names, rules, strict=True)
@@ -266,27 +288,36 @@ def test_rules_that_are_none_are_refused():
     with pytest.raises(ArgumentError, match="no rule of certification"):
         found(scores(9, 0.9), rules=[shipped.rule("confidence")])
     with pytest.raises(ArgumentError, match="anything but recordings"):
-        found(scores(9, 0.9), rules=certification_rules(names=["recordings"]))
+        found(scores(9, 0.9), rules=programme_rules(names=["recordings"]))
     with pytest.raises(PolicyError, match="no rule 'certification_recordings'"):
         found(scores(9, 0.9), rules=Policy(()))
     turned = [
         policy.Rule(**{**{k: getattr(r, k) for k in policy.Rule.__slots__}, "inequality": "<="})
-        for r in certification_rules(names=["exact"])
+        for r in programme_rules(names=["exact"])
     ]
     with pytest.raises(ArgumentError, match=r"asks for <= 0\.8"):
         found(scores(9, 0.9), rules=turned)
 
 
+def test_the_shipped_policy_sets_no_rule_and_nobody_is_judged():
+    assert certification_rules() == ()
+    result = found(scores(9, 0.9), rules=None)
+    assert set(result.verdicts["verdict"]) == {"no_rules"}
+    assert result.measures["value"].notna().any()
+    with pytest.raises(ArgumentError, match="no rule of certification has a value"):
+        operating_characteristic(None, 9, 3, key_shares=[0.5, 0.5])
+
+
 def test_rules_of_adjacent_agreement_alone_warn():
     with pytest.warns(MentorstatsWarning, match="blind raters reach too"):
-        found(scores(9, 0.9), rules=certification_rules(names=["adjacent"]))
+        found(scores(9, 0.9), rules=programme_rules(names=["adjacent"]))
 
 
 CLUMPED = (0.05, 0.45, 0.48, 0.02)  # of practice: two blind raters agree .44 exactly and .93 within one
 
 
 def test_the_operating_characteristic_tells_raters_apart():
-    table = operating_characteristic(None, 24, 8, key_shares=CLUMPED, replicates=200, seed=1)
+    table = operating_characteristic(programme_rules(), 24, 8, key_shares=CLUMPED, replicates=200, seed=1)
     assert table.index.tolist() == ["60 % exact", "70 % exact", "80 % exact", "90 % exact", "blind"]
     assert table.loc["blind", "exact"] == pytest.approx(0.4358)
     assert table["p_pass"].iloc[:4].is_monotonic_increasing
@@ -296,14 +327,14 @@ def test_the_operating_characteristic_tells_raters_apart():
     sums = table[["p_pass", "p_fail", "p_too_few"]].sum(axis=1)
     assert sums.tolist() == pytest.approx([1.0] * 5)
     assert ((table["low"] <= table["p_pass"]) & (table["p_pass"] <= table["high"])).all()
-    again = operating_characteristic(None, 24, 8, key_shares=CLUMPED, replicates=200, seed=1)
+    again = operating_characteristic(programme_rules(), 24, 8, key_shares=CLUMPED, replicates=200, seed=1)
     pd.testing.assert_frame_equal(table, again)
 
 
 def test_adjacent_rules_pass_the_blind():
     lenient = [
         policy.Rule(**{**{k: getattr(r, k) for k in policy.Rule.__slots__}, "value": 0.8})
-        for r in certification_rules(names=["adjacent"])
+        for r in programme_rules(names=["adjacent"])
     ]
     with pytest.warns(MentorstatsWarning):
         table = operating_characteristic(
@@ -315,7 +346,7 @@ def test_adjacent_rules_pass_the_blind():
 def test_the_characteristic_is_that_of_certify():
     """Raters drawn and handed to `certify` as a table pass as often as the simulation says."""
     table = operating_characteristic(
-        None, 12, 5, key_shares=[0.1, 0.3, 0.4, 0.2], exact=[0.93], replicates=300, seed=2
+        programme_rules(), 12, 5, key_shares=[0.1, 0.3, 0.4, 0.2], exact=[0.93], replicates=300, seed=2
     )
     frames = [scores(12, 0.93, seed=n, rater=f"r{n:03d}") for n in range(300)]
     passed = (found(pd.concat(frames, ignore_index=True)).verdicts["verdict"] == "pass").mean()
@@ -325,7 +356,7 @@ def test_the_characteristic_is_that_of_certify():
 def test_alike_recordings_make_verdicts_harder():
     passed = [
         operating_characteristic(
-            None, 24, 8, key_shares=CLUMPED, exact=[0.88], replicates=150, correlation=r, seed=3
+            programme_rules(), 24, 8, key_shares=CLUMPED, exact=[0.88], replicates=150, correlation=r, seed=3
         )["p_pass"].iloc[0]
         for r in (0.0, 0.3)
     ]
@@ -343,7 +374,7 @@ def test_alike_recordings_make_verdicts_harder():
 )
 def test_an_impossible_simulation_is_refused(change, message):
     with pytest.raises(ArgumentError, match=message):
-        operating_characteristic(None, 9, 3, **{"key_shares": [0.5, 0.5], **change})
+        operating_characteristic(programme_rules(), 9, 3, **{"key_shares": [0.5, 0.5], **change})
 
 
 def test_certificates_on_a_day():

@@ -1,5 +1,6 @@
 """A small invented programme, made by hand: two rubric versions, three sites, faults and gaps."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -7,8 +8,8 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
-from mentorstats.report import run
-from mentorstats.report.render import page
+from mentorstats.report import run, small_groups
+from mentorstats.report.render import form
 
 LEVELS = ("help", "part", "steady", "lead")
 LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")
@@ -128,10 +129,21 @@ def records(table=None):
     )
 
 
-@pytest.fixture
+def with_minimum(n):
+    """Return the shipped policy with another minimum group size."""
+    rules = policy.read().rules
+    return policy.Policy(tuple(replace(r, value=n) if r.id == "minimum_group_size" else r for r in rules))
+
+
+@pytest.fixture(scope="session")
 def shipped():
-    """Return the policy as it is shipped."""
-    return policy.read()
+    """Return the policy as it is shipped, but with groups of fewer than ten people not shown."""
+    return with_minimum(10)
+
+
+@pytest.fixture(scope="session")
+def minimum():
+    return with_minimum
 
 
 @pytest.fixture
@@ -150,13 +162,37 @@ def declared():
 
 
 @pytest.fixture(scope="session")
-def made():
-    """Return the report of the invented programme."""
-    analysis = run.find("rater-calibration")
-    return analysis(records(), policy.read(), seed=0)
+def analysed(shipped):
+    """Return the report of the invented programme as the analysis makes it."""
+    return run.find("rater-calibration")(records(), shipped, seed=0)
 
 
 @pytest.fixture(scope="session")
-def html(made):
+def made(analysed, shipped):
+    """Return it with small groups blanked."""
+    return small_groups.applied(analysed, shipped.rule("minimum_group_size"))
+
+
+@pytest.fixture(scope="session")
+def pages(analysed, shipped, tmp_path_factory):
+    """Return its documents as text, by what their names end in."""
+    folder = tmp_path_factory.mktemp("pages")
+    paths = run.write(analysed, shipped, folder, [form("page")])
+    return {path.stem.removeprefix("rater-calibration"): path.read_text(encoding="utf-8") for path in paths}
+
+
+@pytest.fixture(scope="session")
+def html(pages):
     """Return its page."""
-    return page.render(made).decode("utf-8")
+    return pages[""]
+
+
+@pytest.fixture
+def rendered(tmp_path, shipped):
+    """Render a report of sections, or a whole one, and return all its documents as one text."""
+
+    def render(report, rules=None):
+        paths = run.write(report, rules or shipped, tmp_path / "rendered", [form("page")])
+        return "".join(path.read_text(encoding="utf-8") for path in paths)
+
+    return render

@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from mentorstats.policy import NO_SOURCE, Rule
+from mentorstats.report.columns import counted, group, statistic, verdict
 from mentorstats.report.model import Table
 from mentorstats.report.render.view import view
 from mentorstats.report.small_groups import blank
@@ -14,7 +15,7 @@ def rule(shipped):
     return shipped.rule("minimum_group_size")
 
 
-def table(people, units=None):
+def table(people, unit="people"):
     data = pd.DataFrame(
         {
             "site": [f"s{number}" for number in range(len(people))],
@@ -30,11 +31,13 @@ def table(people, units=None):
         key="t",
         title="T",
         data=data,
-        labels={name: name for name in ("site", "people", "lessons", "share", "clear")},
-        units=units or {"people": "people", "lessons": "lessons", "share": "share", "clear": "verdict"},
-        group_columns=("site",),
-        count_columns=("people", "lessons"),
-        statistic_columns=("share", "clear"),
+        columns=(
+            group("site", "site"),
+            counted("people", "people", unit),
+            counted("lessons", "lessons", "lessons"),
+            statistic("share", "share", "share"),
+            verdict("clear", "clear"),
+        ),
     )
 
 
@@ -51,8 +54,7 @@ def test_groups_under_the_minimum_lose_counts_statistics_bounds_and_verdicts(rul
 
 
 def test_groups_of_few_raters_are_hidden_as_those_of_few_candidates_are(rule):
-    units = {"people": "raters", "lessons": "lessons", "share": "share", "clear": "verdict"}
-    shown = blank(table([3, 12], units=units), rule)
+    shown = blank(table([3, 12], unit="raters"), rule)
     assert list(shown.data["share_status"]) == ["too_few_to_show", "ok"]
     assert shown.data.iloc[0][["people", "lessons"]].isna().all()
 
@@ -63,7 +65,7 @@ def test_an_empty_group_hides_nobody(rule):
 
 
 def test_a_table_without_people_is_left_alone(rule):
-    given = table([3], units={"people": "rows", "lessons": "lessons", "share": "share", "clear": "verdict"})
+    given = table([3], unit="rows")
     assert blank(given, rule) is given
 
 
@@ -85,3 +87,13 @@ def test_the_table_that_was_given_keeps_its_numbers(rule):
     blank(given, rule)
     assert given.data["people"].iloc[0] == 3
     assert not math.isnan(given.data["share"].iloc[0])
+
+
+def test_rows_of_people_with_too_few_candidates_are_counted_and_not_listed(rule):
+    data = pd.DataFrame({"rater": ["a", "b", "c"], "n_candidates": [12, 9, 2], "shift": [0.1, 0.2, 0.3]})
+    columns = (group("rater", "Rater"), statistic("shift", "Shift", "levels"))
+    given = Table(key="k", title="t", data=data, columns=columns, people=True)
+    left = blank(given, rule)
+    assert left.data["rater"].tolist() == ["a"]
+    assert left.note == "2 raters with fewer than 10 candidates are not listed."
+    assert blank(left, rule) is left

@@ -269,10 +269,10 @@ def _of_raters(
 
 
 def _remarks(notes: pd.Series) -> tuple[pd.Series, list[str]]:
-    """Number of each row's note, and the notes with their numbers."""
-    codes, found = pd.factorize(notes)
-    told = [f"Remark {number}: {note}" for number, note in enumerate(found, start=1)]
-    return pd.Series(codes + 1, index=notes.index).astype("str"), told
+    """Number of each row's note, the most common first, and the notes with their numbers."""
+    order = {str(note): place for place, note in enumerate(notes.value_counts().index, start=1)}
+    told = [f"Remark {place}: {note}" for note, place in order.items()]
+    return notes.astype("str").map(order).astype("str"), told
 
 
 def _cohorts(cohorts: pd.DataFrame) -> Table:

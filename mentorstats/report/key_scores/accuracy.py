@@ -67,9 +67,14 @@ def section(found: Certification | None, chances: pd.DataFrame | None, policy: P
     )
 
 
+def _judged(found: Certification) -> bool:
+    """Whether the programme has set a rule on accuracy."""
+    return not found.verdicts["verdict"].eq("no_rules").all()
+
+
 def _answer(found: Certification) -> str:
     who = f"{count(len(found.verdicts), 'rater')} scored recordings that experts had scored."
-    if not found.rules:
+    if not _judged(found):
         return f"{who} The programme has set no rule, so nobody is judged."
     verdicts = found.verdicts["verdict"].value_counts()
     told = [
@@ -86,7 +91,7 @@ def _answer(found: Certification) -> str:
 
 
 def _findings(found: Certification) -> tuple[Finding, ...]:
-    if not found.rules:
+    if not _judged(found):
         return ()
     missed = int((found.verdicts["verdict"] == "fail").sum())
     if not missed:
@@ -119,7 +124,7 @@ def _before_the_list(chances: pd.DataFrame | None) -> tuple[str, ...]:
 
 
 def _rules(found: Certification) -> tuple[str, ...]:
-    if not found.rules:
+    if not _judged(found):
         return ()
     rules = "; ".join(
         f"{rule.meaning.rstrip('.')} ({LIMITS[rule.inequality]} {rule.value:g})" for rule in found.rules
@@ -139,7 +144,9 @@ def _raters(found: Certification) -> Table:
         rows = found.measures.xs(measure, level="measure").reindex(data["rater"])
         for suffix, source in zip(("", *BOUNDS, STATUS), ("value", "low", "high", "status"), strict=True):
             data[name + suffix] = rows[source].to_numpy()
-    judged: tuple[Column, ...] = (verdict("verdict", "Rules"), text("reason", "Why")) if found.rules else ()
+    judged: tuple[Column, ...] = (
+        (verdict("verdict", "Rules"), text("reason", "Why")) if _judged(found) else ()
+    )
     return Table(
         key="key-scores-raters",
         title="Accuracy of raters against expert scores, in the order of their codes",

@@ -7,13 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import policy
 from mentorstats.calibration import Drift, base_fit, drift_between
 from mentorstats.key_scores import control_charts, key_trend
+from mentorstats.report import small_groups
 from mentorstats.report.calibration import drift
 from mentorstats.report.figures import drawing
 from mentorstats.report.key_scores import control_charts as charts_section
-from mentorstats.report.render import page
 from mentorstats.report.render.view import view
 
 LEVELS = [1, 2, 3, 4]
@@ -69,21 +68,20 @@ def recorded():
     return control_charts(table, levels=LEVELS), key_trend(table, levels=LEVELS)
 
 
-def test_the_answer_has_the_spread_its_interval_and_what_would_be_found(found, recorded) -> None:
-    section = drift.section(found[0], policy.read(), cycles=found[1], trend=recorded[1])
+def test_the_answer_has_the_spread_its_interval_and_what_would_be_found(found, recorded, shipped) -> None:
+    section = drift.section(found[0], found[1], recorded[1], shipped)
     role = found[0].roles.iloc[0]
-    assert "Supervisors (12 raters): they differ in their drift, beyond chance." in section.answer
+    sd = f"{role['sd_level']:.2f} [{role['sd_level_low']:.2f}, {role['sd_level_high']:.2f}]"
     assert (
-        f"{role['sd_level']:.2f} [{role['sd_level_low']:.2f}, {role['sd_level_high']:.2f}]" in section.answer
+        section.answer == f"Supervisors differ in drift, by a standard deviation of {sd} levels in ten weeks."
     )
-    assert f"{role['detectable']:.2f} levels would be found four times in five" in section.answer
-    assert "on key-scored recordings it is" in section.answer
-    assert any("cannot be told" in text for text in section.method)
-    assert any("no sole basis" in " ".join(text.split()) for text in section.caution)
+    told = " ".join(section.detail)
+    assert f"80\N{NO-BREAK SPACE}% power is {role['detectable']:.2f} levels" in told
+    assert "On recordings with expert scores it is" in told
 
 
-def test_raters_stand_in_the_order_of_their_codes_with_intervals(found) -> None:
-    section = drift.section(found[0], policy.read(), cycles=found[1])
+def test_raters_stand_in_the_order_of_their_codes_with_intervals(found, shipped) -> None:
+    section = drift.section(found[0], found[1], None, shipped)
     raters = section.tables[-1]
     assert raters.key == "drift-raters-supervisor"
     assert list(raters.data["rater"]) == sorted(raters.data["rater"])
@@ -93,56 +91,58 @@ def test_raters_stand_in_the_order_of_their_codes_with_intervals(found) -> None:
     assert first["contrast_high"] == source["contrast_level_high"] < 0
     assert first["shrunken"] == source["effect_level"]
     assert abs(first["shrunken"]) < abs(first["contrast"])
-    assert "cycle_contrast" in raters.labels
-    assert "key-scored recordings over the year would show it" in section.answer
+    assert "cycle_contrast" in [column.name for column in raters.columns]
+    assert "recordings scored by experts over the year would show it" in " ".join(section.detail)
 
 
-def test_few_raters_are_not_shown_as_a_group(base) -> None:
+def test_few_raters_are_not_shown_as_a_group(base, shipped) -> None:
     few = drift_between(base_fit(ratings(raters=6, candidates=18)))
-    section = drift.section(few, policy.read())
-    assert "not shown, fewer than 10 raters" in section.answer
-    assert math.isnan(section.tables[0].data["sd_level"].item())
+    section = drift.section(few, None, None, shipped)
+    assert section.answer == "Supervisors are too few to show."
+    shown = small_groups.blank(section.tables[0], shipped.rule("minimum_group_size"))
+    assert math.isnan(shown.data["sd_level"].item())
 
 
-def test_mean_drift_of_few_raters_is_not_shown(found) -> None:
+def test_mean_drift_of_few_raters_is_not_shown(found, shipped) -> None:
     table = scored(raters=9)
     trend = key_trend(table, levels=LEVELS)
-    assert "fewer than 10 raters" in drift.section(found[0], policy.read(), trend=trend).answer
-    section = charts_section.section(control_charts(table, levels=LEVELS), trend, policy.read())
+    assert "too few raters" in drift.section(found[0], None, trend, shipped).detail[-1]
+    section = charts_section.section(control_charts(table, levels=LEVELS), trend, shipped)
     assert "is not shown" in section.answer
-    assert section.tables[0].data["trend"].isna().all()
+    shown = small_groups.blank(section.tables[0], shipped.rule("minimum_group_size"))
+    assert shown.data["trend"].isna().all()
 
 
-def test_without_weeks_the_section_says_so() -> None:
+def test_without_weeks_the_section_says_so(shipped) -> None:
     flat = drift_between(base_fit(ratings(candidates=72).assign(week=1)))
-    section = drift.section(flat, policy.read())
-    assert "cannot be told" in section.answer
+    section = drift.section(flat, None, None, shipped)
+    assert section.answer == "For supervisors, differences in drift cannot be estimated."
     assert view(section.tables[-1]).rows[0][3].text == "no value"
 
 
-def test_without_ratings_there_is_a_status() -> None:
+def test_without_ratings_there_is_a_status(shipped) -> None:
     empty = Drift(pd.DataFrame(columns=["rater"]), pd.DataFrame())
-    assert drift.section(empty, policy.read()).status == "no_records"
+    assert drift.section(empty, None, None, shipped).status == "no_records"
 
 
-def test_charts_of_raters_with_a_signal_are_drawn_and_tabled(recorded) -> None:
-    section = charts_section.section(*recorded, policy.read())
+def test_charts_of_raters_with_a_signal_are_drawn_and_tabled(recorded, shipped) -> None:
+    section = charts_section.section(*recorded, shipped)
     assert [figure.key for figure in section.figures] == ["key-drift-chart-r00"]
     figure = section.figures[0]
     assert figure.table == "key-drift-days"
-    assert "weighted mean goes from" in figure.alt
-    made = drawing.svg(figure)
-    assert made == drawing.svg(figure)
+    assert "weighted mean starts at" in figure.alt
     days = next(table for table in section.tables if table.key == "key-drift-days").data
+    assert drawing.svg(figure, days) == drawing.svg(figure, days)
     assert set(days["rater"]) == {"r00"}
     assert (days["outside"] == "outside").any()
     runs = recorded[0].runs
     expected = runs.loc[runs["status"] == "ok", "p_false_any"].sum()
-    assert f"{expected:.2f} would be expected by chance alone" in section.answer
+    assert f"about {expected:.1f} would be expected by chance" in section.answer
+    assert section.findings[0].what.startswith("The accuracy of 1 of 12 raters changed")
 
 
-def test_each_rater_has_a_row_in_each_measure(recorded) -> None:
-    section = charts_section.section(*recorded, policy.read())
+def test_each_rater_has_a_row_in_each_measure(recorded, shipped) -> None:
+    section = charts_section.section(*recorded, shipped)
     for measure in ("bias", "exact"):
         table = next(table for table in section.tables if table.key == f"key-drift-{measure}")
         assert len(table.data) == 12
@@ -152,35 +152,36 @@ def test_each_rater_has_a_row_in_each_measure(recorded) -> None:
     assert words.drop("r00").eq("none").sum() >= 9
 
 
-def test_without_key_scored_recordings_the_section_says_what_would_fill_it() -> None:
-    section = charts_section.section(None, None, policy.read())
+def test_without_key_scored_recordings_the_section_says_what_would_fill_it(shipped) -> None:
+    section = charts_section.section(None, None, shipped)
     assert section.status == "no_records"
-    assert "key_ratings" in section.answer
+    assert "key_ratings" in section.needs
 
 
-def test_one_day_is_no_chart() -> None:
+def test_one_day_is_no_chart(shipped) -> None:
     table = scored().assign(date=pd.Timestamp("2026-01-05"))
     section = charts_section.section(
-        control_charts(table, levels=LEVELS), key_trend(table, levels=LEVELS), policy.read()
+        control_charts(table, levels=LEVELS), key_trend(table, levels=LEVELS), shipped
     )
-    assert "none scored on 6 days or more" in section.answer
-    assert "cannot be told" in section.answer
+    assert "No rater scored recordings on 6 days or more" in section.answer
+    assert "cannot be estimated" in section.answer
     assert not section.figures
     assert set(section.tables[1].data["signals"]) == {"not charted"}
 
 
-def test_the_sections_stand_on_a_page(made, found, recorded) -> None:
+def test_the_sections_stand_on_a_page(made, found, recorded, shipped, rendered) -> None:
     sections = (
-        drift.section(found[0], policy.read(), cycles=found[1], trend=recorded[1]),
-        charts_section.section(*recorded, policy.read()),
+        drift.section(found[0], found[1], recorded[1], shipped),
+        charts_section.section(*recorded, shipped),
     )
     report = type(made)(name="drift", title="Drift", period="", sections=sections, provenance=made.provenance)
-    html = page.render(report).decode("utf-8")
+    html = rendered(report)
     assert "key-drift-chart-r00" in html
     assert not re.search(r"\bnan\b|NaT|None", html)
 
 
-def test_raters_of_few_candidates_are_counted_and_not_listed() -> None:
-    section = drift.section(drift_between(base_fit(ratings())), policy.read())
-    assert not any(table.key.startswith("drift-raters") for table in section.tables)
-    assert "12 raters of fewer than 10 candidates are not listed" in section.tables[0].note
+def test_raters_of_few_candidates_are_counted_and_not_listed(shipped) -> None:
+    section = drift.section(drift_between(base_fit(ratings())), None, None, shipped)
+    shown = small_groups.blank(section.tables[-1], shipped.rule("minimum_group_size"))
+    assert shown.data.empty
+    assert shown.note.endswith("12 raters with fewer than 10 candidates are not listed.")

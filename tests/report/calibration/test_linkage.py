@@ -1,21 +1,21 @@
 """The section on what lets raters be compared: words, small groups, and linked raters apart from others."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from mentorstats import demo
-from mentorstats.calibration import by_version, in_common, linkage
+from mentorstats.calibration import analyse
+from mentorstats.report import small_groups
 from mentorstats.report.calibration import linkage as networks
 from mentorstats.report.render.view import view
 
 
 def built(frame, policy):
-    return networks.section(
-        linkage(frame, fewest_lessons=policy.value("linking_lessons")),
-        by_version(frame, fewest_lessons=policy.value("linking_lessons")),
-        in_common(frame),
-        policy,
-    )
+    section = networks.section(analyse.networks(frame, policy), policy)
+    minimum = policy.rule("minimum_group_size")
+    return replace(section, tables=tuple(small_groups.blank(table, minimum) for table in section.tables))
 
 
 @pytest.fixture(scope="module")
@@ -34,10 +34,15 @@ def test_the_invented_programme_in_a_sentence_and_tables(invented, shipped):
     programme, frame = invented
     section = built(frame, shipped)
     assert section.answer == (
-        "Of 135 mentors, 108 are linked with most others (by raters of another role only) and 27 can be "
-        "compared with the rest only by assumption; of 20 supervisors, 16 are linked with most others (by "
-        "the same lessons) and 4 can be compared with the rest only by assumption."
+        "108 of 135 mentors can be compared with most others of the role. "
+        "16 of 20 supervisors can be compared with most others of the role."
     )
+    assert section.detail[1] == (
+        "Supervisors are connected by the same lessons. 4 can be compared with the rest only by assuming "
+        "comparable caseloads."
+    )
+    (finding,) = section.findings
+    assert finding.what == "Severity cannot be compared for 27 of 135 mentors and 4 of 20 supervisors."
     truth = programme.truth.raters.set_index("rater")["network"]
     listed = frame.groupby("rater")["candidate"].nunique()
     for key, number in (("linked", 1), ("apart", 2)):
@@ -48,8 +53,8 @@ def test_the_invented_programme_in_a_sentence_and_tables(invented, shipped):
         assert (listed[codes] >= 10).all()
     assert "not listed" in table(section, "linked").note
     apart = table(section, "apart")
-    assert set(apart.data["remark"]) == {"1"}
-    assert f"Remark 1: {apart.data['status_note'].iloc[0]}" in apart.note
+    (number,) = set(apart.data["remark"])
+    assert f"Remark {number}: {apart.data['status_note'].iloc[0]}" in apart.note
     assert f"site {programme.truth.unlinked_site}" in apart.note
     assert "Remark" not in table(section, "linked").note
     assert len(table(section, "versions").data) == 4
@@ -67,7 +72,7 @@ def test_small_roles_and_raters_of_few_candidates_are_not_shown(make_long, shipp
     small = roles.data.set_index("rater_role").loc["Supervisors"]
     assert pd.isna(small["n_raters"])
     assert pd.isna(small["n_linked"])
-    assert "Of supervisors there are fewer than 10" in section.answer
+    assert "There are fewer than 10 supervisors, so their numbers are not shown." in section.answer
     shown = [code for each in section.tables if "rater" in each.data for code in each.data["rater"]]
     assert not [code for code in shown if code.startswith("m")]
 
@@ -77,7 +82,8 @@ def test_what_cannot_be_told_apart_is_said(make_long, shipped):
     frame = frame[frame["rater_role"] == "mentor"]
     frame["site"] = frame["candidate"]
     section = built(frame, shipped)
-    assert section.answer == ("Of 50 mentors, 50 cannot be told apart from site, cohort or rubric version.")
+    assert section.answer == "0 of 50 mentors can be compared with most others of the role."
+    assert "50 cannot be distinguished from their site, cohort or rubric version." in section.detail[0]
 
 
 def test_without_ratings_there_is_a_status(make_long, shipped):

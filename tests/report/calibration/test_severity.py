@@ -1,24 +1,29 @@
 """The section on severity: words, small groups, order, and nothing to show."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from crossed import programme
 
-from mentorstats import policy as policies
-from mentorstats.calibration import base_fit, expected_by_chance, flag, linkage, separation
+from mentorstats.calibration import base_fit, flags, linkage, separation
 from mentorstats.calibration import severity as of_raters
+from mentorstats.report import small_groups
 from mentorstats.report.calibration import severity
+from mentorstats.report.figures import drawing
 from mentorstats.report.render.view import view
-
-RULES = {"q": 0.05, "smallest": 0.10}
 
 
 def built(long, policy, **more):
     base = base_fit(long)
     table = of_raters(base, networks=linkage(long.assign(level=long["rank"])).raters)
-    marked = flag(table, **RULES, **more)
-    chance = expected_by_chance(table, **RULES, **more)
-    return severity.section(marked, separation(base, table), chance, policy), marked
+    found = flags({"severity": table}, policy, **more)
+    section = severity.section(found, separation(base, table), policy)
+    minimum = policy.rule("minimum_group_size")
+    return replace(
+        section, tables=tuple(small_groups.blank(each, minimum) for each in section.tables)
+    ), found.tables["severity"]
 
 
 @pytest.fixture(scope="module")
@@ -26,66 +31,73 @@ def found(shipped):
     return built(programme(4, candidates=72), shipped)
 
 
-@pytest.fixture(scope="module")
-def shipped():
-    return policies.read()
-
-
 def cells(table):
     return [cell.text for row in view(table).rows for cell in row]
 
 
-def test_the_answer_tells_spread_marks_and_chance(found) -> None:
-    section, marked = found
-    n = int(marked["flagged"].sum())
+def raters_of(section):
+    return next(table for table in section.tables if table.people)
+
+
+def test_the_answer_has_the_spread_and_the_detail_flags_with_chance(found) -> None:
+    section, table = found
+    n = int(table["flagged"].sum())
     assert n >= 2
     assert section.answer.startswith("Supervisors differ by a standard deviation of 0.")
-    assert "beyond chance (p < 0.001)." in section.answer
-    assert (
-        f"{n} of 12 raters are marked for a talk; were all raters alike, chance would mark 0.05 on average."
-        in (section.answer)
+    assert section.answer.endswith("levels (p < 0.001).")
+    assert section.detail[-1].startswith(
+        f"{n} of 12 raters assessed are flagged. If no raters differed, about 0."
     )
+    assert "about 1 in 20 may still be wrong" in section.detail[-1]
+    assert "groups of severity can be distinguished" in section.detail[0]
 
 
-def test_raters_stand_in_the_order_of_their_codes_with_shrunken_shifts(found) -> None:
-    section, marked = found
-    data = section.tables[1].data
+def test_raters_stand_in_the_order_of_their_codes_with_shrunken_severity(found) -> None:
+    section, table = found
+    data = raters_of(section).data
     assert data["rater"].tolist() == sorted(data["rater"])
-    assert data["shift"].to_numpy() == pytest.approx(marked["effect_level"].to_numpy())
-    assert (data["talk"] == severity.MARKED).sum() == marked["flagged"].sum()
-    assert data["places"].str.fullmatch(r"\d+ to \d+ of 12").all()
-    for table in section.tables:
-        assert not {"nan", "no value", "NaN"} & set(cells(table))
+    assert data["severity"].to_numpy() == pytest.approx(table["effect_level"].to_numpy())
+    assert (data["flagged"] == severity.FLAGGED).sum() == table["flagged"].sum()
+    for each in section.tables:
+        assert not {"nan", "no value", "NaN"} & set(cells(each))
+        assert not {column.name for column in each.columns} & {"rank_low", "rank_high", "places"}
 
 
-def test_it_says_what_it_is_not_for(found) -> None:
-    caution = " ".join(found[0].caution)
-    for words in ("no ranking", "no sole basis for a decision about a person", "to talk with", "local rules"):
-        assert words in caution
+def test_reliability_is_told_and_the_trades_rivals_stand_in_the_appendix(found) -> None:
+    section, _ = found
+    assert section.main == ("severity-roles",)
+    assert [column.name for column in section.tables[0].columns][-2:] == ["sd_level", "reliability"]
+    assert "distinguishable_groups" in [column.name for column in section.tables[1].columns]
+
+
+def test_the_chart_shows_raters_in_the_order_of_codes(found) -> None:
+    section, _ = found
+    (figure,) = section.figures
+    made = drawing.svg(figure, raters_of(section).data)
+    codes = re.findall(r">(r\d\d)</text>", made)
+    assert codes == sorted(codes)
+    assert len(codes) == 12
 
 
 def test_raters_of_few_candidates_and_roles_of_few_raters_are_not_listed(shipped) -> None:
     long = programme(4, candidates=72)
     few = long["candidate"].isin(long.loc[long["rater"] == "r10", "candidate"].unique()[:9])
-    section, marked = built(long[(long["rater"] != "r10") | few], shipped)
-    assert "r10" not in section.tables[1].data["rater"].tolist()
-    assert "1 rater of fewer than 10 candidates is not listed." in section.tables[1].note
-    assert ("Marked among them: r10." in section.tables[1].note) == marked.set_index("rater").loc[
-        "r10", "flagged"
-    ]
+    section, _ = built(long[(long["rater"] != "r10") | few], shipped)
+    assert "r10" not in raters_of(section).data["rater"].tolist()
+    assert "1 rater with fewer than 10 candidates is not listed." in raters_of(section).note
     small, _ = built(long[long["rater"] < "r06"], shipped)
     assert np.isnan(small.tables[0].data["sd_level"]).all()
-    assert "standard deviation" not in small.answer
+    assert small.answer == "Not shown, because there are too few raters of each role."
 
 
-def test_withheld_calls_are_told(shipped) -> None:
+def test_who_is_not_assessed_is_told_with_the_reason(shipped) -> None:
     section, _ = built(programme(4, candidates=72), shipped, not_ignorable=["supervisor"])
-    assert "Nobody is marked, because no calls are made here (assignment not ignorable)" in section.answer
-    assert set(section.tables[1].data["talk"]) == {severity.NO_CALL}
+    assert section.detail[-1] == "No rater was assessed (assignment not ignorable)."
+    assert set(raters_of(section).data["flagged"]) == {severity.NOT_ASSESSED}
 
 
 def test_nothing_to_show(shipped) -> None:
     section, _ = built(programme(4).assign(rank=2), shipped)
     assert not section.tables
     assert section.status != "ok"
-    assert section.answer.startswith("The ratings do not allow a model of raters: ")
+    assert section.answer.startswith("The ratings do not allow a model of raters. ")

@@ -30,12 +30,12 @@ def figure(draw, key="f"):
 
 @pytest.mark.parametrize(
     "draw",
-    [lambda axes: charts.signed_differences(axes, ROWS), lambda axes: charts.level_grid(axes, GRID)],
+    [lambda axes, _: charts.signed_differences(axes, ROWS), lambda axes, _: charts.level_grid(axes, GRID)],
     ids=["differences", "grid"],
 )
 def test_a_drawing_is_the_same_every_time_and_tells_its_words(draw):
-    made = drawing.svg(figure(draw))
-    assert made == drawing.svg(figure(draw))
+    made = drawing.svg(figure(draw), ROWS)
+    assert made == drawing.svg(figure(draw), ROWS)
     root = ElementTree.fromstring(made)
     assert [child.text for child in list(root)[:2]] == ["A & B", "Words < more"]
     assert "metadata" not in made
@@ -44,17 +44,17 @@ def test_a_drawing_is_the_same_every_time_and_tells_its_words(draw):
 
 
 def test_two_drawings_share_no_id():
-    def draw(axes):
+    def draw(axes, _):
         charts.signed_differences(axes, ROWS)
 
-    ids = [re.findall(r'\bid="([^"]+)"', drawing.svg(figure(draw, key))) for key in ("one", "two")]
+    ids = [re.findall(r'\bid="([^"]+)"', drawing.svg(figure(draw, key), ROWS)) for key in ("one", "two")]
     assert ids[0]
     assert not set(ids[0]) & set(ids[1])
     assert all(len(found) == len(set(found)) for found in ids)
 
 
 def test_every_row_has_its_name_and_a_hidden_row_no_number():
-    made = drawing.svg(figure(lambda axes: charts.level_grid(axes, GRID)))
+    made = drawing.svg(figure(lambda axes, _: charts.level_grid(axes, GRID)), GRID)
     words = re.findall(r">([^<>]+)</text>", made)
     assert [word for word in words if word.endswith("%")] == ["20 %", "50 %", "30 %", "90 %", "10 %", "0 %"]
     assert {"low", "mid", "high"} <= set(words)
@@ -70,4 +70,4 @@ def test_text_in_a_cell_stands_out_from_any_shade():
 
 def test_a_figure_of_nothing_but_gaps_can_be_drawn():
     empty = ROWS.assign(value=np.nan, value_low=np.nan, value_high=np.nan)
-    assert "k7w2" in drawing.svg(figure(lambda axes: charts.signed_differences(axes, empty)))
+    assert "k7w2" in drawing.svg(figure(charts.signed_differences), empty)

@@ -1,5 +1,7 @@
 """The section on key-scored recordings: verdicts in words, what the rules do, and what is missing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -29,29 +31,45 @@ def ratings(exact, recordings=24, criteria=8, seed=1):
     return frame.astype({"level": kind, "key_level": kind})
 
 
+def certified(rules):
+    """Certify three raters by these rules, and say what the rules do."""
+    found = analyse.survey(pd.DataFrame(), ratings({"sure": 0.98, "off": 0.4, "few": 0.9}), rules, seed=0)
+    return accuracy.section(found.certified, found.chances, rules)
+
+
 @pytest.fixture(scope="module")
-def section():
-    rules = policy.read()
-    frame = ratings({"sure": 0.98, "off": 0.4, "few": 0.9})
-    found, chances = analyse.certify_records(frame, rules, confidence=0.95, seed=0)
-    return accuracy.section(found, chances, rules)
+def own_rules():
+    """Return the policy of a programme that has set its rules."""
+    own = {"certification_recordings": 5, "certification_exact": 0.8, "certification_adjacent": 0.95}
+    rules = policy.read().rules
+    return policy.Policy(tuple(replace(r, value=own.get(r.id, r.value)) for r in rules))
 
 
-def test_verdicts_stand_in_words_beside_the_figures(section):
-    raters, rules = section.tables
+def test_verdicts_stand_in_words_and_the_chance_of_passing_before_them(own_rules):
+    section = certified(own_rules)
+    rules, raters = section.tables
     words = raters.data.set_index("rater")["verdict"].to_dict()
-    assert words == {"few": "too few to say", "off": "not met", "sure": "met"}
+    assert (words["few"], words["off"], words["sure"]) == ("not assessed", "not met", "met")
     assert raters.data.set_index("rater").loc["off", "exact"] == pytest.approx(0.4, abs=0.07)
     passes = rules.data.set_index("rater")["passes"]
     assert passes["90 % exact"] > passes["60 % exact"]
     assert passes["blind"] == 0
-    assert "1 rater met the rules, 1 rater missed them and 1 rater scored too few" in section.answer
-    assert any("sole basis" in text for text in section.caution)
+    assert section.answer.startswith("3 raters scored recordings that experts had scored. Of these: ")
+    assert "A rater who guesses" in section.detail[0]
+    assert raters.people
+    assert section.findings[0].what.startswith("1 of 3 raters did not meet")
 
 
-def test_without_key_scored_recordings_the_section_says_what_would_fill_it():
-    rules = policy.read()
-    found = analyse.certify_records(ratings({}), rules, confidence=0.95, seed=0)
-    section = accuracy.section(*found, rules)
+def test_without_rules_of_the_programme_nobody_is_judged():
+    section = certified(policy.read())
+    assert section.answer.endswith("The programme has set no rule, so nobody is judged.")
+    (raters,) = section.tables
+    assert "verdict" not in [column.name for column in raters.columns]
+    assert not section.findings
+    assert not section.detail
+
+
+def test_without_expert_scores_the_section_says_what_would_fill_it():
+    section = accuracy.section(None, None, policy.read())
     assert section.status == "no_records"
-    assert "key_ratings" in section.answer
+    assert "key_ratings" in section.needs

@@ -33,15 +33,16 @@ def test_the_demo_loses_little(exports):
     used = section(exports, "records-used")
     assert used.verdict is None
     assert not used.caution
-    assert "policy allows" not in used.answer
+    assert not used.findings
 
 
 def test_a_level_that_the_mapping_does_not_know_is_named_at_the_top(exports):
     without(exports, 'Steadily = "steady"\n')
     used = section(exports, "records-used")
     assert used.verdict is Verdict.NOT_MET
-    assert "quillmoor_2023-24.xlsx, sheet Mentor forms" in used.answer
-    assert "mend the faults" in used.answer
+    (finding,) = used.findings
+    assert "quillmoor_2023-24.xlsx, sheet Mentor forms" in finding.concerns
+    assert "correct the faults" in finding.action
     assert used.caution
 
 
@@ -55,7 +56,7 @@ def test_no_pair_left_is_said_as_it_is(exports):
         }
     )
     made = run.find("rater-calibration")(alone, policy.read(exports))
-    assert "None can be compared" in made.sections[0].answer
+    assert "No rating can be compared" in made.sections[0].answer
 
 
 def test_the_headline_names_a_clear_difference_and_says_when_candidates_are_few():
@@ -68,12 +69,14 @@ def test_the_headline_names_a_clear_difference_and_says_when_candidates_are_few(
             "value_high": [-0.10, 1.43],
             "value_status": [Status.FEW_CLUSTERS, Status.FEW_CLUSTERS],
             "n_units": [90, 80],
+            "n_clusters": [12, 12],
         }
     )
-    both = _phrase("hearthside", rows)
+    minimum = policy.read().rule("minimum_group_size")
+    both = _phrase("hearthside", rows, minimum)
     assert "on k7w2" in both
     assert "few candidates" in both
-    assert "may be chance" in _phrase("hearthside", rows.iloc[1:])
+    assert "no clear difference on any criterion" in _phrase("hearthside", rows.iloc[1:], minimum)
 
 
 def test_lessons_of_few_candidates_are_not_counted_in_the_sentence(exports):
@@ -84,7 +87,7 @@ def test_lessons_of_few_candidates_are_not_counted_in_the_sentence(exports):
         encoding="utf-8",
     )
     scored = section(exports, "double-scored")
-    assert scored.verdict is Verdict.TOO_FEW
+    assert scored.verdict is Verdict.NOT_ASSESSED
     assert "416" not in scored.answer
     assert "fewer than 500" in scored.answer
 

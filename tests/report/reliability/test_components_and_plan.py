@@ -1,13 +1,13 @@
 """Section of components and plans: what it says, shows and hides; the figure can be read without colour."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.figure import Figure as Canvas
 
-from mentorstats import policy
 from mentorstats.calibration.networks.extra_scores_by_role import role_links
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
@@ -47,25 +47,40 @@ def plans():
     return visit_plans(ratings())
 
 
-@pytest.fixture(scope="module")
-def made(plans):
-    links = role_links(plans.scores.table)
-    return components_and_plan.section(
-        plans,
-        policy.read(),
-        criteria=by_criterion(plans.scores, *plans.size),
-        change=change_between_halves(plans.scores),
-        links=links,
+def built(found, rules, *, rubrics=None, links=()):
+    """Stand in for a survey that found these plans."""
+    survey = SimpleNamespace(
+        plans=found,
+        criteria=None if found.estimable.empty else by_criterion(found.scores, *found.size),
+        change=None if found.estimable.empty else change_between_halves(found.scores),
     )
+    none = pd.DataFrame(columns=["rubric", "version", "criterion"])
+    return components_and_plan.section(survey, links, none if rubrics is None else rubrics, rules)
+
+
+@pytest.fixture(scope="module")
+def made(plans, shipped):
+    return built(plans, shipped, links=role_links(plans.scores.table))
 
 
 def test_the_answer_and_the_tables(plans, made):
     assert plan_words.advice(plans) in made.answer
-    assert "is the candidate (" in made.answer
-    assert "separate networks" in made.answer
+    assert "of the variance of one visit's score is the candidate." in made.answer
+    assert "separate networks" in made.detail[-1]
     keys = [table.key for table in made.tables]
-    assert keys == ["score-components", "visit-plans", "criteria-singly", "change-plans", "links"]
-    table = made.tables[0]
+    own = [
+        "visit-plans-near",
+        "score-components",
+        "visit-plans",
+        "criteria-separately",
+        "change-plans",
+        "links",
+    ]
+    assert keys == own
+    assert len(made.tables[0].data) <= 6
+    assert "candidate" not in made.tables[-1].columns
+    assert made.findings[0].what.startswith("A dependable score takes ")
+    table = made.tables[1]
     assert list(table.data["component"]) == list(plans.study.components.index)
     assert table.data["meaning"].str.len().min() > 0
     assert table.data["share"].sum() == pytest.approx(1)
@@ -75,7 +90,7 @@ def test_the_answer_and_the_tables(plans, made):
         assert "nan" not in " ".join(cells)
 
 
-def test_mean_squares_have_a_table_of_their_own():
+def test_mean_squares_have_a_table_of_their_own(minimum):
     table = ratings().assign(week=1)
     balanced = []
     for rater in ("s00", "s01", "s02"):
@@ -84,37 +99,31 @@ def test_mean_squares_have_a_table_of_their_own():
         balanced.append(rows.assign(rank=rows["rank"] + noise))
     found = visit_plans(pd.concat(balanced, ignore_index=True))
     assert found.study.method == "anova"
-    section = components_and_plan.section(
-        found,
-        policy.Policy(
-            tuple(replace(r, value=1) if r.id == "minimum_group_size" else r for r in policy.read().rules)
-        ),
-    )
+    section = built(found, minimum(1))
     squares = next(table for table in section.tables if table.key == "score-mean-squares")
     np.testing.assert_array_equal(squares.data["ms"], found.study.mean_squares["ms"])
-    assert "df" not in section.tables[0].labels
+    assert "df" not in [column.name for column in section.tables[1].columns]
 
 
-def test_criteria_have_their_titles(declared):
+def test_criteria_have_their_titles(declared, shipped):
     table = ratings().assign(rubric="hearthside", rubric_version="1")
     found = visit_plans(table, rubrics=declared.assign(weight=1.0))
-    criteria = by_criterion(found.scores, *found.size)
-    section = components_and_plan.section(found, policy.read(), rubrics=declared, criteria=criteria)
-    shown = next(each for each in section.tables if each.key == "criteria-singly")
+    section = built(found, shipped, rubrics=declared)
+    shown = next(each for each in section.tables if each.key == "criteria-separately")
     assert shown.data["criterion_words"].iloc[0] == "Says what the lesson is for"
     n_raters, each = found.size
     assert f"{n_raters * each} visits by {n_raters} rater" in shown.title
 
 
-def test_few_people_are_not_shown():
-    section = components_and_plan.section(visit_plans(ratings(supervisors=8)), policy.read())
+def test_few_people_are_not_shown(shipped):
+    section = built(visit_plans(ratings(supervisors=8)), shipped)
     assert section.status is Status.TOO_FEW_TO_SHOW
     assert not section.tables
     assert not section.figures
 
 
-def test_nothing_to_plan_from():
-    section = components_and_plan.section(visit_plans(ratings().assign(rank=3)), policy.read())
+def test_nothing_to_plan_from(shipped):
+    section = built(visit_plans(ratings().assign(rank=3)), shipped)
     assert section.status is Status.NO_SPREAD
     assert "nothing varies" in section.answer
 
@@ -140,7 +149,7 @@ def test_the_figure_in_words_and_as_a_file(plans, made):
     table = plans.estimable.set_index(["n_raters", "n_visits"]).dependability
     assert f"1 rater: {table[1, 1]:.2f} with 1 visit, {table[1, 6]:.2f} with 6" in figure.alt
     assert "0.80 wanted" in figure.alt
-    assert 'role="img"' in drawing.svg(figure)
+    assert 'role="img"' in drawing.svg(figure, made.tables[2].data)
     assert plan_figure.picture(plans, "png").startswith(b"\x89PNG")
     assert plan_figure.picture(plans, "svg") == plan_figure.picture(plans, "svg")
     with pytest.raises(ArgumentError, match="nothing to draw"):
@@ -149,9 +158,9 @@ def test_the_figure_in_words_and_as_a_file(plans, made):
 
 def test_sentences_about_networks():
     one, other = (role_links(ratings(supervisors=n))[0] for n in (12, 12))
-    assert "12 supervisors in 2 separate networks" in plan_words.linkage(one)
-    assert "1 extra double-scored lesson would link them" in plan_words.linkage(one)
+    assert "12 supervisors are in 2 separate networks" in plan_words.linkage(one)
+    assert "1 extra double-scored lesson is enough to connect them" in plan_words.linkage(one)
     assert "candidates they share." in plan_words.linkage(replace(other, n_networks=1, n_networks_within=1))
     assert "other roles" in plan_words.linkage(replace(other, n_networks=1))
     stays = plan_words.linkage(replace(one, role="mentor", own=True, n_networks_within=9))
-    assert "12 mentors in 2 separate networks (9 without raters of other roles)" in stays
+    assert "12 mentors are in 2 separate networks (9 without raters of other roles)" in stays

@@ -2,6 +2,7 @@ import math
 
 import pandas as pd
 
+from mentorstats.report.columns import counted, group, statistic, text
 from mentorstats.report.model import Table
 from mentorstats.report.render.view import view
 
@@ -23,11 +24,12 @@ def shown():
             key="t",
             title="T",
             data=data,
-            labels={"site": "Site", "n": "Candidates", "kappa": "Kappa", "words": "Words"},
-            units={"n": "people", "kappa": "coefficient"},
-            group_columns=("site",),
-            count_columns=("n",),
-            statistic_columns=("kappa",),
+            columns=(
+                group("site", "Site"),
+                counted("n", "Candidates", "people"),
+                statistic("kappa", "Kappa", "coefficient"),
+                text("words", "Words"),
+            ),
         )
     )
 
@@ -50,7 +52,7 @@ def test_a_missing_value_gives_its_reason_in_words():
 def test_units_stand_in_the_heading():
     assert [(head.unit, head.numeric) for head in shown().head] == [
         ("", False),
-        ("people", True),
+        ("", True),
         ("−1 to 1", True),
         ("", False),
     ]
