@@ -2,19 +2,20 @@
 
 Reads    the long table of ratings, the declared levels of the rubrics, lessons, placements, the register of
          raters, ratings of recordings with expert scores, the list of faults, and study.toml.
-Writes   rater-calibration.html with its technical appendix and a follow-up sheet, for use inside the programme.
+Writes   rater-calibration.html with its technical appendix and a follow-up sheet, for use inside the
+programme.
 
 Decisions
 - Only ratings of the same lesson, rubric, version and criterion are compared; versions are never pooled.
 - Pairs with a rating marked as not independent are excluded from the main tables and compared separately;
   a pair for which nothing was recorded counts as independent.
-- Agreement is weighted quadratically; intervals treat the ratings of one candidate as a cluster and, once, over
-  all criteria, those of one supervisor as well.
+- Agreement is weighted quadratically; intervals treat the ratings of one candidate as a cluster and, once,
+  over all criteria, those of one supervisor as well.
 - Where double-scored lessons are not representative, agreement is shown weighted to all lessons too.
 - Everything about single raters comes from one ordinal model of all independent ratings; what is asked in
   addition is added by one step, and limits are drawn from it without fitting again.
-- Which raters can be compared is reported before how they compare; raters are flagged once, on all effects, by
-  the policy's false-discovery rate, smallest effects, and least numbers of candidates and lessons.
+- Which raters can be compared is reported before how they compare; raters are flagged once, on all effects,
+  by the policy's false-discovery rate, smallest effects, and least numbers of candidates and lessons.
 - Groups with fewer people than the policy's minimum are blanked, groups of raters like groups of candidates.
 """
 
@@ -55,7 +56,7 @@ from mentorstats.report.calibration import (
 from mentorstats.report.key_scores import accuracy, certification, control_charts
 from mentorstats.report.model import Report
 from mentorstats.report.notes import limits, methods, reading
-from mentorstats.report.parts import made
+from mentorstats.report.parts import contained, made
 from mentorstats.report.records import used
 from mentorstats.report.reliability import components_and_plan
 
@@ -139,7 +140,7 @@ def report(
         title="Rater calibration",
         period=wording.period(long),
         sections=sections,
-        follow_up=follow_up.sheet(who.flags, policy),
+        follow_up=contained(follow_up.SHEET, lambda: follow_up.sheet(who.flags, policy)),
         provenance=provenance.of(records.sources, policy, seeds=dict.fromkeys(DRAWN, seed)),
     )
 

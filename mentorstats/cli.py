@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from mentorstats.records import Records
+    from mentorstats.report.run import Written
 
 Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
@@ -105,9 +106,11 @@ def _demo(asked: argparse.Namespace) -> int:
     demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, replaceable=(REPORTS,))
     loaded = records.load(asked.dir)
     _note_set_aside(loaded)
-    for name in run.names():
-        print(run.run(run.find(name), loaded, asked.dir, asked.dir / REPORTS, date=asked.date))
-    return DONE
+    codes = [
+        _written(run.run(run.find(name), loaded, asked.dir, asked.dir / REPORTS, date=asked.date))
+        for name in run.names()
+    ]
+    return max(codes, default=DONE)
 
 
 def _check(asked: argparse.Namespace) -> int:
@@ -130,7 +133,18 @@ def _report(asked: argparse.Namespace) -> int:
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
     days = {"date": asked.date, "as_of": asked.as_of}
-    print(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, **days))
+    return _written(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, **days))
+
+
+def _written(found: Written) -> int:
+    """Print where a report is, and say which of its sections could not be made."""
+    from mentorstats.report.run import could_not_be_made
+
+    for path in found.paths:
+        print(path)
+    if found.failed:
+        _note(f"mentorstats: {could_not_be_made(found.failed)}")
+        return DEFECT
     return DONE
 
 

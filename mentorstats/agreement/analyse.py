@@ -23,8 +23,8 @@ CROSSED = ("candidate", "supervisor")
 class Survey:
     """Everything about agreement, each part computed when it is first asked for.
 
-    ``pairs`` are the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all parts but
-    ``with_all`` use those given independently. Each part is documented at the function that computes it.
+    ``pairs`` are the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all parts
+    but ``with_all`` use those given independently. Each part is documented at the function that computes it.
     """
 
     long: pd.DataFrame

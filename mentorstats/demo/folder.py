@@ -27,7 +27,7 @@ _UNLISTED_TEXT = "who,what\r\noffice,ask Marlpit Lane for the missing forms\r\n"
 
 
 def write(folder: Path | str, *, seed: int = SEED, replaceable: Collection[str] = ()) -> None:
-    """Write the exports, their ``mapping.toml``, ``study.toml``, ``policy.toml`` and the truth file ``truth.json``.
+    """Write the exports, ``mapping.toml``, ``study.toml``, ``policy.toml`` and the truth file ``truth.json``.
 
     The same seed and library versions give the same bytes. Everything is written beside the folder
     and then renamed, so that the folder is complete or unchanged. A folder that is there already is

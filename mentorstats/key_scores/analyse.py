@@ -24,8 +24,8 @@ _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 class Survey:
     """Everything about accuracy, each part computed when it is first asked for.
 
-    ``certified``, ``charts`` and ``trend`` are None without recordings scored by experts. ``day`` is the one on
-    which certifications are looked at.
+    ``certified``, ``charts`` and ``trend`` are None without recordings scored by experts. ``day`` is the one
+    on which certifications are looked at.
     """
 
     long: pd.DataFrame

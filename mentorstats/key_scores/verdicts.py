@@ -1,4 +1,4 @@
-"""Does a rater meet the programme's rules of certification? By intervals, so that "undecided" is an answer."""
+"""Does a rater meet the rules of certification? By intervals, so that "undecided" is an answer."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Judged:
 
 
 def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUAL) -> tuple[Rule, ...]:
-    """Choose the rows of a policy by which raters are certified: those to which the programme has given a value.
+    """Choose the rows by which raters are certified: those that the programme has given a value.
 
     The shipped rows have none: how accurate a rater must be is the programme's own decision.
 
@@ -110,8 +110,8 @@ def judge(scored: Scored, rules: Mapping[str, Rule], asked: Asked) -> Judged:
 
     Fewer recordings than asked for is ``too_few`` whatever else was seen. Otherwise a rule with an
     interval is met where the whole interval meets it, missed where none of it does, and undecided between;
-    the verdict is ``fail`` where a rule is missed, else ``undecided`` or ``too_few`` where one is open. Without
-    a rule on accuracy nobody is judged.
+    the verdict is ``fail`` where a rule is missed, else ``undecided`` or ``too_few`` where one is open.
+    Without a rule on accuracy nobody is judged.
     """
     if not set(rules) - {"recordings"}:
         return Judged(Verdict.NO_RULES, "The programme has set no rule.")

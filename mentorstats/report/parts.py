@@ -1,7 +1,7 @@
 """Sections from their modules: one that fails costs itself alone.
 
-A section module has ``ABOUT``, a section with key, name and question and without an answer, and ``section``, which
-builds it from results.
+A section module has ``ABOUT``, a section with key, name and question and without an answer, and ``section``,
+which builds it from results.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ def made(parts: Mapping[str, Mapping[ModuleType, Callable[[], tuple[Any, ...]]]]
     ----------
     parts
         Name of a part of the report to its section modules, each with a function that computes what its
-        ``section`` is given. Whatever a section shares with others is computed once, when it is first asked for.
+        ``section`` is given. Whatever a section shares with others is computed once, when it is first asked
+        for.
 
     Returns
     -------
@@ -42,14 +43,18 @@ def made(parts: Mapping[str, Mapping[ModuleType, Callable[[], tuple[Any, ...]]]]
 
 
 def _one(module: ModuleType, given: Callable[[], tuple[Any, ...]]) -> Section:
+    return contained(module.ABOUT, lambda: module.section(*given()))
+
+
+def contained(about: Callable[[], Section], build: Callable[[], Section]) -> Section:
+    """Build a section, or say in its place that it could not be made."""
     try:
-        found: Section = module.section(*given())
+        return build()
     except Exception as error:
-        LOG.debug("section %s failed", module.__name__, exc_info=True)
-        about: Section = module.ABOUT()
+        empty = about()
+        LOG.debug("section %s failed", empty.key, exc_info=True)
         where = traceback.extract_tb(error.__traceback__)[-1]
         told = (
             f"{type(error).__name__}: {error} ({where.filename.rsplit('mentorstats', 1)[-1]}, {where.name})"
         )
-        return replace(about, answer=FAILED, status=Status.NOT_ASSESSED, defect=told)
-    return found
+        return replace(empty, answer=FAILED, status=Status.NOT_ASSESSED, defect=told)

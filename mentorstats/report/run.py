@@ -7,7 +7,7 @@ import datetime
 import importlib.util
 import inspect
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mentorstats import places, policy, records, study
@@ -21,6 +21,7 @@ from mentorstats.report.render import FORMS, Form, form
 
 Analysis = Callable[..., Report]
 MINIMUM = "minimum_group_size"
+DEFECT = 3  # exit code
 
 
 def names() -> list[str]:
@@ -55,6 +56,14 @@ def find(name: str) -> Analysis:
     return analysis
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Files of a report, the page first, and the names of sections that could not be made."""
+
+    paths: tuple[Path, ...]
+    failed: tuple[str, ...]
+
+
 def run(
     analysis: Analysis,
     loaded: records.Records,
@@ -65,7 +74,7 @@ def run(
     seed: int = 0,
     date: str | None = None,
     as_of: str | None = None,
-) -> list[Path]:
+) -> Written:
     """Run an analysis on loaded records and write its report.
 
     Parameters
@@ -86,7 +95,7 @@ def run(
 
     Returns
     -------
-    list of Path
+    Written
         The files, the page first: page, technical appendix and, where there is one, the follow-up sheet.
     """
     chosen = [form(name) for name in forms]
@@ -105,17 +114,20 @@ def write(
     *,
     date: str = "",
     settings: Mapping[str, str] | None = None,
-) -> list[Path]:
+) -> Written:
     """Blank small groups, lay the report out, render each document in each form, and write the files."""
     shown = small_groups.applied(made, rules.rule(MINIMUM))
     found = summary(shown.sections, weights(rules))
     of_run = replace(shown.provenance, date=date, settings=dict(settings or {}), rules=rules.used())
     dated = replace(shown, provenance=of_run)
-    return [
-        write_beside(out / f"{document.name}.{chosen.ending}", chosen.render(document))
+    rendered = [
+        (f"{document.name}.{chosen.ending}", chosen.render(document))
         for chosen in forms
         for document in documents(dated, found)
     ]
+    paths = tuple(write_beside(out / name, content) for name, content in rendered)
+    sections = (*dated.sections, *(() if dated.follow_up is None else (dated.follow_up,)))
+    return Written(paths, tuple(section.name for section in sections if section.defect))
 
 
 def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:
@@ -133,6 +145,13 @@ def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:
     asked = parser.parse_args(argv)
     days = {"date": asked.date, "as_of": asked.as_of}
     try:
-        run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **days)
+        written = run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **days)
     except MentorstatsError as error:
         parser.exit(error.exit_code, f"{error}\n")
+    if written.failed:
+        parser.exit(DEFECT, f"{could_not_be_made(written.failed)}\n")
+
+
+def could_not_be_made(names: Sequence[str]) -> str:
+    """One line on the sections that failed."""
+    return f"could not be made, by a defect of mentorstats (the appendix has its text): {', '.join(names)}"

@@ -47,7 +47,7 @@ def blank(table: Table, rule: Rule) -> Table:
     if table.people and CANDIDATES in table.data:
         return _of_enough(table, rule)
     people = [column.name for column in table.of(Kind.COUNT) if column.unit in PERSONS]
-    counts = table.data[people]
+    counts = table.data[people].astype("Float64").fillna(0.0).astype(float)  # an unknown count hides nobody
     small = ((counts > 0) & ~counts.map(rule.met)).any(axis=1)
     if not small.any():
         return table
@@ -66,7 +66,7 @@ def blank(table: Table, rule: Rule) -> Table:
 
 def _of_enough(table: Table, rule: Rule) -> Table:
     """Return the table with the rows of people of enough candidates, and how many are not listed."""
-    enough = table.data[CANDIDATES].map(rule.met).to_numpy(dtype=bool)
+    enough = table.data[CANDIDATES].fillna(0).map(rule.met).to_numpy(dtype=bool)
     few = int((~enough).sum())
     if not few:
         return table

@@ -169,7 +169,7 @@ def test_every_table_keeps_to_the_closed_lists():
 
 @pytest.mark.parametrize("seed", [demo.SEED, 11, 12])
 def test_planted_verdicts_come_back(seed):
-    """A rater planted to pass, one to fail and one with too few recordings, by the rules of the invented programme."""
+    """A rater planted to pass, one to fail and one with too few recordings, by the programme's rules."""
     invented = demo.programme(seed)
     result = certify(
         invented.key_ratings,
@@ -198,8 +198,8 @@ def one(frame, *names, **changed):
 def test_the_verdict_is_by_the_interval():
     near = scores(12, 0.85)
     row = one(near, "recordings", "exact")
-    assert row.verdict == "too_few"
-    assert "the interval holds the threshold" in row.reason
+    assert row.verdict == "undecided"
+    assert "the interval includes the threshold" in row.reason
     assert one(near, "recordings", "exact", exact=0.5).verdict == "pass"
     assert one(near, "recordings", "exact", exact=0.99).verdict == "fail"
     few = one(near, "recordings", "exact", recordings=13)
@@ -217,13 +217,13 @@ def test_a_missed_rule_outweighs_an_open_one():
     frame.loc[0, ["level", "key_level"]] = [1, 4]
     row = one(frame, "exact", "largest_discrepancy")
     assert row.verdict == "fail"
-    assert row.reason == "Missed: largest distance from the key <= 1."
+    assert row.reason == "Missed: largest difference from the expert score <= 1."
     assert one(frame, "exact", "largest_discrepancy", exact=0.3, largest_discrepancy=3).verdict == "pass"
 
 
 def test_perfect_raters_need_recordings_too():
     assert one(scores(17, 1.0), "exact").verdict == "pass"
-    assert one(scores(16, 1.0), "exact").verdict == "too_few"
+    assert one(scores(16, 1.0), "exact").verdict == "undecided"
 
 
 def test_kappa_and_floor():

@@ -178,7 +178,9 @@ def pages(analysed, shipped, tmp_path_factory):
     """Return its documents as text, by what their names end in."""
     folder = tmp_path_factory.mktemp("pages")
     paths = run.write(analysed, shipped, folder, [form("page")])
-    return {path.stem.removeprefix("rater-calibration"): path.read_text(encoding="utf-8") for path in paths}
+    return {
+        path.stem.removeprefix("rater-calibration"): path.read_text(encoding="utf-8") for path in paths.paths
+    }
 
 
 @pytest.fixture(scope="session")
@@ -193,6 +195,6 @@ def rendered(tmp_path, shipped):
 
     def render(report, rules=None):
         paths = run.write(report, rules or shipped, tmp_path / "rendered", [form("page")])
-        return "".join(path.read_text(encoding="utf-8") for path in paths)
+        return "".join(path.read_text(encoding="utf-8") for path in paths.paths)
 
     return render

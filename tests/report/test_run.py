@@ -28,11 +28,11 @@ def test_an_unknown_analysis_names_those_there_are():
 def test_a_page_is_written_whole_and_nothing_is_left_beside_it(tmp_path, make_records):
     analysis = run.find("rater-calibration")
     first = run.run(analysis, make_records(), tmp_path, tmp_path / "out", date="2026-09-01")
-    content = [path.read_bytes() for path in first]
+    content = [path.read_bytes() for path in first.paths]
     again = run.run(analysis, make_records(), tmp_path, tmp_path / "out", date="2026-09-01")
-    assert [path.read_bytes() for path in again] == content
+    assert [path.read_bytes() for path in again.paths] == content
     names = [f"rater-calibration{end}.html" for end in ("", "-appendix", "-follow-up")]
-    assert [path.name for path in again] == names
+    assert [path.name for path in again.paths] == names
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == sorted(names)
 
 
@@ -42,7 +42,7 @@ def test_the_policy_of_the_folder_is_used(tmp_path, make_records):
         'source = "common practice, no source"\nkind = "guidance"\neffective_from = 2020-01-01\n'
     )
     paths = run.run(run.find("rater-calibration"), make_records(), tmp_path, tmp_path)
-    page, appendix = (path.read_text() for path in paths[:2])
+    page, appendix = (path.read_text() for path in paths.paths[:2])
     assert "at least 90\N{NO-BREAK SPACE}%" in page
     assert hashlib.sha256((tmp_path / policy.FILE_NAME).read_bytes()).hexdigest()[:12] in appendix
     assert "not met" in page

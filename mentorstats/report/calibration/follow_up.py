@@ -18,6 +18,12 @@ from mentorstats.report.wording import listed, raters_of, sentence
 ABOUT = partial(
     Section, key="follow-up-flags", name="flags", question="Which raters need follow-up, and on what?"
 )
+SHEET = partial(
+    Section,
+    key="follow-up-sheet",
+    name="follow-up sheet",
+    question="Follow-up sheet: raters flagged for a calibration conversation",
+)
 
 
 def section(found: Flags, policy: Policy) -> Section:
@@ -69,10 +75,7 @@ def sheet(
     figures, tables
         Interval charts of the raters of a role, with their tables.
     """
-    return Section(
-        key="follow-up-sheet",
-        name="follow-up sheet",
-        question="Follow-up sheet: raters flagged for a calibration conversation",
+    return SHEET(
         answer=_answer(found),
         detail=(
             _chance(found, policy),

@@ -190,6 +190,7 @@ def _readable(background: tuple[float, float, float, float]) -> str:
 
 
 def set_height(axes: Axes, inches: float) -> None:
+    """Make the whole figure of these axes as high as its rows need."""
     canvas = axes.get_figure(root=True)
     if isinstance(canvas, Canvas):
         canvas.set_figheight(inches)

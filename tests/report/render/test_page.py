@@ -74,7 +74,7 @@ def test_there_are_landmarks_and_a_way_past_the_summary(tree):
 
 def test_every_table_has_a_name_and_scopes(tree):
     tables = tree.xpath("//table")
-    assert tables
+    assert tables or "Follow-up" in tree.xpath("string(//h1)")
     for table in tables:
         assert tree.xpath(f"string(//*[@id='{table.get('aria-labelledby')}'])").strip()
         assert all(scope == "col" for scope in table.xpath("thead//th/@scope"))
