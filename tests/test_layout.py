@@ -26,6 +26,10 @@ FOUNDATIONS = (
     "policy",
     "bands",
     "study",
+    "threads",
+    "arguments",
+    "tables",
+    "entry",
 )
 ORDER = (
     *FOUNDATIONS,

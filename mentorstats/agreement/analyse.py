@@ -11,6 +11,7 @@ from mentorstats.agreement import overview
 from mentorstats.agreement.counts.pairing import double_scored
 from mentorstats.agreement.reading import in_words, next_round, selection
 from mentorstats.agreement.scores import between_roles
+from mentorstats.entry import entry
 from mentorstats.key_scores.certification import Certification
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
@@ -49,6 +50,7 @@ class Survey:
     day: datetime.date | None
 
 
+@entry()
 def survey(
     long: pd.DataFrame,
     rubrics: pd.DataFrame,

@@ -24,6 +24,7 @@ from mentorstats.calibration.raters.rating_fit import criterion_fit, rating_fit
 from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
+from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 from mentorstats.key_scores.control_charts import ControlCharts, control_charts
 from mentorstats.key_scores.trend import key_trend
@@ -81,6 +82,7 @@ class Survey:
     talks: Talks
 
 
+@entry()
 def survey(
     long: pd.DataFrame,
     policy: Policy,

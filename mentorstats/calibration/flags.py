@@ -15,14 +15,17 @@ from scipy.special import gammaln
 from scipy.stats import norm
 from statsmodels.stats.multitest import multipletests
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
+from mentorstats.tables import numbers, statuses
 
 Floats = NDArray[np.float64]
 
 ADDED = ("p_adjusted", "marked", "rank_low", "rank_high", "call_status")
 
 
+@entry(keep_index=True)
 def mark(
     table: pd.DataFrame,
     *,
@@ -68,6 +71,7 @@ def mark(
     ArgumentError
         ``q`` or ``smallest`` cannot be.
     """
+    table = _with_numbers(table, scale)
     called = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption)
     judged = called.eq(Status.OK.value).to_numpy()
     adjusted, low, high = (np.full(len(table), np.nan) for _ in range(3))
@@ -103,6 +107,7 @@ def ranks(contrast: pd.Series, error: pd.Series, confidence: float) -> tuple[Flo
     return 1.0 + below, float(len(at)) - above
 
 
+@entry(keep_index=True)
 def expected_by_chance(
     table: pd.DataFrame,
     *,
@@ -128,6 +133,7 @@ def expected_by_chance(
     have few ratings they are told some 5 % too small, and chance marks two or three times as many
     (tests/calibration/truth.csv, "raters alike").
     """
+    table = _with_numbers(table, scale)
     judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption).eq(Status.OK.value)
     found: dict[Hashable, dict[str, float]] = {}
     for rows in _families(table, judged.to_numpy(), family):
@@ -186,6 +192,29 @@ def _families(
     return [np.flatnonzero(judged & (numbers == number)) for number in np.unique(numbers[judged])]
 
 
+_NUMBERS = ("contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence")
+
+
+def _with_numbers(table: pd.DataFrame, scale: str) -> pd.DataFrame:
+    """The table with numbers in the columns that calls are made from, or an error."""
+    names = [*_NUMBERS, scale, f"{scale}_low", f"{scale}_high"]
+    need_columns(table.columns, names, where="table")
+    ready = table.assign(**{name: numbers(table[name], "table").astype("float64") for name in names})
+    for name, legal, allowed in (
+        ("p", ready["p"].between(0, 1), "0 to 1"),
+        ("contrast_se", ready["contrast_se"] >= 0, "zero or more"),
+        ("confidence", ready["confidence"].between(0, 1, inclusive="neither"), "above 0 and below 1"),
+    ):
+        wrong = ready.index[ready[name].notna() & ~legal]
+        if len(wrong):
+            raise ArgumentError(
+                f"{len(wrong)} values are out of range, first at {wrong[0]}",
+                where=f"table, column {name!r}",
+                allowed=allowed,
+            )
+    return ready
+
+
 def _checked(
     table: pd.DataFrame,
     q: float,
@@ -196,19 +225,23 @@ def _checked(
     by_assumption: bool,
 ) -> pd.Series:
     """Why each row has no call, ``ok`` where it has one."""
-    needed = ["contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence", "status"]
-    need_columns(table.columns, [*needed, *family, scale, f"{scale}_low", f"{scale}_high"], where="table")
+    need_columns(table.columns, ["status", *family], where="table")
+    statuses(table["status"], "table")
+    if not family or len(set(family)) < len(family):
+        raise ArgumentError("family names no column, or one twice", remedy="Name different columns.")
     if not 0 < q < 1:
         raise ArgumentError(f"q = {q!r}", allowed="above 0 and below 1")
     if not 0 <= smallest < np.inf:
         raise ArgumentError(f"smallest = {smallest!r}", allowed="zero or more")
-    if not_ignorable:
+    closed = set(not_ignorable)
+    if closed:
         need_columns(table.columns, ["rater_role"], where="table")
+    lacking = table[[*_NUMBERS, scale, f"{scale}_low", f"{scale}_high"]].isna().any(axis=1)
     return pd.Series(
         [
-            _call(Status(status), pd.isna(p), role in not_ignorable, by_assumption)
-            for status, p, role in zip(
-                table["status"], table["p"], table.get("rater_role", table["status"]), strict=True
+            _call(Status(status), missing, role in closed, by_assumption)
+            for status, missing, role in zip(
+                table["status"], lacking, table.get("rater_role", table["status"]), strict=True
             )
         ],
         index=table.index,

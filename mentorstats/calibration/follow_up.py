@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from mentorstats.calibration.flags import expected_by_chance, mark
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 
@@ -76,6 +77,7 @@ MARKS = ["rater", "rater_role", "n_candidates", "about", "words", "value", "low"
 FAMILIES = ["about", "rater_role", "n_raters", "n_no_call", "n_marked", "marks_by_chance", "smallest"]
 
 
+@entry()
 def talks(
     tables: Mapping[str, pd.DataFrame], policy: Policy, *, not_ignorable: Collection[str] = ()
 ) -> Talks:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from mentorstats.entry import entry
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
@@ -22,6 +23,7 @@ class Survey:
     change: HalvesChange | None
 
 
+@entry()
 def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: int = 0) -> Survey:
     """Ask everything about the components of a score.
 
