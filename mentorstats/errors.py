@@ -88,7 +88,7 @@ def need_columns(
     remedy: str = "Name a column that the table has.",
 ) -> None:
     """Raise ColumnError when one of ``wanted`` is not among ``columns``."""
-    present = [str(column) for column in columns]
+    present = list(columns)
     missing = [name for name in wanted if name not in present]
     if missing:
         raise ColumnError(

@@ -27,6 +27,10 @@ FOUNDATIONS = (
     "policy",
     "bands",
     "study",
+    "threads",
+    "arguments",
+    "tables",
+    "entry",
 )
 ORDER = (
     *FOUNDATIONS,

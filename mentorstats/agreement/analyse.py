@@ -13,6 +13,7 @@ from mentorstats.agreement.counts.pairing import double_scored
 from mentorstats.agreement.reading import in_words, next_round, selection
 from mentorstats.agreement.scores import between_roles, level_differences
 from mentorstats.agreement.scores.single_scores import single_scores
+from mentorstats.entry import entry
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 
@@ -133,6 +134,7 @@ class Survey:
             return single_scores(self.long, confidence=self.confidence, seed=self.seed)
 
 
+@entry()
 def survey(
     long: pd.DataFrame,
     rubrics: pd.DataFrame,

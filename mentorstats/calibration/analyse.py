@@ -25,6 +25,7 @@ from mentorstats.calibration.raters.rating_fit import criterion_fit, rating_fit
 from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
+from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
@@ -172,6 +173,7 @@ class Survey:
         return flags(tables, self.policy, not_ignorable=_not_ignorable(self.assigned))
 
 
+@entry()
 def survey(
     long: pd.DataFrame,
     policy: Policy,

@@ -11,12 +11,14 @@ from scipy import stats
 
 from mentorstats.calibration.base.base import Base, fit_again
 from mentorstats.calibration.raters.drift import PERIODS, counted, periods_of_rows, slopes
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 
 _VALUES = ("estimate", "se", "low", "high")
 
 
+@entry()
 def refit(base: Base, raters: Sequence[str], *, per: str = "week", confidence: float = 0.95) -> pd.DataFrame:
     """Check the one-step drift of some raters by fitting the model again with their slopes in it.
 

@@ -19,9 +19,11 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 from scipy.stats import false_discovery_control, norm
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Rule
+from mentorstats.tables import numbers, statuses
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +41,7 @@ class Enough:
         return ~met.to_numpy(dtype=bool)
 
 
+@entry(keep_index=True)
 def flag(
     table: pd.DataFrame,
     *,
@@ -86,6 +89,7 @@ def flag(
     ArgumentError
         ``q`` or ``smallest`` cannot be.
     """
+    table = _with_numbers(table, scale)
     assessed = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, enough)
     judged = assessed.eq(Status.OK.value).to_numpy()
     adjusted = np.full(len(table), np.nan)
@@ -97,6 +101,7 @@ def flag(
     return table.assign(p_adjusted=adjusted, flagged=flagged, flag_status=assessed)
 
 
+@entry(keep_index=True)
 def expected_by_chance(
     table: pd.DataFrame,
     *,
@@ -123,6 +128,7 @@ def expected_by_chance(
     have few ratings they are told some 5 % too small, and chance marks two or three times as many
     (tests/calibration/truth.csv, "raters alike").
     """
+    table = _with_numbers(table, scale)
     judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, enough).eq(
         Status.OK.value
     )
@@ -183,6 +189,29 @@ def _families(
     return [np.flatnonzero(judged & (numbers == number)) for number in np.unique(numbers[judged])]
 
 
+_NUMBERS = ("contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence")
+
+
+def _with_numbers(table: pd.DataFrame, scale: str) -> pd.DataFrame:
+    """The table with numbers in the columns that calls are made from, or an error."""
+    names = [*_NUMBERS, scale, f"{scale}_low", f"{scale}_high"]
+    need_columns(table.columns, names, where="table")
+    ready = table.assign(**{name: numbers(table[name], "table").astype("float64") for name in names})
+    for name, legal, allowed in (
+        ("p", ready["p"].between(0, 1), "0 to 1"),
+        ("contrast_se", ready["contrast_se"] >= 0, "zero or more"),
+        ("confidence", ready["confidence"].between(0, 1, inclusive="neither"), "above 0 and below 1"),
+    ):
+        wrong = ready.index[ready[name].notna() & ~legal]
+        if len(wrong):
+            raise ArgumentError(
+                f"{len(wrong)} values are out of range, first at {wrong[0]}",
+                where=f"table, column {name!r}",
+                allowed=allowed,
+            )
+    return ready
+
+
 def _checked(
     table: pd.DataFrame,
     q: float,
@@ -194,22 +223,26 @@ def _checked(
     enough: Enough | None,
 ) -> pd.Series:
     """Why each row is not assessed, ``ok`` where it is."""
-    needed = ["contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence", "status"]
-    need_columns(table.columns, [*needed, *family, scale, f"{scale}_low", f"{scale}_high"], where="table")
+    need_columns(table.columns, ["status", *family], where="table")
+    statuses(table["status"], "table")
+    if not family or len(set(family)) < len(family):
+        raise ArgumentError("family names no column, or one twice", remedy="Name different columns.")
     if not 0 < q < 1:
         raise ArgumentError(f"q = {q!r}", allowed="above 0 and below 1")
     if not 0 <= smallest < np.inf:
         raise ArgumentError(f"smallest = {smallest!r}", allowed="zero or more")
-    if not_ignorable:
+    closed = set(not_ignorable)
+    if closed:
         need_columns(table.columns, ["rater_role"], where="table")
     if enough is not None:
         need_columns(table.columns, ["n_candidates", "n_lessons"], where="table")
     few = np.zeros(len(table), dtype=bool) if enough is None else enough.few(table)
+    lacking = table[[*_NUMBERS, scale, f"{scale}_low", f"{scale}_high"]].isna().any(axis=1)
     found = pd.Series(
         [
-            _why_not(Status(status), pd.isna(p), role in not_ignorable, by_assumption)
-            for status, p, role in zip(
-                table["status"], table["p"], table.get("rater_role", table["status"]), strict=True
+            _why_not(Status(status), missing, role in closed, by_assumption)
+            for status, missing, role in zip(
+                table["status"], lacking, table.get("rater_role", table["status"]), strict=True
             )
         ],
         index=table.index,

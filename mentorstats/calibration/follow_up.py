@@ -14,6 +14,7 @@ import pandas as pd
 
 from mentorstats.calibration.effects import EFFECTS
 from mentorstats.calibration.flags import Enough, expected_by_chance, flag
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 
@@ -59,6 +60,7 @@ FLAGGED = [
 FAMILIES = ["about", "rater_role", "n_raters", "n_not_assessed", "n_flagged", "flagged_by_chance", "smallest"]
 
 
+@entry()
 def flags(
     tables: Mapping[str, pd.DataFrame], policy: Policy, *, not_ignorable: Collection[str] = ()
 ) -> Flags:

@@ -17,12 +17,14 @@ import pandas as pd
 from mentorstats.agreement.coefficients.members import Asked
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import Columns
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, DuplicateRatingError, need_columns
 from mentorstats.estimate import Estimate, to_frame
 from mentorstats.key_scores import accuracy, verdicts
 from mentorstats.key_scores.accuracy import Scored
 from mentorstats.key_scores.verdicts import Rules
 from mentorstats.policy import Rule
+from mentorstats.tables import days
 
 Codes: TypeAlias = npt.NDArray[np.intp]
 
@@ -60,6 +62,7 @@ class Certification:
     rules: tuple[Rule, ...]
 
 
+@entry(named=True)
 def certify(
     key_ratings: pd.DataFrame,
     *,
@@ -107,8 +110,8 @@ def certify(
         A column is missing; levels are undeclared; rules are none; a recording was scored before; a
         criterion of a recording comes twice on one day.
     """
-    columns = [rater, recording, *coding.names(criterion), level, key_level]
-    need_columns(key_ratings.columns, [*columns, *([date] if date else [])], where=_WHERE)
+    columns = [rater, recording, *coding.keys(criterion, "criterion"), level, key_level]
+    need_columns(key_ratings.columns, [*columns, *([] if date is None else [date])], where=_WHERE)
     if repeats not in REPEATS:
         raise ArgumentError(f"unknown repeats {repeats!r}", allowed=REPEATS)
     held = verdicts.resolved(rules)
@@ -125,7 +128,7 @@ def certify(
             remedy="Certify on recordings that are new to the rater, or leave later scorings out.",
         )
     _refuse_twice(key_ratings[~again], columns[:-2])
-    coded = (given, key, coding.group_codes(key_ratings, [recording]))
+    coded = (given, key, coding.ordered_codes(key_ratings, [recording]))
     parts = _by_rater(key_ratings, rater, coding.names(criterion), coded, again)
     rated = [part for part in parts if part.scored.n_recordings]
     each = [accuracy.by_criterion(part.scored, asked) for part in rated]
@@ -160,10 +163,11 @@ def _by_rater(
     codes = coding.group_codes(frame, [rater])
     of_criterion, names = _criteria(frame, criterion)
     known = (np.stack([*coded, of_criterion]) >= 0).all(axis=0)
+    in_order = np.lexsort((of_criterion, coded[2]))  # sums and ties must not depend on the order of rows
     parts = []
     for number, name in _members(frame[rater], codes):
         rows = (codes == number) & ~again
-        enter = rows & known
+        enter = in_order[(rows & known)[in_order]]
         numbers = [np.unique(part[enter], return_inverse=True)[1] for part in (coded[2], of_criterion)]
         scored = Scored(coded[0][enter], coded[1][enter], *(part.astype(np.intp) for part in numbers))
         theirs = [names[place] for place in np.unique(of_criterion[enter])]
@@ -216,7 +220,7 @@ def _members(column: pd.Series, codes: Codes) -> list[tuple[int, object]]:
 
 def _criteria(frame: pd.DataFrame, columns: list[str]) -> tuple[Codes, list[str]]:
     """Code of each row's criterion, and the name of each code."""
-    codes = coding.group_codes(frame, columns)
+    codes = coding.ordered_codes(frame, columns)
     names = [""] * (int(codes.max(initial=-1)) + 1)
     for code, place in zip(*np.unique(codes, return_index=True), strict=True):
         if code >= 0:
@@ -230,15 +234,15 @@ def _scored_before(
     """Which rows belong to a recording that the rater had scored on an earlier day."""
     if date is None:
         return np.zeros(len(frame), dtype=bool)
-    days = frame[date]
-    if days.isna().any():
+    of_rows = days(frame[date], _WHERE)
+    if of_rows.isna().any():
         raise ArgumentError(
-            f"no day in {int(days.isna().sum())} rows, first at {frame.index[days.isna()][0]}",
+            f"no day in {int(of_rows.isna().sum())} rows, first at {frame.index[of_rows.isna()][0]}",
             where=f"{_WHERE}, column {date!r}",
             remedy="Every scoring needs its day, or what was seen before cannot be told.",
         )
-    first = days.groupby([frame[rater], frame[recording]], observed=True, dropna=False).transform("min")
-    return np.asarray(days > first, dtype=bool)
+    first = of_rows.groupby([frame[rater], frame[recording]], observed=True, dropna=False).transform("min")
+    return np.asarray(of_rows > first, dtype=bool)
 
 
 def _refuse_twice(frame: pd.DataFrame, keys: list[str]) -> None:
@@ -257,6 +261,7 @@ def _named(frame: pd.DataFrame, chosen: npt.NDArray[np.bool_], columns: list[str
     return "; ".join(texts) + (" …" if len(shown) > _SHOWN else "")
 
 
+@entry(named=True)
 def certificates(
     register: pd.DataFrame,
     *,
@@ -294,7 +299,7 @@ def certificates(
     known = register.set_index(rater)[[certified_on, expires_on]]
     known = known.rename(columns={certified_on: "certified_on", expires_on: "expires_on"})
     for name in known.columns:
-        known[name] = pd.to_datetime(known[name])
+        known[name] = days(known[name], "register of raters")
     if raters is not None:
         known = known.reindex(pd.Index(list(dict.fromkeys(raters)), name=rater))
     standing = np.select(

@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
 from mentorstats.key_scores.recordings import MEASURES, TEN_WEEKS, recordings
@@ -58,6 +59,7 @@ class ControlCharts:
     spread: pd.DataFrame
 
 
+@entry()
 def control_charts(
     key_ratings: pd.DataFrame,
     *,

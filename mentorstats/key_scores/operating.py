@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import stats
 
 from mentorstats.agreement.coefficients.members import Asked
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.key_scores import verdicts
 from mentorstats.key_scores.accuracy import Scored
@@ -20,14 +21,16 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
 _SUMS_TO_ONE = 1e-6
+_MOST_RATINGS = 1_000_000
 
 
+@entry()
 def operating_characteristic(
     rules: Rules,
     n_recordings: int,
     n_criteria: int,
     *,
-    key_shares: Sequence[float] | npt.ArrayLike,
+    key_shares: Sequence[float] | npt.NDArray[np.floating],
     exact: Sequence[float] = (0.6, 0.7, 0.8, 0.9),
     correlation: float = 0.0,
     replicates: int = 1000,
@@ -69,11 +72,12 @@ def operating_characteristic(
     if not set(held) - {"recordings"}:
         raise ArgumentError("no rule of certification has a value", remedy="Set one in policy.toml.")
     pi = np.asarray(key_shares, dtype=float)
-    if pi.ndim != 1 or len(pi) < 2 or (pi < 0).any() or abs(pi.sum() - 1) > _SUMS_TO_ONE:
+    if pi.ndim != 1 or len(pi) < 2 or (pi < 0).any() or not abs(pi.sum() - 1) <= _SUMS_TO_ONE:
         raise ArgumentError("key_shares are no shares", allowed="two shares or more that add up to 1")
-    if n_recordings < 1 or n_criteria < 1 or replicates < 1:
+    if n_recordings < 1 or n_criteria < 1 or n_recordings * n_criteria > _MOST_RATINGS:
         raise ArgumentError(
-            f"{n_recordings} recordings, {n_criteria} criteria, {replicates} replicates", allowed="1 or more"
+            f"{n_recordings} recordings, {n_criteria} criteria",
+            allowed=f"1 or more, up to {_MOST_RATINGS} ratings of one rater",
         )
     if not all(0 <= share <= 1 for share in (*exact, correlation)) or correlation == 1:
         raise ArgumentError("exact and correlation are no fractions", allowed="0 to 1, correlation below 1")

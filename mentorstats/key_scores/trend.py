@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from mentorstats.agreement.coefficients.means import linearised
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 from mentorstats.key_scores.recordings import TEN_WEEKS, recordings
@@ -28,6 +29,7 @@ _ALIASED = (
 _EXACT = "The bias of every rater is the same on all days."
 
 
+@entry()
 def key_trend(
     key_ratings: pd.DataFrame,
     *,

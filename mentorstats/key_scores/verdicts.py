@@ -13,6 +13,7 @@ import numpy as np
 
 from mentorstats import policy
 from mentorstats.agreement.coefficients.members import Asked
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, MentorstatsWarning
 from mentorstats.estimate import Estimate
 from mentorstats.key_scores import accuracy
@@ -53,6 +54,7 @@ class Judged:
     reason: str
 
 
+@entry()
 def certification_rules(rules: Policy | None = None, names: Sequence[str] = USUAL) -> tuple[Rule, ...]:
     """Choose the rows by which raters are certified: those that the programme has given a value.
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 
 Floats = NDArray[np.float64]
@@ -43,6 +44,7 @@ def weighted_errors(n: Ints, sd: float, smoothing: float) -> Floats:
     return out
 
 
+@entry()
 def average_run_length(smoothing: float, width: float, shift: float = 0.0) -> float:
     """Days until a weighted mean first leaves its limits, on average [crowder_1987].
 

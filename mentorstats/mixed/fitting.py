@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.mixed.design.chunks import parquet_chunks
 from mentorstats.mixed.design.layout import Declared
@@ -23,6 +24,7 @@ METHODS = ("reml", "ml")
 DEGREES = ("satterthwaite", "kenward_roger", "none")
 
 
+@entry(named=True, keep_index=True)
 def fit(
     data: pd.DataFrame | str | PathLike[str],
     *,
@@ -118,9 +120,7 @@ def fit(
 
 
 def _tuple(given: Any) -> tuple[Any, ...]:
-    if isinstance(given, list | tuple):
-        return tuple(given)
-    return (given,)
+    return (given,) if isinstance(given, FixedTerm | Grouping) else tuple(given)
 
 
 def _check(kind: str, method: str, degrees: str, confidence: float, points: int) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ModelError
 from mentorstats.estimate import Status
 from mentorstats.mixed.design.layout import Categories, Curve
@@ -28,6 +29,7 @@ from mentorstats.mixed.tables import (
 )
 from mentorstats.mixed.tables.coefficients import Inference
 from mentorstats.mixed.tables.compare import Comparison
+from mentorstats.threads import one_thread
 
 Floats = NDArray[np.float64]
 
@@ -126,6 +128,7 @@ class Fit:
         return self.model.engine is not None and self.model.engine.minimum.converged
 
     @cached_property
+    @one_thread()
     def comparison_values(self) -> pd.DataFrame:
         """For each fixed column: what its categories are compared with, or the mean of its numbers."""
         rows = []
@@ -142,6 +145,7 @@ class Fit:
     # Tables ----------------------------------------------------------------------------------------
 
     @cached_property
+    @one_thread()
     def components(self) -> pd.DataFrame:
         """Variance components, the residual last.
 
@@ -152,16 +156,19 @@ class Fit:
         return components.table(self.model, self.confidence)
 
     @cached_property
+    @one_thread()
     def shares(self) -> pd.DataFrame:
         """Share of each component with profile-likelihood limits, the residual not listed."""
         return components.share_table(self._sound, self.confidence)
 
     @cached_property
+    @one_thread()
     def correlations(self) -> pd.DataFrame:
         """Correlations between the effects of one member, with profile-likelihood limits."""
         return components.correlation_table(self.model, self.confidence)
 
     @cached_property
+    @one_thread()
     def coefficients(self) -> pd.DataFrame:
         """Fixed effects, indexed by term.
 
@@ -172,6 +179,7 @@ class Fit:
         return coefficients.table(self.model, self._inference, self.confidence)
 
     @cached_property
+    @one_thread()
     def coefficients_profiled(self) -> pd.DataFrame:
         """Fixed effects of an ordinal model with profile-likelihood limits in place of Wald's."""
         if not self.model.ordinal:
@@ -179,10 +187,12 @@ class Fit:
         return coefficients.profile_table(self._sound, self.inference, self.confidence)
 
     @cached_property
+    @one_thread()
     def thresholds(self) -> pd.DataFrame:
         """Cut-points of an ordinal model on the latent scale, none for a linear one."""
         return coefficients.threshold_table(self.model, self._inference, self.confidence)
 
+    @entry()
     def effects(self, name: str) -> pd.DataFrame:
         """Shrunken effects of the members of one grouping.
 
@@ -206,6 +216,7 @@ class Fit:
 
     # Means, contrasts, predictions, new data ---------------------------------------------------------
 
+    @entry()
     def means(
         self,
         of: str | Sequence[str],
@@ -243,6 +254,7 @@ class Fit:
         made = means.cells(self._sound, self.inference, of, at, over, scale, random)
         return means.mean_table(self.inference, made, self.confidence)
 
+    @entry()
     def contrasts(
         self,
         of: str | Sequence[str],
@@ -278,6 +290,7 @@ class Fit:
             self.inference, made, self.confidence, against=against, within=inner, adjust=adjust
         )
 
+    @entry(named=True, keep_index=True)
     def predict(
         self,
         data: pd.DataFrame | None = None,
@@ -306,6 +319,7 @@ class Fit:
         """
         return predict.table(self._sound, data, random, scale, interval, self.confidence)
 
+    @entry()
     def simulate(self, n: int = 1, *, seed: int = 0) -> pd.DataFrame:
         """Draw new responses for the rows of the data, with new members of every grouping.
 
@@ -317,6 +331,7 @@ class Fit:
         """
         return resample.simulate(self._sound, n, seed)
 
+    @entry()
     def bootstrap(self, replicates: int = 500, *, seed: int = 0) -> pd.DataFrame:
         """Parametric bootstrap of the variances: intervals, and the bias of the estimates.
 
@@ -333,6 +348,7 @@ class Fit:
 
     # Checks ----------------------------------------------------------------------------------------
 
+    @entry()
     def residuals(self, *, seed: int = 0) -> pd.DataFrame:
         """Randomised-quantile residuals, standard normal where the model is right [dunn_smyth_1996].
 
@@ -341,6 +357,7 @@ class Fit:
         """
         return checks.residual_table(self._sound, seed)
 
+    @entry()
     def level_counts(self, by: str | None = None) -> pd.DataFrame:
         """How often each level was given and how often the model expects it, for each value of a column.
 
@@ -348,6 +365,7 @@ class Fit:
         """
         return checks.level_table(self._sound, by)
 
+    @entry()
     def proportional_odds(self, column: str) -> tuple[pd.DataFrame, Comparison]:
         """Whether a column, such as the criterion, shifts all cut-points alike.
 
@@ -360,6 +378,7 @@ class Fit:
         table = checks.shift_table(self.model, free, column, self.confidence)
         return table, compare.likelihood_ratio(self.model, free, "ml", "ml")
 
+    @entry()
     def influence(self, name: str, *, term: str | None = None) -> pd.DataFrame:
         """What the fixed terms would do without the ratings of one member, in one step.
 
@@ -413,6 +432,7 @@ class Fit:
         return self.model
 
     @cached_property
+    @one_thread()
     def inference(self) -> Inference:
         """Covariance of the fixed parameters and degrees of freedom."""
         return coefficients.inference(self._sound, self.degrees)
@@ -422,6 +442,7 @@ class Fit:
         return None if self.model.engine is None or self.model.verdict else self.inference
 
 
+@entry()
 def likelihood_ratio(smaller: Fit, larger: Fit) -> Comparison:
     """Test whether the larger model fits better than chance alone would make it.
 

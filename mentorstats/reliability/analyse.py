@@ -7,6 +7,7 @@ from functools import cached_property
 
 import pandas as pd
 
+from mentorstats.entry import entry
 from mentorstats.policy import Policy
 from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
@@ -51,6 +52,7 @@ class Survey:
         return change_between_halves(self.plans.scores, confidence=self.confidence, seed=self.seed)
 
 
+@entry()
 def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: int = 0) -> Survey:
     """Ask everything about the components of a score; each part is computed when it is first asked for.
 

@@ -369,7 +369,7 @@ def test_alike_recordings_make_verdicts_harder():
         ({"key_shares": [0.5, 0.6]}, "no shares"),
         ({"exact": [80]}, "no fractions"),
         ({"correlation": 1.0}, "no fractions"),
-        ({"replicates": 0}, "0 replicates"),
+        ({"replicates": 0}, "replicates is 0"),
     ],
 )
 def test_an_impossible_simulation_is_refused(change, message):

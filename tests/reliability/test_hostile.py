@@ -223,7 +223,7 @@ def test_labels_are_no_scores():
     [
         ({"visit": 2}, {}, "sizes names"),
         ({"rater": 0}, {}, "whole numbers"),
-        ({"rater": 1.5}, {}, "whole numbers"),
+        ({"rater": 1.5}, {}, "a whole number"),
         ({"rater": []}, {}, "empty"),
         ({}, {"fixed": ["lesson", "rater"], "nested": None}, "fixed"),
         ({}, {"cost": {"visit": 3}}, "cost names"),

@@ -15,6 +15,7 @@ from mentorstats.agreement.coefficients import intervals, scope
 from mentorstats.agreement.coefficients.chance import Share
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.tabulate import Tabulation
+from mentorstats.entry import entry
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Columns: TypeAlias = str | Sequence[str]
@@ -22,6 +23,7 @@ Columns: TypeAlias = str | Sequence[str]
 _EPS = 1e-12
 
 
+@entry(named=True)
 def by_level(
     ratings: pd.DataFrame,
     *,
@@ -61,6 +63,7 @@ def by_level(
     return to_frame(rows, index="level")
 
 
+@entry(named=True)
 def paired_counts(
     ratings: pd.DataFrame,
     *,

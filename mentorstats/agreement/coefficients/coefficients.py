@@ -17,6 +17,7 @@ from mentorstats.agreement.coefficients.members import Asked, Kind, kinds
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import names
 from mentorstats.agreement.counts.tabulate import Tabulation, from_grid
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -32,6 +33,7 @@ _SINGLE_LEVEL = (
 )
 
 
+@entry(named=True)
 def coefficients(
     ratings: pd.DataFrame,
     *,
@@ -160,6 +162,7 @@ def _labels(column: pd.Series) -> pd.Index:
     return labels
 
 
+@entry()
 def from_codes(
     codes: npt.NDArray[np.integer],
     *,

@@ -49,7 +49,7 @@ def _names_raters(ratings: pd.DataFrame, column: str, rater: Sequence[str]) -> b
     if len(rater) != 1:
         return False
     given = ratings[column].dropna()
-    return bool(len(given)) and bool(given.isin(ratings[rater[0]].unique()).all())
+    return bool(len(given)) and set(given.unique()) <= set(ratings[rater[0]].dropna().unique())
 
 
 def _plural(column: str) -> str:

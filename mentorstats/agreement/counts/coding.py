@@ -91,6 +91,23 @@ def names(columns: Columns) -> list[str]:
     return [columns] if isinstance(columns, str) else list(columns)
 
 
+def keys(columns: Columns, argument: str) -> list[str]:
+    """Columns that together name something, as a list.
+
+    Raises
+    ------
+    ArgumentError
+        No column is named, or one is named twice.
+    """
+    found = names(columns)
+    if not found or len(set(found)) < len(found):
+        raise ArgumentError(
+            f"{argument} names {f'a column twice ({found})' if found else 'no column'}",
+            remedy="Name one column, or several different ones.",
+        )
+    return found
+
+
 def code(
     ratings: pd.DataFrame,
     *,
@@ -116,14 +133,14 @@ def code(
     DuplicateRatingError
         A rater rated the same unit twice.
     """
-    wanted = [*names(unit), *names(rater), level]
+    wanted = [*keys(unit, "unit"), *keys(rater, "rater"), level]
     for further in (cluster, by, unit_weights):
         wanted += names(further) if further is not None else []
     need_columns(ratings.columns, wanted, where=_WHERE)
     declared, level_code = code_levels(ratings[level], levels)
     unit_code, rater_code = group_codes(ratings, names(unit)), ordered_codes(ratings, names(rater))
     if by is not None:
-        unit_code = _apart(unit_code, group_numbers(ratings, names(by)))
+        unit_code = _apart(unit_code, group_numbers(ratings, keys(by, "by")))
     kept = (level_code >= 0) & (unit_code >= 0) & (rater_code >= 0)
     rows = np.flatnonzero(kept)
     coded_unit, coded_rater = renumber(unit_code[rows]), renumber(rater_code[rows])
@@ -328,8 +345,9 @@ def named_clusters(
     A column nested in another adds nothing: the higher one stands for both.
     """
     codes = []
+    columns = keys(list(dict.fromkeys(columns)), "cluster")
     for column in columns:
-        of_column = group_codes(ratings, [column])[rows]
+        of_column = ordered_codes(ratings, [column])[rows]
         missing = rows[of_column < 0]
         if len(missing):
             raise ArgumentError(

@@ -11,11 +11,13 @@ from collections.abc import Sequence
 import pandas as pd
 
 from mentorstats.agreement.counts.pairing import ROLES, SHARED, UNIT, double_scored
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 
 ON_ONE = ["rubric", "rubric_version", "criterion", "rater_role"]  # ranks are compared within these
 
 
+@entry()
 def lesson_table(
     long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES, more: pd.DataFrame | None = None
 ) -> pd.DataFrame:
@@ -56,6 +58,7 @@ def lesson_table(
     return table if more is None else _joined(table, more)
 
 
+@entry()
 def by_rater(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) -> pd.DataFrame:
     """Double-scored lessons of each rater, and with whom most of them were.
 
@@ -113,6 +116,7 @@ def over_raters(of_raters: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(list(parts.values()), index=index if parts else None, columns=columns)
 
 
+@entry()
 def partners(pairs: pd.DataFrame) -> pd.DataFrame:
     """Say with whom each rater's double-scored lessons were.
 
@@ -145,7 +149,7 @@ def _rated(long: pd.DataFrame, roles: tuple[str, str] | None) -> pd.DataFrame:
     need_columns(
         long.columns, [*UNIT, "rater", "rater_role", "candidate", "level", "rank"], where="long table"
     )
-    known = long[[*UNIT, "rater", "level"]].notna().all(axis=1)
+    known = long[[*UNIT, "rater", "level", "rank"]].notna().all(axis=1)
     return long[known if roles is None else known & long["rater_role"].isin(roles)]
 
 

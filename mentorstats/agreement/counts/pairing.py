@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.entry import entry
+from mentorstats.errors import ArgumentError, DuplicateRatingError, need_columns
 
 VERSION = ["rubric", "rubric_version"]
 UNIT = ["observation", *VERSION, "criterion"]
@@ -15,14 +16,15 @@ SHARED = ["placement", "candidate", "cohort", "site", "licensure_area", "grade_b
 BY_SIDE = ("rater", "rater_role", "level", "rank")
 
 
+@entry()
 def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) -> pd.DataFrame:
     """Pair the ratings that two raters gave to the same criterion of the same lesson.
 
     Parameters
     ----------
     long
-        The long table (`Records.long`). Ratings without a level, a rater or a part of the unit pair with
-        nothing: two lessons without a name are not the same lesson.
+        The long table (`Records.long`). Ratings without a level or rank, a rater or a part of the unit
+        pair with nothing: two lessons without a name are not the same lesson.
     roles
         The two roles; the same role twice pairs different raters of that role, each pair once. None
         pairs any two raters, each pair once, first the one whose name comes first.
@@ -40,12 +42,15 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) 
     ------
     ColumnError
         A column of the long table is missing.
+    DuplicateRatingError
+        A rater rated the same criterion of the same lesson more than once.
     """
     shared = [name for name in SHARED if name in long.columns]
     needed = [*UNIT, "rater", "rater_role", "level", "rank", "independent"]
     need_columns(long.columns, needed, where="long table")
-    known = long[[*UNIT, "rater", "level"]].notna().all(axis=1)
+    known = long[[*UNIT, "rater", "level", "rank"]].notna().all(axis=1)
     rated = long.loc[known, [*needed, *shared]]
+    _refuse_twice(rated)
     sides = [rated, rated] if roles is None else [rated[rated["rater_role"] == role] for role in roles]
     pairs = sides[0].merge(sides[1][needed], on=UNIT, suffixes=("_first", "_second"), sort=False)
     if roles is None or roles[0] == roles[1]:
@@ -67,6 +72,7 @@ def double_scored(long: pd.DataFrame, *, roles: tuple[str, str] | None = ROLES) 
     ].reset_index(drop=True)
 
 
+@entry()
 def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervisor")) -> pd.DataFrame:
     """Put the two ratings of each pair under each other, ready for `coefficients`.
 
@@ -87,7 +93,9 @@ def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervi
         raise ArgumentError(
             f"both sides are called {names[0]!r}", remedy="Give the two sides different names."
         )
-    kept = [name for name in pairs.columns if not name.endswith(("_first", "_second"))]
+    sided = [f"{column}_{side}" for side in ("first", "second") for column in BY_SIDE]
+    need_columns(pairs.columns, sided, where="pairs")
+    kept = [name for name in pairs.columns if not str(name).endswith(("_first", "_second"))]
     sides = []
     for name, side in zip(names, ("first", "second"), strict=True):
         of_side = pairs[kept].assign(pair=range(len(pairs)), side=name)
@@ -95,6 +103,18 @@ def stacked(pairs: pd.DataFrame, *, names: tuple[str, str] = ("mentor", "supervi
             of_side[column] = pairs[f"{column}_{side}"]
         sides.append(of_side)
     return pd.concat(sides, ignore_index=True)
+
+
+def _refuse_twice(rated: pd.DataFrame) -> None:
+    twice = rated.duplicated([*UNIT, "rater", "rater_role"], keep=False)
+    if twice.any():
+        first = rated[twice].iloc[0]
+        raise DuplicateRatingError(
+            f"{first['rater']!r} rated {first['criterion']!r} of {first['observation']!r} more than once "
+            f"({int(twice.sum())} rows, first at {rated.index[twice.to_numpy()][0]})",
+            where="long table",
+            remedy="Keep one rating of a rater for each lesson and criterion; `mentorstats check` lists all.",
+        )
 
 
 def each_version(

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status
 
@@ -25,6 +26,7 @@ _FAR = 15.0  # log-odds: a fitted probability beyond 3 in 10 million is a sign o
 _LEAST_DOUBLE = 2
 
 
+@entry(named=True, keep_index=True)
 def likeness(
     lessons: pd.DataFrame, columns: Sequence[str], *, weights: pd.Series | None = None
 ) -> pd.DataFrame:
@@ -116,6 +118,7 @@ class LessonWeights:
         return pd.DataFrame([row | {"reference": "cole_hernan_2008"}])
 
 
+@entry(named=True, keep_index=True)
 def inverse_probability_weights(
     lessons: pd.DataFrame, columns: Sequence[str], *, trim: float = TRIM
 ) -> LessonWeights:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import TypeAlias
 
 import numpy as np
@@ -22,12 +23,15 @@ from mentorstats.agreement.coefficients import weights as weighting
 from mentorstats.agreement.coefficients.chance import COMPLETE, agreements
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import Columns
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Array: TypeAlias = npt.NDArray[np.float64]
+Shares: TypeAlias = Sequence[float] | npt.NDArray[np.floating]
 
 MOST_CLUSTERS = 10**7  # beyond this the plan is called impossible
+MOST_ROWS = 10_000  # of one table
 
 _SUMS_TO_ONE = 1e-6
 
@@ -57,7 +61,7 @@ class Pair:
         return (self.variance + shared) / (n_clusters * pairs)
 
 
-def joint(kappa: float, margins: Sequence[float] | npt.ArrayLike) -> Array:
+def joint(kappa: float, margins: Shares) -> Array:
     """Shares of every pair of levels, where two raters use the levels alike.
 
     A pair is one level given twice with probability kappa and two independent levels otherwise.
@@ -73,9 +77,9 @@ def joint(kappa: float, margins: Sequence[float] | npt.ArrayLike) -> Array:
     -------
     array (q, q)
     """
-    pi = np.asarray(margins, dtype=float)
+    pi = np.atleast_1d(np.asarray(margins, dtype=float))
     shares = kappa * np.diag(pi) + (1 - kappa) * np.outer(pi, pi)
-    if pi.ndim != 1 or len(pi) < 2 or (pi < 0).any() or abs(pi.sum() - 1) > _SUMS_TO_ONE:
+    if pi.ndim != 1 or len(pi) < 2 or (pi < 0).any() or not abs(pi.sum() - 1) <= _SUMS_TO_ONE:
         raise ArgumentError("margins are no shares", allowed="two shares or more that add up to 1")
     if not (shares >= 0).all() or not kappa < 1:
         raise ArgumentError(f"kappa {kappa} cannot be had at these margins", allowed="0 to below 1")
@@ -97,7 +101,7 @@ def of_joint(shares: npt.ArrayLike, *, weights: str | npt.ArrayLike = "identity"
     [fleiss_cohen_everitt_1969], the variance of weighted kappa for n = 1.
     """
     p = np.asarray(shares, dtype=float)
-    if p.ndim != 2 or p.shape[0] != p.shape[1] or (p < 0).any() or abs(p.sum() - 1) > _SUMS_TO_ONE:
+    if p.ndim != 2 or p.shape[0] != p.shape[1] or (p < 0).any() or not abs(p.sum() - 1) <= _SUMS_TO_ONE:
         raise ArgumentError("shares are no square table", allowed="a square table that adds up to 1")
     w = weighting.matrix(weights, np.arange(1.0, len(p) + 1))
     rows, columns = p.sum(axis=1), p.sum(axis=0)
@@ -112,11 +116,12 @@ def of_joint(shares: npt.ArrayLike, *, weights: str | npt.ArrayLike = "identity"
     return Pair(kappa, variance, agreement / (1 - p_e) ** 2)
 
 
+@entry()
 def precision(
     n_clusters: int | Iterable[int],
     *,
     kappa: float,
-    margins: Sequence[float] | npt.ArrayLike,
+    margins: Shares,
     pairs: float = 1,
     correlation: float = 0.0,
     lessons: float = 1,
@@ -163,15 +168,23 @@ def precision(
     """
     pair = _pair(kappa, margins, weights)
     _legal(pairs, correlation, lessons, confidence)
-    numbers = [n_clusters] if isinstance(n_clusters, int | np.integer) else list(n_clusters)
+    _legal_floor(floor)
+    numbers = (
+        [n_clusters] if isinstance(n_clusters, int | np.integer) else list(islice(n_clusters, MOST_ROWS + 1))
+    )
+    if len(numbers) > MOST_ROWS or not all(1 <= c <= MOST_CLUSTERS for c in numbers):
+        raise ArgumentError(
+            "n_clusters is out of range", allowed=f"up to {MOST_ROWS} whole numbers from 1 to {MOST_CLUSTERS}"
+        )
     rows = [_row(pair, int(c), pairs, correlation, lessons, floor, confidence) for c in numbers]
     return pd.DataFrame(rows, index=pd.Index([int(c) for c in numbers], name="n_clusters"))
 
 
+@entry()
 def double_scores_needed(
     *,
     kappa: float,
-    margins: Sequence[float] | npt.ArrayLike,
+    margins: Shares,
     half_width: float | None = None,
     floor: float | None = None,
     power: float = 0.8,
@@ -213,6 +226,7 @@ def double_scores_needed(
             lambda c: _width(pair, c, pairs, correlation, confidence) <= half_width, "half_width"
         )
     if floor is not None:
+        _legal_floor(floor)
         if not floor < pair.kappa:
             raise ArgumentError(
                 f"floor {floor} is not below kappa {pair.kappa}", remedy="Expect a higher kappa."
@@ -227,6 +241,7 @@ def double_scores_needed(
     return found
 
 
+@entry(named=True)
 def disagreement_correlation(
     ratings: pd.DataFrame,
     *,
@@ -281,7 +296,7 @@ def disagreement_correlation(
     return to_frame([replace(bare, value=(ms_between - ms_within) / spread)])
 
 
-def _pair(kappa: float, margins: Sequence[float] | npt.ArrayLike, weights: str | npt.ArrayLike) -> Pair:
+def _pair(kappa: float, margins: Shares, weights: str | npt.ArrayLike) -> Pair:
     given = np.asarray(margins, dtype=float)
     if given.ndim != 2:
         return of_joint(joint(kappa, given), weights=weights)
@@ -295,12 +310,17 @@ def _pair(kappa: float, margins: Sequence[float] | npt.ArrayLike, weights: str |
 
 
 def _legal(pairs: float, correlation: float, lessons: float, confidence: float) -> None:
-    if not pairs >= 1 or not lessons > 0:
+    if not 1 <= pairs < math.inf or not 0 < lessons < math.inf:
         raise ArgumentError(f"{pairs} pairs and {lessons} lessons a cluster", allowed="1 pair or more")
     if not 0 <= correlation <= 1:
         raise ArgumentError(f"correlation is {correlation}", allowed="0 to 1")
     if not 0 < confidence < 1:
         raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")
+
+
+def _legal_floor(floor: float) -> None:
+    if not (math.isnan(floor) or -1 < floor < 1):
+        raise ArgumentError(f"floor is {floor}", allowed="a kappa above -1 and below 1")
 
 
 def _bounds(pair: Pair, c: int, pairs: float, correlation: float, confidence: float) -> tuple[float, float]:

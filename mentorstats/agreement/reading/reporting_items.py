@@ -11,8 +11,10 @@ from collections.abc import Mapping
 import pandas as pd
 
 from mentorstats import study
+from mentorstats.entry import entry
 from mentorstats.errors import need_columns
 from mentorstats.sources import source
+from mentorstats.tables import numbers
 
 DATA, GIVEN, MISSING = "data", "given", "missing"
 
@@ -26,7 +28,16 @@ _METHODS = {
     "none": "no interval",
 }
 
+_COUNTS = {
+    "n_units": "units rated twice or more",
+    "n_raters": "raters",
+    "n_ratings": "ratings",
+    "n_clusters": "clusters",
+    "n_left_out": "rows left out for a missing value",
+}
 
+
+@entry(keep_index=True)
 def reporting_items(
     found: pd.DataFrame,
     *,
@@ -70,6 +81,8 @@ def reporting_items(
         ``given`` names something that is no item.
     """
     need_columns(found.columns, ("value", "low", "high", "interval_method", "n_units"), where="found")
+    counts = [name for name in found.columns if name in _COUNTS]
+    found = found.assign(**{name: numbers(found[name], "found") for name in counts})
     told = _told(found, long, raters, weights, cluster, detailed)
     written = study.checked(given or {}, where="given")
     rows = []
@@ -154,14 +167,7 @@ def _names(found: pd.DataFrame) -> list[str]:
 
 
 def _numbers(found: pd.DataFrame, ratings: pd.DataFrame) -> str:
-    counts = {
-        "n_units": "units rated twice or more",
-        "n_raters": "raters",
-        "n_ratings": "ratings",
-        "n_clusters": "clusters",
-        "n_left_out": "rows left out for a missing value",
-    }
-    parts = [f"{_range(found[name])} {what}" for name, what in counts.items() if _known(found, name)]
+    parts = [f"{_range(found[name])} {what}" for name, what in _COUNTS.items() if _known(found, name)]
     for column, what in (("candidate", "candidates"), ("observation", "lessons")):
         if column in ratings.columns:
             parts.append(f"{ratings[column].nunique()} {what}")

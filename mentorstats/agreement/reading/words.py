@@ -22,8 +22,10 @@ from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import Columns
 from mentorstats.bands import Scale
 from mentorstats.bands import scale as scale_of
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.policy import Policy
+from mentorstats.tables import numbers
 
 HIGH_AGREEMENT = "paradox_agreement"
 LOW_KAPPA = "paradox_kappa"
@@ -32,6 +34,7 @@ _LOWEST, _HIGHEST = -1.0, 1.0  # range of a coefficient beyond chance
 _SHARES = ("percent_agreement", "percent_adjacent", "prevalence_index", "bias_index")
 
 
+@entry(keep_index=True)
 def read_against(
     found: pd.DataFrame | float,
     scale: str | Scale,
@@ -71,7 +74,8 @@ def read_against(
     names = [str(key[-1] if isinstance(key, tuple) else key) for key in table.index]
     errors = table["se"] if "se" in table.columns else pd.Series(math.nan, index=table.index)
     columns = [
-        np.asarray(column, dtype=float) for column in (table["value"], errors, table["low"], table["high"])
+        numbers(column, "found").to_numpy(dtype=float, na_value=math.nan)
+        for column in (table["value"], errors, table["low"], table["high"])
     ]
     rows = [
         _row(name, value, se, lower, upper, words, probability)
@@ -120,6 +124,7 @@ def _remark(name: str, words: Scale) -> tuple[str]:
     return (f"{words.author} proposed these words for {', '.join(words.proposed_for)}.",)
 
 
+@entry()
 def benchmark(value: float, se: float, scale: str | Scale, *, probability: float = 0.95) -> pd.DataFrame:
     """Say which band may be claimed, allowing for the error of the estimate.
 
@@ -180,6 +185,10 @@ def _memberships(value: float, se: float, words: Scale) -> npt.NDArray[np.float6
     """Probability of each band, lowest first."""
     above = stats.norm.cdf((value - np.array(words.edges)) / se)
     whole = stats.norm.cdf((value - _LOWEST) / se) - stats.norm.cdf((value - _HIGHEST) / se)
+    if not whole > 0:
+        raise ArgumentError(
+            f"value {value} with standard error {se}", allowed="a coefficient between -1 and 1 and its error"
+        )
     return np.asarray((above[:-1] - above[1:]) / whole)
 
 
@@ -190,6 +199,7 @@ def _assured(value: float, se: float, words: Scale, probability: float) -> int:
     return len(words.labels) - 1 - reached
 
 
+@entry(named=True)
 def paradox(
     ratings: pd.DataFrame,
     *,

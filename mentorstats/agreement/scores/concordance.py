@@ -15,6 +15,7 @@ from mentorstats.agreement.counts import coding
 from mentorstats.agreement.scores import scores as scoring
 from mentorstats.agreement.scores.icc import MeanSquares, mean_squares
 from mentorstats.agreement.scores.scores import Columns, Scores
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -24,6 +25,7 @@ _REMEDY = "Leave those units out, or the raters who did not score them."
 _ROUGH = 8  # units; with fewer the chi-squared distribution of W is rough [siegel_1956]
 
 
+@entry(named=True)
 def kendall_w(
     ratings: pd.DataFrame,
     *,
@@ -107,6 +109,7 @@ def _ties(ranks: Array) -> float:
     return float((t**3 - t).sum())
 
 
+@entry(named=True)
 def finn(
     ratings: pd.DataFrame,
     *,

@@ -19,6 +19,7 @@ from scipy import stats
 
 from mentorstats.agreement.scores import scores as scoring
 from mentorstats.agreement.scores.scores import Columns, Scores
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -40,6 +41,7 @@ _TYPES = {
 _REFERENCES = {"1": "shrout_fleiss_1979", "a": "mcgraw_wong_1996", "c": "shrout_fleiss_1979"}
 
 
+@entry(named=True)
 def icc(
     ratings: pd.DataFrame,
     *,

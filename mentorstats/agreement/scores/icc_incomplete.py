@@ -44,6 +44,7 @@ from mentorstats.agreement.scores.incomplete_components import (
 )
 from mentorstats.agreement.scores.overlap import harmonic_mean, sharing
 from mentorstats.agreement.scores.scores import Columns, Scores
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -61,6 +62,7 @@ _TOO_LARGE = f"No interval: more than {variance_draws.MOST} raters and clusters 
 _NESTED = "No rater scored two units, so severity cannot be told from the rest of the error."
 
 
+@entry(named=True)
 def icc_incomplete(
     ratings: pd.DataFrame,
     *,

@@ -15,6 +15,7 @@ from mentorstats.agreement.coefficients import means, scope
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.scores import scores as scoring
 from mentorstats.agreement.scores.scores import Columns
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 
@@ -26,6 +27,7 @@ NAMES = ("mean_difference", "lower_limit", "upper_limit", "half_width")
 _POINTS = 80  # of the quadrature over the mean; the factor is then right to ten digits
 
 
+@entry(named=True)
 def limits_of_agreement(
     ratings: pd.DataFrame,
     *,

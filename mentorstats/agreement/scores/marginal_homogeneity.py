@@ -15,6 +15,7 @@ from scipy import stats
 from mentorstats.agreement.coefficients import intervals
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import Columns
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
 
@@ -26,6 +27,7 @@ CLUSTERED = "between_clusters"
 _EPS = 1e-9
 
 
+@entry(named=True)
 def marginal_homogeneity(
     ratings: pd.DataFrame,
     *,

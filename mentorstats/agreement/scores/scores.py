@@ -95,12 +95,15 @@ def read(
         A column is missing; a score is no number and its order is not declared, or is infinite; a
         rater scored a unit twice.
     """
-    unit_names, rater_names = coding.names(unit), coding.names(rater)
+    unit_names, rater_names = coding.keys(unit, "unit"), coding.keys(rater, "rater")
     need_columns(ratings.columns, [*unit_names, *rater_names, level], where=_WHERE)
     score = _numbers(ratings[level], levels)
     unit_code = coding.ordered_codes(ratings, unit_names)
     rater_code = coding.ordered_codes(ratings, rater_names)
     rows = np.flatnonzero(~np.isnan(score) & (unit_code >= 0) & (rater_code >= 0))
+    rows = rows[
+        np.lexsort((rater_code[rows], unit_code[rows]))
+    ]  # what is drawn must not depend on their order
     of_unit, of_rater = coding.renumber(unit_code[rows]), coding.renumber(rater_code[rows])
     coding.refuse_twice(ratings, rows, of_unit, of_rater)
     return Scores(of_unit, of_rater, score[rows], rows, len(ratings), unit_names, rater_names)

@@ -28,6 +28,7 @@ from mentorstats.calibration.base.rows import (
     used_rows,
 )
 from mentorstats.calibration.base.step import NOTHING, Step
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, ModelError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit, fit
@@ -326,6 +327,7 @@ class Base:
         return sparse.csr_array((values, (np.arange(n), self.rater_of_row)), shape=(n, len(self.raters)))
 
 
+@entry()
 def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
     """Fit the base model to the long table.
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.rows import FORM
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.mixed.engines.links import BEYOND, cumulative, pieces
 from mentorstats.progress import track
@@ -28,6 +29,7 @@ DRAWS = 200
 METHOD = "simulated_without_refit"
 FRESH = ("observation", FORM)  # groupings whose effects are drawn anew
 FEWEST = 50  # draws below which no limits are given
+MOST_CELLS = 100_000_000  # ratings drawn in all, of five bytes each
 KEPT = 20
 _STEPS = 2
 _CELLS = 2_000_000  # ratings × draws worked on at once
@@ -65,6 +67,7 @@ class Redraws:
             yield self.ranks[:, part].astype(np.float64), self.predictor[:, part].astype(np.float64)
 
 
+@entry()
 def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
     """Draw ratings for all rows of the base fit.
 
@@ -80,9 +83,10 @@ def redraws(base: Base, *, draws: int = DRAWS, seed: int = 0) -> Redraws:
     ArgumentError
         Too few draws.
     """
-    if draws < FEWEST:
-        raise ArgumentError(f"{draws} draws", allowed=f"{FEWEST} or more")
     n = len(base.rows)
+    most = max(FEWEST, MOST_CELLS // max(n, 1))
+    if not FEWEST <= draws <= most:
+        raise ArgumentError(f"{draws} draws", allowed=f"{FEWEST} to {most} for {n} ratings")
     ranks, predictor = np.empty((n, draws), dtype=np.uint8), np.empty((n, draws), dtype=np.float32)
     without = np.empty((n, KEPT), dtype=np.float32)
     edges = cutpoint_rows(base)

@@ -21,6 +21,7 @@ from mentorstats.calibration.groups import effect_rows, rater_groups
 from mentorstats.calibration.groups.criterion_shifts import criterion_rows, shifts_of
 from mentorstats.calibration.groups.sides import Sides, candidates, compared, sizes, within
 from mentorstats.calibration.raters.rater_variance import between, members
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
@@ -102,6 +103,7 @@ class _Asked:
         )
 
 
+@entry()
 def candidate_groups(placements: pd.DataFrame, field: str) -> pd.Series:
     """Group of each candidate from their placements, missing where not recorded or where records differ.
 
@@ -126,6 +128,7 @@ def candidate_groups(placements: pd.DataFrame, field: str) -> pd.Series:
     return agreed.reindex(every).rename(field)
 
 
+@entry()
 def fairness(
     base: Base,
     groups: pd.Series,

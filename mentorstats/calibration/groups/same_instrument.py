@@ -17,6 +17,7 @@ from mentorstats.calibration.groups import effect_rows
 from mentorstats.calibration.groups.criterion_shifts import Shifts, criterion_rows, shifts_of
 from mentorstats.calibration.groups.cut_points import between_versions, refitted
 from mentorstats.calibration.groups.sides import Sides, compared, sizes
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
@@ -58,6 +59,7 @@ class SameInstrument:
     status_note: str
 
 
+@entry()
 def same_instrument(
     base: Base,
     policy: Policy,

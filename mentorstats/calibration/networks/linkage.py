@@ -20,6 +20,7 @@ from mentorstats.calibration.networks.codes import VERSION, Forms, combined, for
 from mentorstats.calibration.networks.graphs import firm_parts, joined
 from mentorstats.calibration.networks.meetings import counts, shared_lessons
 from mentorstats.calibration.networks.notes import NONE, OTHER_ROLE, SAME_CANDIDATES, SAME_LESSONS
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
 
@@ -90,6 +91,7 @@ class Linkage:
     notes: tuple[str, ...]
 
 
+@entry()
 def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False) -> Linkage:
     """Find the networks of raters, how each rater is linked in them and what they hang on.
 
@@ -149,6 +151,7 @@ def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool
     )
 
 
+@entry()
 def by_version(
     ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False
 ) -> dict[tuple[str, ...], Linkage]:

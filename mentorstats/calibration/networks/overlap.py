@@ -12,12 +12,14 @@ import pandas as pd
 
 from mentorstats.calibration.networks.codes import PLACES, RUBRIC_VERSION, forms
 from mentorstats.calibration.networks.graphs import joined
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status
 
 BY = {**{name: name for name in PLACES}, "rubric_version": RUBRIC_VERSION}
 
 
+@entry()
 def in_common(ratings: pd.DataFrame, *, by: str = "cohort", dependent: bool = False) -> pd.DataFrame:
     """Count the raters that each two cohorts, sites or versions have in common, by role.
 

@@ -14,6 +14,7 @@ from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.rows import FORM, MEASURE, WEEKS
 from mentorstats.calibration.base.within_candidates import candidate_grouping
 from mentorstats.calibration.raters.assignment import Assignment
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.tables.levels_scale import Places, level_shares
@@ -50,6 +51,7 @@ class Adjusted:
     summary: pd.DataFrame
 
 
+@entry()
 def adjusted_scores(
     base: Base, *, assignment: Assignment | None = None, cut: float | None = None, confidence: float = 0.95
 ) -> Adjusted:

@@ -20,6 +20,7 @@ from mentorstats.calibration.raters.group_means import by_group_means
 from mentorstats.calibration.raters.rater_effects import errors
 from mentorstats.calibration.raters.rater_rows import interval_columns
 from mentorstats.calibration.raters.rater_variance import Between, between, members
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.engines.joint import Joint
@@ -83,6 +84,7 @@ class Assignment:
         return not (self.roles["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value).any()
 
 
+@entry()
 def assignment_check(base: Base, *, confidence: float = 0.95, level: float = 0.05) -> Assignment:
     """Compare raters' severity with candidates as a random sample and within candidates.
 

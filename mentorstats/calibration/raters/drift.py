@@ -25,6 +25,7 @@ from mentorstats.calibration.raters.rater_rows import (
     interval_columns,
 )
 from mentorstats.calibration.raters.rater_variance import Between
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 
@@ -75,11 +76,13 @@ class Drift:
     roles: pd.DataFrame
 
 
+@entry()
 def drift(base: Base, *, per: str = "week", confidence: float = 0.95) -> pd.DataFrame:
     """Differences in drift between raters of a role: ``raters`` of `drift_between`."""
     return drift_between(base, per=per, confidence=confidence).raters
 
 
+@entry()
 def drift_between(base: Base, *, per: str = "week", confidence: float = 0.95) -> Drift:
     """Each rater's change against the middle of the role, by one step from the base fit [rao_1948].
 

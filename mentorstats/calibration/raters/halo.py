@@ -20,6 +20,7 @@ from mentorstats.calibration.raters.form_correlation import METHOD as LINEARISED
 from mentorstats.calibration.raters.form_correlation import residual_correlation
 from mentorstats.calibration.raters.form_table import Forms, both_forms, forms, mean_correlation, mean_spread
 from mentorstats.calibration.raters.rater_rows import finished, rater_rows, without_fit
+from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 
 Floats = NDArray[np.float64]
@@ -35,6 +36,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
+@entry()
 def halo(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) -> pd.DataFrame:
     """How closely each rater's criteria follow one another, in both forms, leniency beside.
 

@@ -10,13 +10,17 @@ from mentorstats.calibration.base.against_draws import adding, limits
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, redraws, shares
 from mentorstats.calibration.raters.rater_rows import finished, rater_rows
+from mentorstats.entry import entry
+from mentorstats.errors import need_columns
 from mentorstats.estimate import has_value
+from mentorstats.tables import numbers
 
 Floats = NDArray[np.float64]
 
 _EXPECTED = ("expected_share", "expected_share_low", "expected_share_high", "p_unused")
 
 
+@entry()
 def level_use(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) -> pd.DataFrame:
     """Counts and shares of every level by rater, with what is expected of them.
 
@@ -86,6 +90,8 @@ def _expected(base: Base, drawn: Redraws, given: Floats, confidence: float) -> d
     return {name: np.stack(values, axis=1).ravel() for name, values in out.items()}
 
 
+@entry(keep_index=True)
 def never_used(found: pd.DataFrame) -> pd.DataFrame:
     """Levels that a rater never gave, from `level_use`; ``p_unused`` says how far that is to be expected."""
-    return found[found["n"] == 0].reset_index(drop=True)
+    need_columns(found.columns, ["n"], where="found")
+    return found.loc[numbers(found["n"], "found").eq(0).fillna(False)].reset_index(drop=True)

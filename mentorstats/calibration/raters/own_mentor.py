@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +11,11 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from mentorstats.calibration.base.base import Base
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.engines.model import ROUNDING
+from mentorstats.tables import truths
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -28,6 +31,7 @@ _HOLDS_ROLE = "Holds whatever else the roles differ in: what they look for, when
 _ROLES_ALIASED = "The roles cannot be told from other terms of the model."
 
 
+@entry(keep_index=True)
 def is_own_mentor(rows: pd.DataFrame, placements: pd.DataFrame) -> pd.Series:
     """Whether each rating is by the mentor of the placement it belongs to.
 
@@ -58,7 +62,10 @@ def is_own_mentor(rows: pd.DataFrame, placements: pd.DataFrame) -> pd.Series:
     return own.mask(mentor.isna())
 
 
-def own_mentor_difference(base: Base, own_mentor: object, *, confidence: float = 0.95) -> pd.DataFrame:
+@entry()
+def own_mentor_difference(
+    base: Base, own_mentor: str | pd.Series | Sequence[object], *, confidence: float = 0.95
+) -> pd.DataFrame:
     """Ratings by the candidate's own mentor against those of others, other things equal.
 
     One Newton step from the base fit for one column [rao_1948], so within the model's raters, candidates
@@ -98,11 +105,11 @@ def own_mentor_difference(base: Base, own_mentor: object, *, confidence: float =
     return pd.DataFrame(rows).assign(n_left_out=unknown)
 
 
-def _own(base: Base, own_mentor: object) -> tuple[Bools, int]:
+def _own(base: Base, own_mentor: str | pd.Series | Sequence[object]) -> tuple[Bools, int]:
     if isinstance(own_mentor, str):
         need_columns(base.rows.columns, (own_mentor,), where="base.rows")
         own_mentor = base.rows[own_mentor]
-    values = pd.Series(pd.array(own_mentor, dtype="boolean"))  # type: ignore[call-overload]
+    values = truths(pd.Series(list(own_mentor), name="own_mentor", dtype="object"), "own_mentor")
     if len(values) != len(base.rows):
         raise ArgumentError(
             f"{len(values)} values of own_mentor", allowed=f"{len(base.rows)}, one a row of base.rows"

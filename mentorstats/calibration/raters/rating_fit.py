@@ -13,13 +13,14 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.calibration.base.against_draws import adding, limits, mean_square_ratio
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
 from mentorstats.calibration.raters.rater_rows import finished, rater_rows, without_fit
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 
@@ -42,8 +43,9 @@ class MeanSquares:
     response_z: Floats
 
 
+@entry()
 def mean_squares(
-    observed: ArrayLike, expected: ArrayLike, variance: ArrayLike, fourth: ArrayLike, axis: int
+    observed: Floats, expected: Floats, variance: Floats, fourth: Floats, axis: int
 ) -> MeanSquares:
     """Mean squares of responses with given expectations, as a table of persons by items.
 
@@ -62,23 +64,33 @@ def mean_squares(
     Σ(C/W²)/n² − 1/n for the fit by response; z = (v^⅓ − 1)(3/q) + q/3 [wright_masters_1982].
     """
     y, e, w, c = (np.asarray(a, dtype=np.float64) for a in (observed, expected, variance, fourth))
+    if not y.shape == e.shape == w.shape == c.shape or not -y.ndim <= axis < y.ndim:
+        raise ArgumentError(
+            f"arrays of shape {', '.join(str(a.shape) for a in (y, e, w, c))}, axis {axis}",
+            allowed="four arrays of one shape, and one of its axes",
+        )
     there = ~np.isnan(y)
+    if not (w[there] > 0).all():
+        raise ArgumentError("a response has no variance", where="variance", allowed="numbers above zero")
     e, w, c = np.where(there, e, 0.0), np.where(there, w, 1.0), np.where(there, c, 0.0)
     squares = np.where(there, (np.where(there, y, 0.0) - e) ** 2, 0.0)
     n, total = there.sum(axis=axis), (w * there).sum(axis=axis)
+    n, total = np.where(n > 0, n, np.nan), np.where(n > 0, total, np.nan)
     information = squares.sum(axis=axis) / total
     response = (squares / w).sum(axis=axis) / n
-    q_information = np.sqrt(((c - w**2) * there).sum(axis=axis)) / total
-    q_response = np.sqrt((c / w**2).sum(axis=axis) / n**2 - 1 / n)
+    q_information = np.sqrt(np.maximum(((c - w**2) * there).sum(axis=axis), 0.0)) / total
+    q_response = np.sqrt(np.maximum((c / w**2).sum(axis=axis) / n**2 - 1 / n, 0.0))
     return MeanSquares(
         information, response, _standardised(information, q_information), _standardised(response, q_response)
     )
 
 
 def _standardised(value: Floats, q: Floats) -> Floats:
-    return np.asarray((np.cbrt(value) - 1) * (3 / q) + q / 3)
+    known = np.where(q > 0, q, np.nan)
+    return np.asarray((np.cbrt(value) - 1) * (3 / known) + known / 3)
 
 
+@entry()
 def rating_fit(
     base: Base, drawn: Redraws | None = None, *, kind: Kind = "information", confidence: float = 0.95
 ) -> pd.DataFrame:
@@ -117,6 +129,7 @@ def rating_fit(
     )
 
 
+@entry()
 def criterion_fit(
     base: Base, drawn: Redraws | None = None, *, kind: Kind = "information", confidence: float = 0.95
 ) -> pd.DataFrame:

@@ -10,10 +10,12 @@ from scipy.stats import chi2, norm
 
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.raters.rater_effects import RaterEffects, rater_effects
-from mentorstats.errors import need_columns
+from mentorstats.entry import entry
+from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.design.layout import Categories
 from mentorstats.mixed.profile.held import hold_sd, variance_space
+from mentorstats.tables import numbers, statuses
 
 Numbers = dict[str, Any]
 
@@ -62,6 +64,7 @@ _ASSUMED = "{n} of {of} raters are told from their candidates by assumption only
 _ALONE = "One rater with a value: nothing to compare."
 
 
+@entry()
 def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.DataFrame:
     """How far raters differ, a row a role, and a row each network of a role with several.
 
@@ -109,6 +112,14 @@ def separation(base: Base, raters: pd.DataFrame, *, refit: bool = True) -> pd.Da
         where="raters",
     )
     known = has_value(base.status)
+    statuses(raters["status"], "raters")
+    unknown = set(raters["rater_role"].dropna().astype("str")) - set(base.counted["rater_role"])
+    if unknown:
+        raise ArgumentError(
+            f"the fit holds no role {min(unknown)!r}", where="raters", remedy="Give the table of `severity`."
+        )
+    errors = numbers(raters["contrast_se"], "raters")
+    raters = raters.assign(contrast_se=errors, n_ratings=numbers(raters["n_ratings"], "raters").fillna(0))
     spread = _spreads(base, refit) if known else {}
     means = _means(base) if known else {}
     rows = [

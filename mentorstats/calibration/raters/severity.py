@@ -18,8 +18,10 @@ from mentorstats.calibration.raters.rater_rows import (
     contrast_columns,
     interval_columns,
 )
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
+from mentorstats.tables import statuses
 
 Floats = NDArray[np.float64]
 
@@ -47,6 +49,7 @@ _BOUNDARY = (
 )
 
 
+@entry(keep_index=True)
 def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFrame:
     """Each rater's shift, shrunken and unshrunken, on the latent scale and on the level scale.
 
@@ -87,6 +90,7 @@ def severity(base: Base, *, networks: pd.DataFrame | None = None) -> pd.DataFram
     if networks is not None:
         networks = networks.reset_index() if "rater" in networks.index.names else networks
         need_columns(networks.columns, ("rater", "network", "status"), where="networks")
+        statuses(networks["status"], "networks")
     status, note = base.status, base.status_note
     if not has_value(status):
         return _without(base, status, note)

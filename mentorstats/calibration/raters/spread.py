@@ -30,6 +30,7 @@ from mentorstats.calibration.raters.rater_rows import (
     rater_rows,
     without_fit,
 )
+from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 
 Floats = NDArray[np.float64]
@@ -47,6 +48,7 @@ _RESTRICTION = (
 )  # fmt: skip
 
 
+@entry()
 def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) -> pd.DataFrame:
     """How far each rater's ratings are drawn towards the middle, against the other raters of the role.
 
@@ -176,6 +178,7 @@ def middling_predictor(base: Base) -> Floats:
     return np.asarray(base.predictor - base.random_columns @ own)
 
 
+@entry()
 def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: float = 0.95) -> pd.DataFrame:
     """How far each rater's ratings spread, beside what the very same lessons and criteria would show.
 

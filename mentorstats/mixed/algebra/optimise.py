@@ -135,4 +135,5 @@ def _update(b: Floats, step: Floats, change: Floats) -> Floats:
         share = 0.9 * own / (own - inner)
         change = share * change + (1 - share) * image
         inner = step @ change
-    return b + np.outer(change, change) / inner - np.outer(image, image) / own
+    known = np.outer(image, image) / own if own > 0 else np.zeros_like(b)
+    return b + np.outer(change, change) / inner - known

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
 from itertools import product as combinations
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -292,7 +292,8 @@ def _plain(values: Iterable[Any]) -> pd.Index[Any]:
 def _whole(value: object) -> bool:
     if isinstance(value, bool | np.bool_):
         return False
-    return isinstance(value, int | np.integer) or (isinstance(value, float) and value.is_integer())
+    whole = isinstance(value, int | np.integer) or (isinstance(value, float) and value.is_integer())
+    return whole and -(2**63) <= int(cast("float", value)) < 2**63
 
 
 def check_columns(frame: pd.DataFrame, declared: Declared) -> None:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from mentorstats.entry import entry
 from mentorstats.errors import ModelError
 
 
@@ -60,6 +61,7 @@ class Grouping:
 FixedTerm = str | Product | Spline
 
 
+@entry()
 def product(*columns: str) -> Product:
     """Let the effect of each column depend on the others; brings the columns' own effects too.
 
@@ -86,6 +88,7 @@ def product(*columns: str) -> Product:
     return Product(columns)
 
 
+@entry()
 def spline(column: str, *, df: int = 3) -> Spline:
     """Let the response follow a natural cubic spline over a numeric column.
 
@@ -109,6 +112,7 @@ def spline(column: str, *, df: int = 3) -> Spline:
     return Spline(column, df)
 
 
+@entry()
 def by(
     *columns: str,
     slope: str | tuple[str, ...] | list[str] = (),

@@ -249,7 +249,7 @@ class Problem:
             between = float((sums**2 / rows).sum())
             inside = (yy - between) / max(n - m, 1)
             usual = (n - (rows**2).sum() / rows.sum()) / max(m - 1, 1)
-            shares.append(max((between / max(m - 1, 1) - inside) / usual, 0.0))
+            shares.append(max((between / max(m - 1, 1) - inside) / usual, 0.0) if usual > 0 else 0.0)
         explained = float(sum(shares)) / (yy / n)
         kept = np.array(shares) / (yy / n) * min(1.0, _MOST_EXPLAINED / max(explained, 1e-12))
         found = np.sqrt(kept / (1 - kept.sum()))

@@ -93,7 +93,7 @@ def _placeholders(model: Model) -> dict[str, float]:
 
 
 def _known(values: pd.Series, levels: list[object]) -> None:
-    new = values[values.notna() & ~values.isin(levels)]
+    new = values[values.notna() & ~values.astype("object").isin(levels)]
     if len(new):
         raise ArgumentError(
             f"{values.name!r} is {new.iloc[0]!r}, which the fit has not seen",

@@ -21,6 +21,7 @@ from mentorstats.progress import track
 
 Floats = NDArray[np.float64]
 
+MOST_CELLS = 20_000_000  # of a table of drawn responses
 METHOD = "bootstrap_log_ratio"
 _MOST_FAILED = 0.1  # share of replicates without a fit above which there is no interval
 
@@ -92,9 +93,10 @@ def one_each(model: Model) -> Rows:
 
 def simulate(model: Model, n: int, seed: int) -> pd.DataFrame:
     """New responses for the complete rows of the data, one column a replicate; see ``Fit.simulate``."""
-    if n < 1:
-        raise ArgumentError(f"n={n}", allowed="1 or more")
     rows = one_each(model)
+    most = max(1, MOST_CELLS // max(len(rows.kept), 1))
+    if not 1 <= n <= most:
+        raise ArgumentError(f"n={n}", allowed=f"1 to {most} replicates of these rows")
     made = [draw(model, rows, np.random.default_rng([seed, i])) for i in range(n)]
     frame = pd.DataFrame(np.column_stack(made), index=model.frame.index[rows.kept])
     if model.ordinal:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit
@@ -107,6 +108,7 @@ class GStudy:
         return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
 
 
+@entry(named=True)
 def g_study(
     scores: pd.DataFrame,
     *,
@@ -207,7 +209,7 @@ def _check(method: str, limits: str, confidence: float) -> None:
 
 
 def _tuple(given: Any) -> tuple[Any, ...]:
-    return tuple(given) if isinstance(given, list | tuple) else (given,)
+    return (given,) if isinstance(given, FixedTerm) else tuple(given)
 
 
 def refusal(cells: Cells, told: Told) -> tuple[Status, str] | None:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.reliability.components.design import Design, Factors
@@ -25,6 +26,7 @@ METHOD = "generalized_pivot"
 _KINDS = (OWN, RELATIVE, COMMON)
 
 
+@entry()
 def composite(
     study: ProfileStudy,
     weights: Mapping[object, float],

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.reliability.components.cells import as_array
 from mentorstats.reliability.components.design import Design, Factors, Nested
@@ -64,6 +66,7 @@ class ProfileStudy:
         return pd.DataFrame(raw / np.outer(sd, sd), self.universe.index, self.universe.columns)
 
 
+@entry(named=True)
 def profile_study(
     scores: pd.DataFrame,
     *,
@@ -98,8 +101,8 @@ def profile_study(
     ArgumentError, ColumnError
         A value of ``by`` has no balanced data, other objects, or other members of a linked facet.
     """
-    need_columns(scores.columns, [by], where="scores")
     shared = (linked,) if isinstance(linked, str) else tuple(linked)
+    need_columns(scores.columns, [by, object, *shared], where="scores")
     rows = scores[scores[by].notna()]
     studies = {
         value: g_study(
@@ -111,7 +114,7 @@ def profile_study(
             confidence=confidence,
             seed=seed,
         )
-        for value in sorted(rows[by].unique())
+        for value in _in_order(rows[by].unique())
     }
     _check(studies, by, shared)
     design = next(iter(studies.values())).design
@@ -164,11 +167,22 @@ def _check(studies: Mapping[object, GStudy], by: str, shared: Sequence[str]) -> 
                 )
 
 
+def _in_order(values: Iterable[Any]) -> list[Any]:
+    """In their own order, or in that of kind and text where they have none."""
+    found = list(values)
+    try:
+        return sorted(found)
+    except TypeError:
+        return sorted(found, key=lambda value: (type(value).__name__, str(value)))
+
+
 def _means(study: GStudy, design: Design, widest: Factors) -> Floats:
     """Means over what is not shared, with an axis of length 1 for it."""
     array = as_array(study.cells)
     if array is None:
         raise ArgumentError("scores are not balanced and complete")
+    if not array.size:
+        raise ArgumentError("no row has a value in every column", where="scores")
     axes = tuple(i for i, name in enumerate(design.factors) if name not in widest)
     return np.asarray(array.mean(axis=axes, keepdims=True))
 

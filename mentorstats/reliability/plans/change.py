@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.reliability.components.design import Design, Factors
@@ -27,6 +28,7 @@ from mentorstats.reliability.plans.projections import (
 Floats = NDArray[np.float64]
 
 
+@entry()
 def change_study(
     study: GStudy,
     sizes: Sizes,

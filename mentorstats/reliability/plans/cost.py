@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.reliability.components.design import Design
 from mentorstats.reliability.plans.projections import divisor
+from mentorstats.tables import numbers
 
 Floats = NDArray[np.float64]
 Prices = Mapping[str | tuple[str, ...], float]
@@ -36,6 +38,7 @@ def costs(plan: Design, prices: Prices, points: Sequence[Mapping[str, int]]) -> 
     return total
 
 
+@entry()
 def cheapest(
     plans: pd.DataFrame, target: float, *, coefficient: str = "dependability", limit: str = "value"
 ) -> pd.DataFrame:
@@ -67,6 +70,9 @@ def cheapest(
         raise ArgumentError(f"limit {limit!r} is not known", allowed=("value", "low"))
     column = coefficient if limit == "value" else f"{coefficient}_low"
     need_columns(plans.columns, ["cost", "scenario", coefficient, column], where="plans")
+    if not np.isfinite(target):
+        raise ArgumentError(f"target is {target!r}", allowed="a number, such as 0.8")
+    plans = plans.assign(**{name: numbers(plans[name], "plans") for name in ("cost", coefficient, column)})
     reached = plans[plans[column] >= target]
     ordered = reached.sort_values(["cost", coefficient], ascending=[True, False], kind="stable")
     return ordered.groupby("scenario", sort=False).head(1).reset_index(drop=True)

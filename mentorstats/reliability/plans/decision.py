@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.reliability.components.design import Design, Nested
@@ -23,6 +24,7 @@ AS_ESTIMATED, PESSIMISTIC = "as_estimated", "pessimistic"
 _COEFFICIENTS = ("generalizability", "dependability")
 
 
+@entry()
 def d_study(
     study: GStudy,
     sizes: Sizes,

@@ -159,7 +159,7 @@ def test_a_fit_without_value_says_so(drawn) -> None:
 def test_bad_input_is_refused(base, drawn) -> None:
     with pytest.raises(ArgumentError, match="twice"):
         fairness(base, pd.concat([drawn[1], drawn[1]]), RULES)
-    with pytest.raises(ArgumentError, match="groups is a dict"):
+    with pytest.raises(ArgumentError, match="groups is the dict"):
         fairness(base, {"c1": "a"}, RULES)
     with pytest.raises(ArgumentError, match="reference"):
         fairness(base, drawn[1], RULES, reference="none")
