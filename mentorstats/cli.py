@@ -204,7 +204,7 @@ def _draw(
 ) -> None:
     from mentorstats import agreement
     from mentorstats.report.figures import agreement as agreement_figure
-    from mentorstats.report.files import write_beside
+    from mentorstats.writing import write_beside
 
     what = {name: wanted[name] for name in ("unit", "rater", "level", "levels")}
     panels = [
@@ -220,8 +220,8 @@ def _plan(asked: argparse.Namespace) -> int:
     from mentorstats.calibration.networks.extra_scores_by_role import role_links
     from mentorstats.reliability.plans.visit_plans import visit_plans
     from mentorstats.report.figures import plans
-    from mentorstats.report.files import write_beside
     from mentorstats.report.render import text as plain
+    from mentorstats.writing import write_beside
 
     target = asked.target
     if target is None:
@@ -285,7 +285,7 @@ def _parts(
 
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
-    from mentorstats.report.files import write_table
+    from mentorstats.writing import write_table
 
     _note(f"mentorstats: wrote {write_table(path, table)}")
 

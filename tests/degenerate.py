@@ -1,8 +1,8 @@
 """Degenerate tables and arguments to every public function of the statistics.
 
-Every function of ``mentorstats.agreement``, ``mixed``, ``reliability`` and ``calibration`` has one valid call
-here. A case takes one of them, spoils one or two of its arguments, and calls. A result or an error of the
-package is a legal outcome, anything else a failure.
+Every function of ``mentorstats.agreement``, ``key_scores``, ``mixed``, ``reliability`` and ``calibration``
+has one valid call here. A case takes one of them, spoils one or two of its arguments, and calls. A result or
+an error of the package is a legal outcome, anything else a failure.
 
 Run: ``OPENBLAS_NUM_THREADS=1 python tests/degenerate.py`` writes tests/degenerate.csv from the full run.
 """
@@ -21,14 +21,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from mentorstats import agreement, calibration, mixed, policy, reliability
+from mentorstats import agreement, calibration, key_scores, mixed, policy, reliability
 from mentorstats.errors import MentorstatsError
 
 SEED = 20260
 PLAIN, FULL = 2_000, 20_000
 SLOWEST, LARGEST = 10.0, 2**30  # seconds of the processor, bytes
 TABLE = Path(__file__).with_suffix(".csv")
-MODULES = (agreement, mixed, reliability, calibration)
+MODULES = (agreement, key_scores, mixed, reliability, calibration)
 RESULT = "result"
 LEVELS = ["low", "mid", "high", "top"]
 
@@ -229,7 +229,6 @@ def calls():
         "rubrics": made("rubrics"),
         "policy": law,
         "observations": made("observations"),
-        "key_ratings": made("key_ratings"),
     }
     on_base = {"base": base, "drawn": made("drawn")}
     marked = {"table": made("severity"), "q": 0.05, "smallest": 0.2, "scale": "effect_level"}
@@ -237,14 +236,14 @@ def calls():
         "agreement.benchmark": Call(a.benchmark, {"value": 0.6, "se": 0.1, "scale": "landis_koch_1977"}),
         "agreement.by_level": Call(a.by_level, _declared(cluster="group")),
         "agreement.by_rater": Call(a.by_rater, {"long": long}),
-        "agreement.certificates": Call(
-            a.certificates,
+        "key_scores.certificates": Call(
+            key_scores.certificates,
             {"register": made("raters"), "on": datetime.date(2025, 10, 1), "raters": ["m0", "x"]},
         ),
-        "agreement.certification_rules": Call(
-            a.certification_rules, {"rules": law, "names": ("recordings", "exact")}
+        "key_scores.certification_rules": Call(
+            key_scores.certification_rules, {"rules": law, "names": ("recordings", "exact")}
         ),
-        "agreement.certify": Call(a.certify, {**key, "date": "date", "levels": LEVELS}),
+        "key_scores.certify": Call(key_scores.certify, {**key, "date": "date", "levels": LEVELS}),
         "agreement.coefficients": Call(
             a.coefficients,
             _declared(
@@ -304,8 +303,8 @@ def calls():
             a.marginal_homogeneity,
             {**_declared(cluster="group"), "ratings": made("scores")[made("scores")["rater"] != "r2"]},
         ),
-        "agreement.operating_characteristic": Call(
-            a.operating_characteristic,
+        "key_scores.operating_characteristic": Call(
+            key_scores.operating_characteristic,
             {"rules": law, "n_recordings": 4, "n_criteria": 3, "key_shares": [0.25] * 4, "replicates": 20},
             0.5,
         ),
@@ -322,7 +321,10 @@ def calls():
             a.reporting_items, {"found": made("coefficients"), "long": long, "raters": made("raters")}
         ),
         "agreement.stacked": Call(a.stacked, {"pairs": made("pairs"), "names": ("one", "two")}),
-        "agreement.survey": Call(a.survey, {"long": long, **everything, "raters": made("raters")}, 0.03),
+        "agreement.survey": Call(a.survey, {"long": long, **everything}, 0.03),
+        "key_scores.survey": Call(
+            key_scores.survey, {"long": long, "key_ratings": made("key_ratings"), "policy": law}, 0.03
+        ),
         "mixed.by": Call(
             lambda columns, **more: m.by(*_each(columns), **more), {"columns": ["a", "b"], "slope": "w"}
         ),
@@ -402,8 +404,8 @@ def calls():
         "reliability.survey": Call(r.survey, {"long": long, "rubrics": made("rubrics"), "policy": law}, 0.02),
         "calibration.adjusted_scores": Call(c.adjusted_scores, {"base": base, "cut": 2.5}, 0.2),
         "calibration.assignment_check": Call(c.assignment_check, {"base": base, "level": 0.05}, 0.2),
-        "calibration.average_run_length": Call(
-            c.average_run_length, {"smoothing": 0.2, "width": 2.9, "shift": 0.5}
+        "key_scores.average_run_length": Call(
+            key_scores.average_run_length, {"smoothing": 0.2, "width": 2.9, "shift": 0.5}
         ),
         "calibration.base_fit": Call(c.base_fit, {"long": long, "confidence": 0.9}, 0.6),
         "calibration.by_version": Call(c.by_version, {"ratings": long[:48], "fewest_lessons": 2}, 0.5),
@@ -411,8 +413,8 @@ def calls():
             c.candidate_groups, {"placements": made("placements"), "field": "gender"}
         ),
         "calibration.central_tendency": Call(c.central_tendency, on_base, 0.1),
-        "calibration.control_charts": Call(
-            c.control_charts, {**key, "levels": LEVELS, "replicates": 50, "smoothing": 0.2}, 0.3
+        "key_scores.control_charts": Call(
+            key_scores.control_charts, {**key, "levels": LEVELS, "replicates": 50, "smoothing": 0.2}, 0.3
         ),
         "calibration.criterion_fit": Call(c.criterion_fit, {**on_base, "kind": "response"}, 0.1),
         "calibration.drift": Call(c.drift, {"base": base, "per": "week"}, 0.2),
@@ -424,10 +426,10 @@ def calls():
         "calibration.halo": Call(c.halo, on_base, 0.1),
         "calibration.in_common": Call(c.in_common, {"ratings": long, "by": "cohort"}),
         "calibration.is_own_mentor": Call(c.is_own_mentor, {"rows": long, "placements": made("placements")}),
-        "calibration.key_trend": Call(c.key_trend, {**key, "levels": LEVELS, "by": "criterion"}, 0.5),
+        "key_scores.key_trend": Call(key_scores.key_trend, {**key, "levels": LEVELS, "by": "criterion"}, 0.5),
         "calibration.level_use": Call(c.level_use, on_base, 0.1),
         "calibration.linkage": Call(c.linkage, {"ratings": long, "fewest_lessons": 2}, 0.7),
-        "calibration.mark": Call(c.mark, marked),
+        "calibration.flag": Call(c.flag, marked),
         "calibration.mean_squares": Call(
             c.mean_squares,
             {
@@ -463,8 +465,8 @@ def calls():
             },
             0.01,
         ),
-        "calibration.talks": Call(
-            c.talks, {"tables": {"severity": made("severity")}, "policy": law, "not_ignorable": ()}, 0.5
+        "calibration.flags": Call(
+            c.flags, {"tables": {"severity": made("severity")}, "policy": law, "not_ignorable": ()}, 0.5
         ),
     }
     linear, ordinal = made("linear"), made("ordinal")

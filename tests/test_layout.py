@@ -31,6 +31,7 @@ FOUNDATIONS = (
     "arguments",
     "tables",
     "entry",
+    "writing",
 )
 ORDER = (
     *FOUNDATIONS,

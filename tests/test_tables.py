@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import agreement, calibration, mixed, reliability
+from mentorstats import agreement, calibration, key_scores, mixed, reliability
 from mentorstats.errors import ArgumentError, ColumnError, DuplicateRatingError
 from mentorstats.tables import days, numbers, ranks, truths
 
@@ -48,7 +48,8 @@ def test_the_weakest_criterion_is_the_same_whatever_the_order_of_rows():
         }
     )
     found = [
-        agreement.certify(rows, levels=[1, 2, 3], rules=None) for rows in (given, given.iloc[::-1], given[1:])
+        key_scores.certify(rows, levels=[1, 2, 3], rules=None)
+        for rows in (given, given.iloc[::-1], given[1:])
     ]
     notes = [one.measures.loc[("a", "criterion_floor"), "status_note"] for one in found[:2]]
     assert notes[0] == notes[1]

@@ -9,6 +9,7 @@ from functools import cached_property
 import pandas as pd
 
 from mentorstats.agreement.counts.pairing import VERSION
+from mentorstats.entry import entry
 from mentorstats.key_scores.certification import Certification, certificates, certify
 from mentorstats.key_scores.control_charts import ControlCharts, control_charts
 from mentorstats.key_scores.operating import operating_characteristic
@@ -76,6 +77,7 @@ class Survey:
         return standing(self.raters, self.long, on=self.day)
 
 
+@entry()
 def survey(
     long: pd.DataFrame,
     key_ratings: pd.DataFrame | None,

@@ -1,10 +1,11 @@
 """The checked tables on disk: Parquet that carries its part of the data dictionary.
 
-A store is written whole beside the old one and then takes its place, so that a run that breaks off
-leaves the old one.
+A store is written whole into a folder of its own; one small file says which folder holds, and is replaced
+last, so that a run that breaks off leaves the old store.
 """
 
 import json
+import shutil
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -15,34 +16,86 @@ import pyarrow.parquet as pq
 
 from mentorstats import dictionary
 from mentorstats.errors import SourceFileError
+from mentorstats.records import lock
+from mentorstats.writing import write_beside
 
 FOLDER = ".mentorstats"
+POINTER = "current"
+_VERSION = "stored-"
+_TRIES = 20  # readings before a reader that is always overtaken gives up
 KEY = b"mentorstats.table_schema"
 LEVELS = b"mentorstats.levels"  # Parquet drops the categories of a column without rows
 
 
 def write(folder: Path, frames: Mapping[str, pd.DataFrame]) -> None:
-    """Write one Parquet file a frame to ``folder/.mentorstats/``, which is replaced as a whole."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f"{FOLDER}-", dir=folder) as beside:
-        fresh, old = Path(beside) / "new", Path(beside) / "old"
-        fresh.mkdir()
-        for name, frame in frames.items():
-            pq.write_table(_described(name, frame), fresh / f"{name}.parquet")
-        home = folder / FOLDER
-        if home.exists():
-            home.rename(old)
-        try:
-            fresh.rename(home)
-        except OSError:
-            if old.exists():
-                old.rename(home)
-            raise
+    """Write one Parquet file a frame into ``folder/.mentorstats/``, whole or not at all.
+
+    The files go into a new folder of their own; then one file, `POINTER`, is replaced, which says which
+    folder holds. A reader sees the old ones or the new ones. Runs that write at once wait for each other.
+
+    Raises
+    ------
+    SourceFileError
+        The place cannot be written to, the disk is full, or another run is writing and does not end.
+    """
+    home = folder / FOLDER
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        with lock.held(home):
+            fresh = Path(tempfile.mkdtemp(prefix=_VERSION, dir=home))
+            try:
+                for name, frame in frames.items():
+                    pq.write_table(_described(name, frame), fresh / f"{name}.parquet")
+                before = _current(home)
+                write_beside(home / POINTER, f"{fresh.name}\n".encode())
+            except BaseException:
+                shutil.rmtree(fresh, ignore_errors=True)
+                raise
+            _remove_others(home, keep={fresh.name, before})
+    except (OSError, pa.ArrowInvalid) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise SourceFileError(
+            f"the store cannot be written: {reason}",
+            where=str(home),
+            remedy="Free space, or store in another folder.",
+        ) from error
 
 
 def read(folder: Path) -> dict[str, pd.DataFrame]:
-    """Return the frames of ``folder/.mentorstats/``, equal to those that were written."""
+    """Return the frames of ``folder/.mentorstats/``, equal to those that were written together."""
     home = folder / FOLDER
+    for _ in range(_TRIES):
+        version = _current(home)
+        try:
+            return _read(home / version)
+        except SourceFileError:
+            if version == _current(home):
+                raise  # nobody has replaced it in the meantime: it is broken
+    raise SourceFileError("is replaced faster than it can be read", where=str(home), remedy="Try again.")
+
+
+def current(folder: Path) -> Path:
+    """Return the folder that holds the stored files now."""
+    return folder / FOLDER / _current(folder / FOLDER)
+
+
+def _current(home: Path) -> str:
+    """Name of the folder that holds, empty where there is none."""
+    try:
+        name = (home / POINTER).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError):
+        return ""
+    return name if name.startswith(_VERSION) and Path(name).name == name else ""
+
+
+def _remove_others(home: Path, *, keep: set[str]) -> None:
+    """Remove folders of earlier runs, also of dead ones; the one before stays for who is reading it."""
+    for path in home.glob(f"{_VERSION}*"):
+        if path.name not in keep:
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _read(home: Path) -> dict[str, pd.DataFrame]:
     frames = {}
     for name in (*dictionary.tables(), "problems", "sources"):
         path = home / f"{name}.parquet"

@@ -14,10 +14,10 @@ from mentorstats import places, policy, records, study
 from mentorstats.errors import AnalysisError, MentorstatsError
 from mentorstats.report import provenance, small_groups
 from mentorstats.report.blocks import documents
-from mentorstats.report.files import write_beside
 from mentorstats.report.findings import summary, weights
 from mentorstats.report.model import Report
 from mentorstats.report.render import FORMS, Form, form
+from mentorstats.writing import write_beside
 
 Analysis = Callable[..., Report]
 MINIMUM = "minimum_group_size"

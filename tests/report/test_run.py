@@ -8,7 +8,7 @@ import pytest
 from mentorstats import places, policy
 from mentorstats.errors import AnalysisError, ArgumentError
 from mentorstats.report import provenance, run
-from mentorstats.report.files import write_beside, write_table
+from mentorstats.writing import write_beside, write_table
 
 
 def test_every_analysis_file_is_found_and_keeps_its_form():
