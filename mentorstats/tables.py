@@ -17,6 +17,7 @@ from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
 
 HIGHEST_RANK = 100
+LARGEST = 1e50  # fourth powers of what a column holds are numbers still
 
 _RANKS = frozenset({"rank", "rank_first", "rank_second"})
 _TRUTHS = frozenset({"independent"})
@@ -61,6 +62,7 @@ def table(
         if used is None:
             found = _long(given, column, name)
         found = _wide(found)
+        _refuse_beyond(found, name)
         if found is not given:
             ready[column] = found
     return ready
@@ -107,6 +109,21 @@ def _nested(rows: pd.Index, column: Any, name: str, kind: str) -> ArgumentError:
         allowed="text, numbers, dates, True or False, one a cell",
         remedy="Write each value to a row or a column of its own.",
     )
+
+
+def _refuse_beyond(values: pd.Series, name: str) -> None:
+    """Raise where a number is so large that its powers are none; infinite ones have messages of their own."""
+    if not pd.api.types.is_float_dtype(values.dtype):
+        return
+    size = np.abs(values.to_numpy(dtype=np.float64, na_value=np.nan))
+    beyond = np.flatnonzero(np.isfinite(size) & (size > LARGEST))
+    if len(beyond):
+        raise ArgumentError(
+            f"{values.iloc[beyond[0]]:g} at {values.index[beyond[0]]}",
+            where=f"{name}, column {values.name!r}",
+            allowed=f"numbers between -{LARGEST:g} and {LARGEST:g}",
+            remedy="Correct it, or give it in another unit.",
+        )
 
 
 def _is_code(value: object) -> bool:

@@ -746,14 +746,16 @@ def spoiled(call, rng):
 
 def _spoiled_table(frame, rng):
     if rng.random() < 0.3 or not frame.shape[1]:
-        name = list(WHOLE)[rng.integers(len(WHOLE))]
-        return WHOLE[name](frame), name
-    column = _some_column(frame, rng)
-    name = list(COLUMN)[rng.integers(len(COLUMN))]
-    if not isinstance(column, str) or not frame.columns.is_unique:
-        return frame, "as it is"
+        what = list(WHOLE)[rng.integers(len(WHOLE))]
+        change, given = WHOLE[what], (frame,)
+    else:
+        column = _some_column(frame, rng)
+        name = list(COLUMN)[rng.integers(len(COLUMN))]
+        if not isinstance(column, str) or not frame.columns.is_unique:
+            return frame, "as it is"
+        change, given, what = COLUMN[name], (frame, column), f"{column} {name}"
     try:
-        return COLUMN[name](frame, column), f"{column} {name}"
+        return change(*given), what
     except (TypeError, ValueError):  # this change cannot be made to what another one left
         return frame, "as it is"
 

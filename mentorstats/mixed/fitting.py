@@ -9,8 +9,9 @@ from typing import Any
 
 import pandas as pd
 
+from mentorstats import arguments
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError, ModelError
+from mentorstats.errors import ArgumentError, MentorstatsError, ModelError, SourceFileError
 from mentorstats.mixed.design.chunks import parquet_chunks
 from mentorstats.mixed.design.layout import Declared
 from mentorstats.mixed.design.scan import Chunks
@@ -172,7 +173,12 @@ def _chunks(data: pd.DataFrame | str | PathLike[str], declared: Declared) -> Chu
     if isinstance(data, pd.DataFrame):
         return lambda: [data]
     if isinstance(data, str | PathLike):
-        return parquet_chunks(Path(data), declared.used)
+        try:
+            return parquet_chunks(Path(data), declared.used)
+        except (OSError, ValueError) as error:  # a name that the system takes for none
+            if isinstance(error, MentorstatsError):
+                raise
+            raise SourceFileError("cannot be opened", where=arguments.shown(str(data))) from error
     raise ArgumentError(
         f"data is a {type(data).__name__}",
         allowed="a DataFrame, or the path of a Parquet file or a folder of them",

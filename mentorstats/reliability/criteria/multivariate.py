@@ -202,7 +202,13 @@ def _products(means: Floats, design: Design, effects: list[Factors]) -> tuple[Fl
     for effect in effects:
         parts = deviations(kept, effect, inner, kept=1).reshape(len(means), -1)
         times = float(np.prod([sizes[name] for name in widest - effect]))
-        found.append(parts @ parts.T * times / degrees(effect, inner, sizes))
+        free = degrees(effect, inner, sizes)
+        if not free > 0:
+            raise ArgumentError(
+                f"{' × '.join(sorted(effect))} has a single member, so nothing can vary with it",
+                where="scores",
+            )
+        found.append(parts @ parts.T * times / free)
     return np.array(found), np.asarray(np.linalg.inv(expected))
 
 
