@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from mentorstats import __version__
-from mentorstats.errors import MentorstatsError
+from mentorstats.errors import MentorstatsError, printable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,13 +29,12 @@ Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 DONE, FAULTS, DEFECT, INTERRUPTED = 0, 1, 3, 130
 
-REPORTS = "reports"  # folder of the demo
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
 THREADS = ("OPENBLAS_NUM_THREADS", "GOTO_NUM_THREADS", "OMP_NUM_THREADS")
-NARROW = "ratings of one candidate go together; without --cluster the interval is likely too narrow"
+NARROW = "ratings of one candidate are not independent; without --cluster the interval is likely too narrow"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -96,44 +95,55 @@ class _Outcome:
 
 
 def _note(message: str) -> None:
-    print(message, file=sys.stderr)
+    print(printable(message), file=sys.stderr)
+
+
+def _print(text: object = "") -> None:
+    """Print on standard output; what data could do to a terminal is shown, not done."""
+    print(printable(str(text)))
 
 
 def _demo(asked: argparse.Namespace) -> int:
     from mentorstats import demo, records
     from mentorstats.report import run
+    from mentorstats.writing import OWN
 
-    demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, replaceable=(REPORTS,))
+    reports, names = asked.dir / OWN, run.names()
+    later = [f"{OWN}/{file}" for name in names for file in run.file_names(name)]
+    demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, later=later)
     loaded = records.load(asked.dir)
     _note_set_aside(loaded)
-    codes = [
-        _written(run.run(run.find(name), loaded, asked.dir, asked.dir / REPORTS, date=asked.date))
-        for name in run.names()
-    ]
-    return max(codes, default=DONE)
+    found = [run.run(run.find(name), loaded, asked.dir, reports, date=asked.date) for name in names]
+    demo.note(asked.dir, [path for one in found for path in one.paths])
+    return max((_written(one) for one in found), default=DONE)
 
 
 def _check(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report.render import text as plain
 
+    _refuse_inputs(asked, folder=asked.folder)
     found = records.load(asked.folder).problems
     if asked.out:
         _write_table(found, asked.out)
     else:
-        print(plain.problems(found))
+        _print(plain.problems(found))
     return FAULTS if (found["effect"] != "notice").any() else DONE
 
 
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
+    from mentorstats.writing import OWN, can_write, refuse_input
 
     analysis = run.find(asked.name)
+    out = asked.out or asked.folder / OWN
+    refuse_input(out, folder=asked.folder)
+    can_write(out)
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
     days = {"date": asked.date, "as_of": asked.as_of}
-    return _written(run.run(analysis, loaded, asked.folder, asked.out, seed=asked.seed, **days))
+    return _written(run.run(analysis, loaded, asked.folder, out, seed=asked.seed, **days))
 
 
 def _written(found: Written) -> int:
@@ -141,7 +151,7 @@ def _written(found: Written) -> int:
     from mentorstats.report.run import could_not_be_made
 
     for path in found.paths:
-        print(path)
+        _print(path)
     if found.failed:
         _note(f"mentorstats: {could_not_be_made(found.failed)}")
         return DEFECT
@@ -159,6 +169,7 @@ def _agree(asked: argparse.Namespace) -> int:
     from mentorstats.records.reading.text_table import read_table
     from mentorstats.report.render import text as plain
 
+    _refuse_inputs(asked, asked.file)
     text = read_table(asked.file, sheet=asked.sheet, delimiter=asked.delimiter)
     levels, table = _declared(asked.levels, asked.level, text)
     wanted: dict[str, Any] = {
@@ -182,9 +193,9 @@ def _agree(asked: argparse.Namespace) -> int:
         return DONE
     for heading, rows, part in parts:
         if heading:
-            print(f"{heading}\n")
-        print(plain.agreement(rows, agreement.by_level(part, **wanted), weights=asked.weights))
-        print()
+            _print(f"{heading}\n")
+        _print(plain.agreement(rows, agreement.by_level(part, **wanted), weights=asked.weights))
+        _print()
         _print_intraclass(part, wanted, asked.seed)
     return DONE
 
@@ -195,8 +206,8 @@ def _print_intraclass(part: pd.DataFrame, wanted: dict[str, Any], seed: int) -> 
 
     block = intraclass.intraclass(part, **wanted, seed=seed)
     if block is not None:
-        print(plain.intraclass(block.found, block.note))
-        print()
+        _print(plain.intraclass(block.found, block.note))
+        _print()
 
 
 def _draw(
@@ -223,6 +234,7 @@ def _plan(asked: argparse.Namespace) -> int:
     from mentorstats.report.render import text as plain
     from mentorstats.writing import write_beside
 
+    _refuse_inputs(asked, folder=asked.folder)
     target = asked.target
     if target is None:
         target = policy.read(asked.folder).value("target_dependability")
@@ -245,7 +257,7 @@ def _plan(asked: argparse.Namespace) -> int:
     if asked.figure:
         drawn = plans.picture(found, asked.figure.suffix.lower().removeprefix("."))
         _note(f"mentorstats: wrote {write_beside(asked.figure, drawn)}")
-    print(plain.visit_plans(found, role_links(found.scores.table, price=asked.visit_cost)))
+    _print(plain.visit_plans(found, role_links(found.scores.table, price=asked.visit_cost)))
     return DONE
 
 
@@ -284,6 +296,16 @@ def _parts(
         yield heading, chosen.droplevel(list(range(len(by)))), rows
 
 
+def _refuse_inputs(asked: argparse.Namespace, *inputs: Path, folder: Path | None = None) -> None:
+    """Look at where the command will write before it reads anything."""
+    from mentorstats.writing import can_write, refuse_input
+
+    for path in (asked.out, getattr(asked, "figure", None)):
+        if path is not None:
+            refuse_input(path, *inputs, folder=folder)
+            can_write(path.parent)
+
+
 def _write_table(table: pd.DataFrame, path: Path) -> None:
     from mentorstats.writing import write_table
 
@@ -296,7 +318,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Agreement, growth and programme-level reports from teacher-placement records.",
     )
     parser.add_argument("--version", action="version", version=f"mentorstats {__version__}")
-    parser.add_argument("--debug", action="store_true", help="show where a defect happened")
+    parser.add_argument("--debug", action="store_true", help="print a full traceback of a defect")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for add in (_add_demo, _add_check, _add_report, _add_agree, _add_plan):
         add(commands)
@@ -307,7 +329,7 @@ def _add_demo(commands: Subparsers) -> None:
     about = "write the exports of an invented programme, and the reports on it"
     command = commands.add_parser("demo", help=about, description=f"{about.capitalize()}.")
     command.add_argument("dir", type=Path, metavar="DIR", help="folder to write to")
-    command.add_argument("--seed", type=int, help="seed of the invention")
+    command.add_argument("--seed", type=int, help="random seed of the invented data")
     _add_date(command)
     command.set_defaults(command=_demo)
 
@@ -329,10 +351,10 @@ def _add_report(commands: Subparsers) -> None:
     command = commands.add_parser("report", help=about, description=f"{about.capitalize()}.")
     command.add_argument("name", metavar="NAME", help="which report, for example rater-calibration")
     command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the report")
-    command.add_argument("--seed", type=int, default=0, help="seed of every random step (%(default)s)")
+    command.add_argument("--out", type=Path, metavar="DIR", help="folder for the report (FOLDER/reports)")
+    command.add_argument("--seed", type=int, default=0, help="random seed (%(default)s)")
     command.add_argument(
-        "--as-of", metavar="DAY", help="day on which certificates are looked at (last day with a rating)"
+        "--as-of", metavar="DAY", help="day on which certification is checked (last day with a rating)"
     )
     _add_date(command)
     command.set_defaults(command=_report)
@@ -349,21 +371,19 @@ def _add_agree(commands: Subparsers) -> None:
     add("--rater", type=_several, required=True, metavar="C[,C]", help="columns that name who rated")
     add("--level", required=True, metavar="C", help="column of the level given")
     add("--levels", type=_several, required=True, metavar="L,L,…", help="every level, lowest first")
-    add("--weights", choices=WEIGHTS, default="identity", help="credit for near misses (%(default)s)")
+    add("--weights", choices=WEIGHTS, default="identity", help="agreement weights (%(default)s)")
     add(
         "--cluster",
         type=_several,
         metavar="C[,C]",
-        help="columns within which ratings go together, as candidate",
+        help="columns whose ratings are not independent, such as candidate",
     )
     add("--by", type=_several, metavar="C[,C]", help="columns to split by")
-    add("--interval", choices=INTERVALS, default="auto", help="how intervals are made (%(default)s)")
+    add("--interval", choices=INTERVALS, default="auto", help="interval method (%(default)s)")
     add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
     add("--seed", type=int, default=0, help="seed of resampled intervals (%(default)s)")
     add("--sheet", help="sheet of a workbook")
-    add(
-        "--delimiter", type=_character, default=",", help="what parts the cells of a CSV file: , ; or tab (,)"
-    )
+    add("--delimiter", type=_character, default=",", help="field separator of a CSV file: , ; or tab (,)")
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
     add("--figure", type=_picture_file, metavar="FILE", help="draw paired levels and intervals: .png or .svg")
     command.set_defaults(command=_agree)
@@ -376,12 +396,23 @@ def _add_plan(commands: Subparsers) -> None:
     )
     add = command.add_argument
     add("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    add("--target", type=float, help="dependability that is wanted (the policy's target_dependability)")
+    add("--target", type=float, help="target dependability (the policy's target_dependability)")
     add("--raters", type=_sizes, default=[1, 2, 3], metavar="N,N,…", help="raters of a candidate (1,2,3)")
     add("--visits", type=_sizes, default=[1, 2, 3, 4, 6], metavar="N,N,…", help="visits by each (1,2,3,4,6)")
     add("--visit-cost", type=float, default=1.0, metavar="X", help="price of one visit (%(default)s)")
-    add("--rater-cost", type=float, default=0.0, metavar="X", help="price of each rater beside (%(default)s)")
-    add("--cut", type=float, metavar="X", help="a mean rank that decides; adds columns about it to the file")
+    add(
+        "--rater-cost",
+        type=float,
+        default=0.0,
+        metavar="X",
+        help="additional price of each rater (%(default)s)",
+    )
+    add(
+        "--cut",
+        type=float,
+        metavar="X",
+        help="pass mark on the mean score; adds columns about it to the file",
+    )
     add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
     add("--seed", type=int, default=0, help="seed of the intervals (%(default)s)")
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")

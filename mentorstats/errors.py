@@ -4,7 +4,34 @@ Every error knows the exit code of the command line: 2 for arguments, mapping, p
 1 for records of which nothing usable is left.
 """
 
+import unicodedata
 from collections.abc import Iterable
+
+_LONGEST = 500  # characters of each part of a message
+_LISTED = 12  # allowed values that a message names
+_UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")  # categories that move, turn round or hide what stands beside them
+
+
+def printable(text: str) -> str:
+    """The text with control characters and direction marks written out; lines and tabs are kept."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(
+        mark if mark in "\n\t" or unicodedata.category(mark) not in _UNSEEN else _code(mark) for mark in text
+    )
+
+
+def _code(mark: str) -> str:
+    return mark.encode("unicode_escape", "surrogatepass").decode("ascii")
+
+
+def shortened(text: str, most: int = _LONGEST) -> str:
+    """The text on one line, its middle left out where it is longer than ``most`` characters."""
+    line = printable(" ".join(text.split("\n")))
+    if len(line) <= most:
+        return line
+    half = (most - 3) // 2
+    return f"{line[:half]} … {line[-half:]}"
 
 
 class MentorstatsError(Exception):
@@ -23,15 +50,22 @@ class MentorstatsError(Exception):
         self.what = what
         self.where = where
         if allowed is not None and not isinstance(allowed, str):
-            allowed = ", ".join(str(item) for item in allowed)
+            allowed = _listed([str(item) for item in allowed])
         self.allowed = allowed
         self.remedy = remedy
-        parts = [f"{where}: {what}" if where else what]
+        parts = [shortened(f"{where}: {what}" if where else what)]
         if self.allowed:
-            parts.append(f"Allowed: {self.allowed}")
+            parts.append(shortened(f"Allowed: {self.allowed}"))
         if remedy:
-            parts.append(remedy)
+            parts.append(shortened(remedy))
         super().__init__(" ".join(part if part.endswith((".", "?", "!")) else f"{part}." for part in parts))
+
+
+def _listed(items: list[str]) -> str:
+    """Allowed values, the first ones where there are many."""
+    if len(items) <= _LISTED:
+        return ", ".join(items)
+    return f"{', '.join(items[:_LISTED])} and {len(items) - _LISTED:,} more"
 
 
 class ArgumentError(MentorstatsError, ValueError):

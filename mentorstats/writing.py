@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 _PART = ".part-"  # between the name of a file and what makes an unfinished one different from all others
 _DEAD = 3600.0  # seconds after which an unfinished file is that of a run that has ended
 
+OWN = "reports"  # the folder among the exports that is ours
+
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What a cell of text may begin with that a spreadsheet would run or swallow."""
 GUARD = "'"
@@ -69,6 +71,34 @@ def can_write(folder: Path) -> None:
         ) from error
 
 
+def refuse_input(path: Path, *inputs: Path, folder: Path | None = None) -> None:
+    """Raise ArgumentError where writing would destroy an input, or be read as one the next time.
+
+    Parameters
+    ----------
+    path
+        What is to be written.
+    inputs
+        Files that are read.
+    folder
+        Folder of exports that is read; inside it only ``reports`` is written to.
+    """
+    for given in inputs:
+        if path.exists() and given.exists() and path.samefile(given):
+            raise ArgumentError("is the file that is read", where=str(path), remedy="Name another file.")
+    if folder is None:
+        return
+    home, target = folder.resolve(), path.resolve()
+    if target != home and home not in target.parents:
+        return
+    if home / OWN not in (target, *target.parents):
+        raise ArgumentError(
+            "lies among the exports, where it could replace one or be read as one",
+            where=str(path),
+            allowed=f"a place outside {folder}, or in {folder / OWN}",
+        )
+
+
 def write_table(path: Path, table: pd.DataFrame) -> Path:
     """Write a table, unrounded and without its index, as CSV or Parquet by the suffix of the file.
 
@@ -81,7 +111,7 @@ def write_table(path: Path, table: pd.DataFrame) -> Path:
     """
     suffix = path.suffix.lower()
     if suffix == ".csv":
-        return write_beside(path, guarded(table).to_csv(index=False).encode("utf-8"))
+        return write_beside(path, guarded(table).to_csv(index=False, lineterminator="\r\n").encode("utf-8"))
     if suffix != ".parquet":
         raise ArgumentError(f"{path.name!r} has no suffix for a table", allowed=".csv, .parquet")
     out = io.BytesIO()

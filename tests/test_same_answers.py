@@ -143,13 +143,16 @@ def plain(part, *, ordered):
     return texts.to_numpy(dtype=str)[place], numbers[place]
 
 
+SLOW = {"calibration.base_fit"}  # five seconds a call: a third of the changes
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_but_the_values_counts(name):
     call = degenerate.calls()[name]
     argument = next(one for one in TABLES if isinstance(call.given.get(one), pd.DataFrame))
     before = list(parts(call.function(**call.given)))
     assert before
-    for change in CHANGES:
+    for change in CHANGES[::4] if name in SLOW else CHANGES:
         if change is shuffled and name in BY_ROW:
             continue
         spoilt = change(call.given[argument])

@@ -13,7 +13,7 @@ from pathlib import Path
 from mentorstats import places, policy, records, study
 from mentorstats.errors import AnalysisError, MentorstatsError
 from mentorstats.report import provenance, small_groups
-from mentorstats.report.blocks import documents
+from mentorstats.report.blocks import APPENDIX, FOLLOW_UP, PAGE, documents
 from mentorstats.report.findings import summary, weights
 from mentorstats.report.model import Report
 from mentorstats.report.render import FORMS, Form, form
@@ -54,6 +54,11 @@ def find(name: str) -> Analysis:
         )
     analysis: Analysis = found
     return analysis
+
+
+def file_names(name: str, forms: Sequence[str] = FORMS) -> list[str]:
+    """Names of the files that a report may consist of."""
+    return [f"{name}{suffix}.{form(one).ending}" for one in forms for suffix in (PAGE, APPENDIX, FOLLOW_UP)]
 
 
 @dataclass(frozen=True, slots=True)

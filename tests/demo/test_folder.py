@@ -13,7 +13,9 @@ import openpyxl
 import pytest
 
 from mentorstats import demo
+from mentorstats.demo.own_files import LIST
 from mentorstats.errors import SourceFileError
+from mentorstats.writing import write_beside
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +36,8 @@ def mapping(folder):
 
 
 def content(folder):
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    files = (path for path in sorted(folder.iterdir()) if path.is_file() and path.name != LIST)
+    return {path.name: path.read_bytes() for path in files}
 
 
 def test_same_seed_same_bytes_other_seed_other_bytes(folder, tmp_path):
@@ -68,7 +71,7 @@ def test_workbook_keeps_text_as_text_and_dates_as_dates(folder):
 
 
 def test_truth_lists_every_file(folder, truth):
-    listed = {path.name for path in folder.iterdir()} - {demo.TRUTH}
+    listed = {path.name for path in folder.iterdir()} - {demo.TRUTH, LIST}
     assert set(truth["files"]) == listed
     for name, digest in truth["files"].items():
         assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest
@@ -154,7 +157,6 @@ def test_every_word_is_mapped_or_a_planted_fault(sources, truth):
 
 def test_a_run_over_its_own_folder(folder, tmp_path):
     copy = shutil.copytree(folder, tmp_path / "quillmoor")
-    (copy / ".mentorstats").mkdir()
     demo.write(copy, seed=3)
     demo.write(copy)
     assert content(copy) == content(folder)
@@ -196,25 +198,37 @@ def test_an_altered_file_is_left_alone(folder, tmp_path):
     refused(copy, "'raters.csv' was changed")
 
 
-def test_another_truth_file_is_no_licence(tmp_path):
+def test_a_list_of_somebody_elses_is_no_licence(tmp_path):
     (tmp_path / "x").mkdir()
-    (tmp_path / "x" / demo.TRUTH).write_text('{"made_by": "me"}')
-    refused(tmp_path / "x", "not written here")
-    (tmp_path / "x" / demo.TRUTH).write_text("not JSON")
-    refused(tmp_path / "x", "not written here")
+    (tmp_path / "x" / "mine.txt").write_text("mine")
+    for text in ('{"files": {}}', "not JSON", '{"files": [], "begun": 3}', "[" * 100_000):
+        (tmp_path / "x" / LIST).write_text(text)
+        refused(tmp_path / "x", "'mine.txt', which the demo did not write")
 
 
-def test_what_the_caller_wrote_may_be_replaced(folder, tmp_path):
+@pytest.mark.parametrize("name", [".env", ".git/config", "reports/notes.md", "reports/deep/er.txt"])
+def test_what_the_demo_did_not_write_stays_wherever_it_is(folder, tmp_path, name):
     copy = shutil.copytree(folder, tmp_path / "quillmoor")
-    (copy / "report.html").write_text("<p>")
-    refused(copy, "'report.html'")
-    demo.write(copy, replaceable=["report.html"])
+    (copy / name).parent.mkdir(parents=True, exist_ok=True)
+    (copy / name).write_text("mine")
+    refused(copy, f"{name}', which the demo did not write")
+
+
+def test_what_the_caller_wrote_and_noted_may_be_replaced(folder, tmp_path):
+    copy = shutil.copytree(folder, tmp_path / "quillmoor")
+    demo.write(copy, later=["reports/page.html"])
+    (copy / "reports").mkdir()
+    (copy / "reports" / "page.html").write_text("<p>")
+    demo.write(copy, later=["reports/page.html"])  # a run that was killed before it could note
+    demo.note(copy, [copy / "reports" / "page.html"])
+    demo.write(copy)
     assert content(copy) == content(folder)
+    assert not (copy / "reports" / "page.html").exists(), "ours, and not written any more"
 
 
 def test_a_file_is_no_folder(tmp_path):
     (tmp_path / "x").write_text("")
-    with pytest.raises(SourceFileError, match="is a file"):
+    with pytest.raises(SourceFileError, match="is not a folder"):
         demo.write(tmp_path / "x")
 
 
@@ -228,4 +242,22 @@ def test_a_failure_leaves_the_old_folder(folder, tmp_path, monkeypatch):
     with pytest.raises(OSError, match="disk full"):
         demo.write(copy, seed=3)
     assert content(copy) == content(folder)
-    assert [path.name for path in tmp_path.iterdir()] == ["quillmoor"]
+
+
+def test_a_run_that_was_killed_can_be_run_again(folder, tmp_path, monkeypatch):
+    copy = shutil.copytree(folder, tmp_path / "quillmoor")
+    written = []
+
+    def breaks(path, text):
+        if len(written) == 5:
+            raise KeyboardInterrupt
+        written.append(path.name)
+        return write_beside(path, text)
+
+    monkeypatch.setattr("mentorstats.demo.own_files.write_beside", breaks)
+    with pytest.raises(KeyboardInterrupt):
+        demo.write(copy, seed=3)
+    monkeypatch.undo()
+    assert content(copy) != content(folder)
+    demo.write(copy)
+    assert content(copy) == content(folder)
