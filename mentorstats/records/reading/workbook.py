@@ -1,27 +1,38 @@
 """XLSX as text: a cell shows what it holds, 3.0 as "3", a date as YYYY-MM-DD."""
 
 import datetime as dt
-import re
+import struct
 import zipfile
+import zlib
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+from xml.parsers import expat
 
 import numpy as np
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError, SheetTypeEnum
 
-from mentorstats.errors import SourceFileError
+from mentorstats.errors import MentorstatsError, SourceFileError
+from mentorstats.records.reading import package
 from mentorstats.records.reading.column import from_texts
 from mentorstats.records.reading.sheet import Options, Sheet, trimmed_headings
 
 _ZIP = b"PK\x03\x04"
 _OLD = b"\xd0\xcf\x11\xe0"
-_ERROR_CELL = re.compile(rb'<c\b([^>]*\bt="e"[^>]*)>(.*?)</c>', re.DOTALL)
-_PLACE = re.compile(rb'\br="([A-Z]+)([0-9]+)"')
-_SHOWN = re.compile(rb"<v>(.*?)</v>")
-_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+_BROKEN = (
+    CalamineError,
+    zipfile.BadZipFile,
+    ElementTree.ParseError,
+    expat.ExpatError,
+    zlib.error,
+    struct.error,
+    KeyError,
+    EOFError,
+    ValueError,  # bytes that are no UTF-8 among them
+    RuntimeError,  # what zipfile says of encryption; NotImplementedError, of an unknown compression
+    OverflowError,
+)
 
 
 def read(path: Path, file: str, options: Options) -> list[Sheet]:
@@ -29,7 +40,7 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
     try:
         with CalamineWorkbook.from_path(path) as book:
             _need_zip(path, file)
-            errors = _error_cells(path)
+            errors = package.looked_through(path, file)
             sheets = [
                 _sheet(book.get_sheet_by_name(name), file, options, errors.get(name, {}))
                 for name in _names(book)
@@ -38,12 +49,22 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
         raise SourceFileError(
             "the workbook is encrypted", where=file, remedy="Save it without a password."
         ) from error
-    except (CalamineError, zipfile.BadZipFile, ElementTree.ParseError, KeyError, EOFError) as error:
+    except MentorstatsError:
+        raise
+    except _BROKEN as error:
         _need_zip(path, file)
-        raise SourceFileError(
-            f"the workbook cannot be read: {error}", where=file, remedy="Open it and save it again as XLSX."
-        ) from error
+        raise _unreadable(error, file) from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # the reader's own way of giving up, no Exception
+            raise
+        raise _unreadable(error, file) from error
     return [sheet for sheet in sheets if sheet is not None]
+
+
+def _unreadable(error: BaseException, file: str) -> SourceFileError:
+    return SourceFileError(
+        f"the workbook cannot be read: {error}", where=file, remedy="Open it and save it again as XLSX."
+    )
 
 
 def _names(book: CalamineWorkbook) -> list[str]:
@@ -67,6 +88,8 @@ def _sheet(
 ) -> Sheet | None:
     cells: list[list[Any]] = opened.to_python(skip_empty_area=False)
     for (row, column), shown in errors.items():
+        cells += [[] for _ in range(row + 1 - len(cells))]
+        cells[row] += [""] * (column + 1 - len(cells[row]))
         cells[row][column] = shown
     if not any(map(_filled, cells)):
         return None
@@ -105,37 +128,3 @@ def _text(cell: Any) -> str:
     if isinstance(cell, dt.date | dt.time):
         return cell.isoformat()
     return str(cell)
-
-
-def _error_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:
-    """Find cells that hold an error such as #N/A, by sheet: the reader would show them as empty."""
-    found: dict[str, dict[tuple[int, int], str]] = {}
-    with zipfile.ZipFile(path) as packed:
-        for name, part in _parts(packed).items():
-            for attributes, inside in _ERROR_CELL.findall(packed.read(part)):
-                place, shown = _PLACE.search(attributes), _SHOWN.search(inside)
-                if place:
-                    at = (int(place[2]) - 1, _position(place[1].decode()))
-                    found.setdefault(name, {})[at] = shown[1].decode() if shown else "#N/A"
-    return found
-
-
-def _parts(packed: zipfile.ZipFile) -> dict[str, str]:
-    """Name of each sheet and the part of the package that holds it."""
-    links = ElementTree.fromstring(packed.read("xl/_rels/workbook.xml.rels"))
-    target = {link.get("Id"): str(link.get("Target")) for link in links}
-    book = ElementTree.fromstring(packed.read("xl/workbook.xml"))
-    parts = {}
-    for sheet in book.iter(f"{_MAIN}sheet"):
-        part = target[sheet.get(_LINK)]
-        part = part.removeprefix("/") if part.startswith("/") else f"xl/{part}"
-        if part.startswith("xl/worksheets/"):
-            parts[str(sheet.get("name"))] = part
-    return parts
-
-
-def _position(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + ord(letter) - ord("A") + 1
-    return number - 1
