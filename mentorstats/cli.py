@@ -111,7 +111,7 @@ def _demo(asked: argparse.Namespace) -> int:
 
 
 def _check(asked: argparse.Namespace) -> int:
-    from mentorstats import records
+    from mentorstats import policy, records, study
     from mentorstats.report.render import text as plain
 
     found = records.load(asked.folder).problems
@@ -119,6 +119,8 @@ def _check(asked: argparse.Namespace) -> int:
         _write_table(found, asked.out)
     else:
         print(plain.problems(found))
+    for settings in (policy, study):
+        settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
 
 

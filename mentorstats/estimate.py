@@ -44,6 +44,7 @@ class Status(StrEnum):
     RESAMPLING_FAILED = "resampling_failed"
     NOT_CONVERGED = "not_converged"
     TOO_FEW_TO_SHOW = "too_few_to_show"
+    TOO_FEW_TO_ASSESS = "too_few_to_assess"
     NO_RECORDS = "no_records"
 
 
@@ -63,6 +64,7 @@ _WITHOUT_VALUE = frozenset(
         Status.RANK_DEFICIENT,
         Status.NOT_CONVERGED,
         Status.TOO_FEW_TO_SHOW,
+        Status.TOO_FEW_TO_ASSESS,
         Status.NO_RECORDS,
     }
 )

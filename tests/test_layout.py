@@ -23,6 +23,8 @@ FOUNDATIONS = (
     "places",
     "progress",
     "dictionary",
+    "toml_file",
+    "policy_rules",
     "policy",
     "bands",
     "study",

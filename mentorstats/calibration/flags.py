@@ -6,7 +6,7 @@ of its role, and its whole interval lies beyond the smallest effect that the pol
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,7 @@ def mark(
     family: Sequence[str] = ("rater_role",),
     not_ignorable: Collection[str] = (),
     by_assumption: bool = False,
+    fewest: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """Mark raters for a talk.
 
@@ -52,6 +53,9 @@ def mark(
         Roles whose candidates did not come as if at random; no rater of theirs is marked.
     by_assumption
         Whether raters who are told from their candidates by assumption only may be marked.
+    fewest
+        Columns of counts, such as ``n_candidates``, and the least that a rater needs of each to be judged;
+        a rater with less, or of whom the count is missing, is ``too_few_to_assess``.
 
     Returns
     -------
@@ -68,7 +72,7 @@ def mark(
     ArgumentError
         ``q`` or ``smallest`` cannot be.
     """
-    called = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption)
+    called = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, fewest)
     judged = called.eq(Status.OK.value).to_numpy()
     adjusted, low, high = (np.full(len(table), np.nan) for _ in range(3))
     for rows in _families(table, judged, family):
@@ -112,6 +116,7 @@ def expected_by_chance(
     family: Sequence[str] = ("rater_role",),
     not_ignorable: Collection[str] = (),
     by_assumption: bool = False,
+    fewest: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """How many marks chance alone would make, were every rater of the family at zero.
 
@@ -128,7 +133,8 @@ def expected_by_chance(
     have few ratings they are told some 5 % too small, and chance marks two or three times as many
     (tests/calibration/truth.csv, "raters alike").
     """
-    judged = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption).eq(Status.OK.value)
+    called = _checked(table, q, smallest, scale, family, not_ignorable, by_assumption, fewest)
+    judged = called.eq(Status.OK.value)
     found: dict[Hashable, dict[str, float]] = {}
     for rows in _families(table, judged.to_numpy(), family):
         part = table.iloc[rows]
@@ -194,31 +200,38 @@ def _checked(
     family: Sequence[str],
     not_ignorable: Collection[str],
     by_assumption: bool,
+    fewest: Mapping[str, float] | None,
 ) -> pd.Series:
     """Why each row has no call, ``ok`` where it has one."""
     needed = ["contrast", "contrast_se", "contrast_low", "contrast_high", "p", "confidence", "status"]
-    need_columns(table.columns, [*needed, *family, scale, f"{scale}_low", f"{scale}_high"], where="table")
+    fewest = fewest or {}
+    wanted = [*needed, *family, scale, f"{scale}_low", f"{scale}_high", *fewest]
+    need_columns(table.columns, wanted, where="table")
     if not 0 < q < 1:
         raise ArgumentError(f"q = {q!r}", allowed="above 0 and below 1")
     if not 0 <= smallest < np.inf:
         raise ArgumentError(f"smallest = {smallest!r}", allowed="zero or more")
     if not_ignorable:
         need_columns(table.columns, ["rater_role"], where="table")
+    enough = np.ones(len(table), dtype=bool)
+    for name, least in fewest.items():
+        enough &= table[name].ge(least).fillna(False).to_numpy(dtype=bool)
+    roles = table.get("rater_role", table["status"])
     return pd.Series(
         [
-            _call(Status(status), pd.isna(p), role in not_ignorable, by_assumption)
-            for status, p, role in zip(
-                table["status"], table["p"], table.get("rater_role", table["status"]), strict=True
-            )
+            _call(Status(status), pd.isna(p), role in not_ignorable, by_assumption, many)
+            for status, p, role, many in zip(table["status"], table["p"], roles, enough, strict=True)
         ],
         index=table.index,
         dtype="str",
     )
 
 
-def _call(status: Status, unknown: bool, taken_back: bool, by_assumption: bool) -> str:
+def _call(status: Status, unknown: bool, taken_back: bool, by_assumption: bool, enough: bool) -> str:
     if not has_value(status):
         return status.value
+    if not enough:
+        return Status.TOO_FEW_TO_ASSESS.value
     if taken_back:
         return Status.ASSIGNMENT_NOT_IGNORABLE.value
     if status is Status.BY_ASSUMPTION and not by_assumption:

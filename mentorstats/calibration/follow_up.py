@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import pandas as pd
 
 from mentorstats.calibration.flags import expected_by_chance, mark
 from mentorstats.errors import ArgumentError
+from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 
 
@@ -58,8 +60,8 @@ class Talks:
         ``p_adjusted``.
     families
         A row each effect and role: ``n_raters``, how many were judged; ``n_no_call``, how many could not be
-        judged; ``n_marked``; ``marks_by_chance``, how many marks are expected if no rater differed;
-        ``smallest``, the smallest effect of interest.
+        judged, ``n_too_few`` of them for too few candidates or lessons; ``n_marked``; ``marks_by_chance``,
+        how many marks are expected if no rater differed; ``smallest``, the smallest effect of interest.
     tables
         The tables given, with the columns of `mark`.
     chance
@@ -73,7 +75,9 @@ class Talks:
 
 
 MARKS = ["rater", "rater_role", "n_candidates", "about", "words", "value", "low", "high", "p_adjusted"]
-FAMILIES = ["about", "rater_role", "n_raters", "n_no_call", "n_marked", "marks_by_chance", "smallest"]
+FEWEST = {"n_candidates": "calls_candidates", "n_lessons": "calls_lessons"}  # column to rule
+COUNTED = ["n_raters", "n_no_call", "n_too_few", "n_marked"]
+FAMILIES = ["about", "rater_role", *COUNTED, "marks_by_chance", "smallest"]
 
 
 def talks(
@@ -84,9 +88,9 @@ def talks(
     Parameters
     ----------
     tables
-        A rater table for each name of `EFFECTS` that is to be judged.
+        A rater table for each name of `EFFECTS` that is to be judged, with ``n_candidates``, ``n_lessons``.
     policy
-        Rows ``calls_q`` and the smallest effects of `EFFECTS`.
+        Rows ``calls_q``, ``calls_candidates``, ``calls_lessons`` and the smallest effects of `EFFECTS`.
     not_ignorable
         Roles whose candidates did not come as if at random: none of their raters is judged on anything.
 
@@ -99,15 +103,16 @@ def talks(
     if unknown:
         raise ArgumentError(f"no effect {unknown[0]!r}", allowed=list(EFFECTS))
     q = policy.value("calls_q")
+    fewest = {column: policy.value(rule) for column, rule in FEWEST.items()}
+    judge = partial(mark, q=q, not_ignorable=not_ignorable, fewest=fewest)
+    expect = partial(expected_by_chance, q=q, not_ignorable=not_ignorable, fewest=fewest)
     called: dict[str, pd.DataFrame] = {}
     chance: dict[str, pd.DataFrame] = {}
     families: list[pd.DataFrame] = []
     for name, table in tables.items():
         scale, smallest = EFFECTS[name].scale, policy.value(EFFECTS[name].smallest)
-        called[name] = mark(table, q=q, smallest=smallest, scale=scale, not_ignorable=not_ignorable)
-        chance[name] = expected_by_chance(
-            table, q=q, smallest=smallest, scale=scale, not_ignorable=not_ignorable
-        )
+        called[name] = judge(table, smallest=smallest, scale=scale)
+        chance[name] = expect(table, smallest=smallest, scale=scale)
         families.append(_family(name, called[name], chance[name]).assign(smallest=smallest))
     marks = [_marked(name, table) for name, table in called.items()]
     found = pd.concat(marks, ignore_index=True) if marks else pd.DataFrame(columns=MARKS)
@@ -139,10 +144,16 @@ def _marked(name: str, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _family(name: str, table: pd.DataFrame, chance: pd.DataFrame) -> pd.DataFrame:
-    counted = table.groupby(table["rater_role"].astype("str")).agg(
-        n_raters=("marked", "count"),
-        n_no_call=("marked", lambda x: int(x.isna().sum())),
-        n_marked=("marked", "sum"),
+    few = table["call_status"].eq(Status.TOO_FEW_TO_ASSESS.value)
+    counted = (
+        table.assign(few=few)
+        .groupby(table["rater_role"].astype("str"))
+        .agg(
+            n_raters=("marked", "count"),
+            n_no_call=("marked", lambda x: int(x.isna().sum())),
+            n_too_few=("few", "sum"),
+            n_marked=("marked", "sum"),
+        )
     )
     counted["marks_by_chance"] = chance["marks_by_chance"].reindex(counted.index).fillna(0.0)
-    return counted.rename_axis("rater_role").reset_index().assign(about=name)[FAMILIES[:6]]
+    return counted.rename_axis("rater_role").reset_index().assign(about=name)[FAMILIES[:-1]]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from mentorstats.errors import AnalysisError
 from mentorstats.estimate import Status
-from mentorstats.policy import NO_SOURCE
+from mentorstats.sources import SOURCES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,6 +66,12 @@ class Table:
         Columns of counts; those in ``people`` decide whether the row may be shown.
     statistic_columns
         Columns of results, blanked where the group is too small.
+    lines
+        Which rows add up to something that the table, its note or the answer beside it tells: columns whose
+        values name the rows of one line, ``()`` for the whole table. One row of a line is never hidden
+        alone.
+    total
+        Column that is true in rows which are the sum of the others of their line; none where it is empty.
     folded
         Whether a page shows the title alone until a reader asks for more; what only a few look up.
     """
@@ -81,9 +87,12 @@ class Table:
     note: str = ""
     references: tuple[str, ...] = ()
     folded: bool = False
+    lines: tuple[tuple[str, ...], ...] = ()
+    total: str = ""
 
     def __post_init__(self) -> None:
         named = [*self.labels, *self.group_columns, *self.count_columns, *self.statistic_columns]
+        named += [name for line in self.lines for name in line] + ([self.total] if self.total else [])
         absent = [name for name in named if name not in self.data.columns]
         if absent:
             raise AnalysisError(f"no column {', '.join(absent)}", where=f"table {self.key!r}")
@@ -181,5 +190,5 @@ class Report:
 
     def cited(self) -> list[str]:
         """Keys of the bibliography cited anywhere, once each, in order of first use."""
-        rules = [rule.source for rule in self.provenance.rules if rule.source != NO_SOURCE]
+        rules = [rule.source for rule in self.provenance.rules if rule.source in SOURCES]
         return list(dict.fromkeys([*(key for section in self.sections for key in section.cited()), *rules]))

@@ -1,5 +1,7 @@
 """Calls on all effects together: what `mark` says of each, families by hand, and who is withheld."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +10,7 @@ from scipy.stats import norm
 from mentorstats import policy
 from mentorstats.calibration import talks
 from mentorstats.calibration.flags import expected_by_chance, mark
-from mentorstats.errors import ArgumentError
+from mentorstats.errors import ArgumentError, ColumnError
 
 
 def table(contrasts, se=0.1, level=1.0, role="supervisor"):
@@ -20,6 +22,7 @@ def table(contrasts, se=0.1, level=1.0, role="supervisor"):
             "rater": [f"r{i}" for i in range(len(contrast))],
             "rater_role": role,
             "n_candidates": 12,
+            "n_lessons": 30,
             "contrast": contrast,
             "contrast_se": se,
             "contrast_low": low,
@@ -87,3 +90,34 @@ def test_no_tables_give_no_marks_and_unknown_names_are_refused(rules) -> None:
     assert talks({}, rules).marks.empty
     with pytest.raises(ArgumentError, match="no effect 'height'"):
         talks({"height": table([0.0])}, rules)
+
+
+def test_raters_of_too_few_candidates_or_lessons_are_not_judged(rules) -> None:
+    some = table([1.0, 1.0, 1.0, 1.0, 0.0, 0.0]).assign(
+        n_candidates=pd.array([3, 2, 3, pd.NA, 12, 12], dtype="Int64"), n_lessons=[6, 6, 5, 6, 30, 30]
+    )
+    found = talks({"severity": some}, rules)
+    assert found.marks["rater"].tolist() == ["r0"]
+    called = found.tables["severity"]
+    assert called["call_status"].tolist() == ["ok"] + ["too_few_to_assess"] * 3 + ["ok"] * 2
+    assert called["marked"].isna().tolist() == [False, True, True, True, False, False]
+    family = found.families.iloc[0]
+    assert family[["n_raters", "n_no_call", "n_too_few", "n_marked"]].tolist() == [3, 3, 3, 1]
+    judged = table([1.0, 0.0, 0.0])
+    of_judged = talks({"severity": judged}, rules).families.iloc[0]
+    assert family["marks_by_chance"] == pytest.approx(of_judged["marks_by_chance"])
+
+
+def test_the_policy_says_how_many_are_enough(rules) -> None:
+    two = table([1.0, 0.0, 0.0]).assign(n_candidates=2, n_lessons=4)
+    assert talks({"severity": two}, rules).families["n_raters"].tolist() == [0]
+    less = {"calls_candidates": 2, "calls_lessons": 4}
+    own = policy.Policy(tuple(replace(r, value=less.get(r.id, r.value)) for r in rules.rules))
+    assert talks({"severity": two}, own).marks["rater"].tolist() == ["r0"]
+
+
+def test_a_mark_without_a_minimum_asks_for_no_counts(rules) -> None:
+    bare = table([1.0, 0.0, 0.0]).drop(columns=["n_candidates", "n_lessons"])
+    assert mark(bare, q=0.05, smallest=0.1)["marked"].tolist() == [True, False, False]
+    with pytest.raises(ColumnError, match="n_lessons"):
+        mark(bare, q=0.05, smallest=0.1, fewest={"n_lessons": 6})

@@ -1,17 +1,24 @@
+import datetime
+import itertools
 import math
+import re
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from mentorstats.policy import NO_SOURCE, Rule
+from mentorstats.report.calibration import severity
+from mentorstats.report.key_scores import certification
 from mentorstats.report.model import Table
 from mentorstats.report.render.view import view
 from mentorstats.report.small_groups import blank
 
 
 @pytest.fixture
-def rule(shipped):
-    return shipped.rule("minimum_group_size")
+def rule(strict):
+    return strict.rule("minimum_group_size")
 
 
 def table(people, units=None):
@@ -85,3 +92,168 @@ def test_the_table_that_was_given_keeps_its_numbers(rule):
     blank(given, rule)
     assert given.data["people"].iloc[0] == 3
     assert not math.isnan(given.data["share"].iloc[0])
+
+
+def lined(people, lines, **more):
+    given = table(people)
+    return replace(
+        given, data=given.data.assign(**more), lines=lines, total="whole" if "whole" in more else ""
+    )
+
+
+def hidden(given, rule):
+    return blank(given, rule).data["people"].isna().tolist()
+
+
+def test_a_small_group_takes_the_next_smallest_with_it_where_a_total_is_told(rule):
+    given = lined([40, 4, 12, 30], ((),))
+    shown = blank(given, rule)
+    assert shown.data["people"].isna().tolist() == [False, True, True, False]
+    assert shown.data["share"].isna().tolist() == [False, True, True, False]
+    assert shown.data["lessons"].isna().tolist() == [False, True, True, False]
+    assert shown.data["share_status"].tolist() == ["ok", "too_few_to_show", "too_few_to_show", "ok"]
+    assert "Neither are the next larger ones, where a total would give those away." in shown.note
+    assert hidden(replace(given, lines=()), rule) == [False, True, False, False]
+
+
+def test_what_is_hidden_together_is_as_many_as_the_minimum(rule):
+    assert hidden(lined([3, 4, 0, 12, 30], ((),)), rule) == [True, True, False, True, False]
+    assert hidden(lined([6, 7, 0, 12, 30], ((),)), rule) == [True, True, False, False, False]
+
+
+def test_an_empty_group_is_no_partner(rule):
+    assert hidden(lined([4, 0, 30], ((),)), rule) == [True, False, True]
+
+
+def test_each_line_is_kept_by_itself(rule):
+    role = ["mentor", "mentor", "supervisor", "supervisor"]
+    given = lined([109, 26, 17, 4], (("role",),), role=role)
+    assert hidden(given, rule) == [False, False, True, True]
+    both = lined([109, 26, 17, 4], (("role",), ("stands",)), role=role, stands=["yes", "no", "yes", "no"])
+    assert hidden(both, rule) == [True] * 4
+
+
+def test_a_row_that_is_the_total_is_shown_where_two_parts_are_hidden_and_hidden_where_there_is_one(rule):
+    whole = [True, False, False, True, False]
+    role = ["supervisor"] * 3 + ["trainer"] * 2
+    given = lined([21, 16, 5, 9, 9], (("role",),), role=role, whole=whole)
+    assert hidden(given, rule) == [False, True, True, True, True]
+    unequal = lined([21, 21, 5, 12, 9], (("role",),), role=role, whole=whole)  # a part that is not told
+    assert hidden(unequal, rule) == [False, True, True, True, True]
+
+
+def test_a_missing_count_hides_nobody_and_stops_nothing(rule):
+    given = table(pd.array([12, pd.NA, 4], dtype="Int64"))
+    assert blank(given, rule).data["share_status"].tolist() == ["ok", "ok", "too_few_to_show"]
+
+
+NUMBER = re.compile(r"\d[\d,]*")
+
+
+def told(text):
+    return {int(number.replace(",", "")) for number in NUMBER.findall(text)}
+
+
+def recovered(given, shown, answer):
+    """Counts hidden in a table that are a number told beside it less the numbers shown in a line."""
+    for name in given.count_columns:
+        counts, left = given.data[name].astype(float), shown.data[name].astype("Float64")
+        known = told(f"{answer} {shown.note}") | {int(n) for n in left.dropna()}
+        columns = [(), *((c,) for c in given.group_columns), *itertools.combinations(given.group_columns, 2)]
+        for line in (rows for names in columns for rows in rows_of(given.data, names)):
+            gone = [row for row in line if pd.isna(left[row])]
+            if len(gone) != 1 or not counts[gone[0]] > 0:
+                continue
+            rest = [row for row in line if row != gone[0]]
+            sums = {float(left[rest].sum()), *(float(left[rest].sum() - left[row]) for row in rest)}
+            yield from (
+                (given.key, name, gone[0], total)
+                for total, part in itertools.product(known, sums)
+                if part > 0 and total - part == counts[gone[0]]
+            )
+
+
+def rows_of(data, names):
+    if not names:
+        return [list(data.index)]
+    return [list(rows.index) for _, rows in data.groupby(list(names), dropna=False)]
+
+
+LINED = ("double-by-cohort", "double-by-site", "double-by-month", "severity-roles", "alike-lines")
+
+
+def test_no_count_of_a_report_comes_back_by_subtraction_from_its_table_or_its_sentence(made, rule):
+    tables = {t.key: (t, section.answer) for section in made.sections for t in section.tables}
+    assert set(LINED) <= set(tables)
+    blanked = 0
+    for key in LINED:
+        given, answer = tables[key]
+        for least in (2, 4, 6, 10, 15, 20, 25, 40):
+            shown = blank(given, replace(rule, value=least))
+            blanked += shown is not given
+            assert not list(recovered(given, shown, answer)), (key, least)
+    assert blanked > 10
+
+
+def test_the_search_finds_what_a_total_gives_away(rule):
+    given = table([40, 4, 30])
+    shown = blank(given, rule)
+    assert ("t", "people", 1, 74) in set(recovered(given, shown, "Of 74 candidates some …"))
+    safe = blank(replace(given, lines=((),)), rule)
+    assert not list(recovered(given, safe, "Of 74 candidates some …"))
+
+
+def standing(numbers):
+    rows = [(role, name) for (role, name), n in numbers.items() for _ in range(n)]
+    found = pd.DataFrame(rows, columns=["rater_role", "standing"])
+    return found.assign(certified_on=pd.Timestamp("2025-01-01"), days_left=400)
+
+
+def test_certificates_tell_no_sum_over_roles_where_a_row_is_hidden(strict):
+    numbers = {("mentor", "valid"): 109, ("mentor", "never"): 26}
+    numbers |= {("supervisor", "valid"): 17, ("supervisor", "never"): 4}
+    section = certification.section(standing(numbers), datetime.date(2025, 9, 1), strict)
+    counts = section.tables[0].data["n_raters"]
+    assert counts.isna().tolist() == [False, False, True, True]
+    assert told(section.answer) == {2025, 9, 1}
+    numbers[("supervisor", "never")] = 12
+    section = certification.section(standing(numbers), datetime.date(2025, 9, 1), strict)
+    assert "certificates of 126 of 164 raters who gave levels hold; 38 have no day" in section.answer
+
+
+def severities(sizes):
+    """Raters of each role and network, as `mark` and `separation` give them."""
+    raters = pd.DataFrame(
+        [(role, net, f"{role[0]}{net}{n}") for (role, net), size in sizes.items() for n in range(size)],
+        columns=["rater_role", "network", "rater"],
+    )
+    raters = raters.assign(
+        n_candidates=12, n_lessons=30, marked=pd.array([True] * len(raters), dtype="boolean")
+    )
+    raters = raters.assign(status="ok", call_status="ok", rank_low=1, rank_high=2)
+    for name in ("effect_level", "effect_level_low", "effect_level_high"):
+        raters[name] = 0.1
+    parts = [(role, net, size) for (role, net), size in sizes.items()]
+    whole = [
+        (role, np.nan, sum(n for r, _, n in parts if r == role))
+        for role in dict.fromkeys(r for r, _ in sizes)
+    ]
+    roles = pd.DataFrame([*whole, *parts], columns=["rater_role", "network", "n_raters"])
+    for name in ("role_mean_level", "sd_level", "separation", "separation_reliability", "strata"):
+        for end in ("", "_low", "_high"):
+            roles[name + end] = 0.5
+    return raters, roles.assign(status="ok", role_mean=0.1, role_mean_low=0.0, p=0.01)
+
+
+def test_severity_says_of_how_many_only_where_no_network_is_hidden(strict):
+    chance = pd.DataFrame({"marks_by_chance": [0.1]})
+    for small, said in ((5, "161 raters are marked"), (12, "168 of 168 raters are marked")):
+        sizes = {("mentor", 1): 108, ("mentor", 2): 32, ("supervisor", 1): 16, ("supervisor", 2): small}
+        raters, roles = severities(sizes)
+        section = severity.section(raters, roles, chance, strict)
+        shown = section.tables[0]
+        hidden_rows = shown.data[shown.data["n_raters"].isna()]
+        assert len(hidden_rows) == (2 if small == 5 else 0)
+        assert set(hidden_rows["role"]) <= {"supervisor"}
+        assert not hidden_rows["whole"].any()
+        assert said in section.answer

@@ -125,6 +125,7 @@ def _compared(found: Selection) -> Table:
         "category; lessons are all those for which the line is known.",
         references=("austin_2009",),
         folded=True,
+        lines=(("what",),),
     )
 
 

@@ -135,4 +135,5 @@ def _table(key: str, title: str, counted: pd.DataFrame, label: str, folded: bool
         count_columns=(*raters, "n_candidates", "n_lessons", "n_double_scored"),
         statistic_columns=("value",),
         folded=folded,
+        lines=() if raters else ((),),
     )

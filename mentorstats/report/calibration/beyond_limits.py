@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from mentorstats.policy import Rule
 from mentorstats.report import wording
 from mentorstats.report.model import Table
 from mentorstats.report.numbers import count
@@ -35,6 +36,11 @@ class Look:
     def there(self) -> pd.Series:
         """Whether a rater has value and limits."""
         return self.data[[self.name, f"{self.expected}_low"]].notna().all(axis=1)
+
+    def of_enough(self, minimum: Rule) -> Look:
+        """The same of the roles of enough raters: sums over all would give a hidden role away."""
+        sizes = self.there.groupby(self.data["rater_role"].astype("str")).transform("sum")
+        return replace(self, data=self.data[sizes.map(minimum.met).astype(bool)])
 
 
 def table(key: str, title: str, looks: Sequence[Look], confidence: float) -> Table:

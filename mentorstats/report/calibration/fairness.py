@@ -85,9 +85,9 @@ def _method(policy: Policy) -> tuple[str, ...]:
         f"as the bound. “Beyond chance” keeps the expected share of false ones in a table (of raters: in a "
         f"role) to {number(policy.value('fairness_q'), 'share')}\N{NO-BREAK SPACE}%.",
         f"Groups of fewer than {few:g} candidates enter on neither side. A rater is compared with at least "
-        f"{each:g} candidates of each side whom others rated too, and listed with at least {few:g}. "
-        "Candidates' own strengths on single criteria would make criteria look unequal; errors are widened "
-        "by what candidates' scores scatter beyond the fit.",
+        f"{each:g} candidates of each side whom others rated too, and listed with at least "
+        f"{max(few, each):g}. Candidates' own strengths on single criteria would make criteria look "
+        "unequal; errors are widened by what candidates' scores scatter beyond the fit.",
     )
 
 
@@ -271,8 +271,10 @@ def _sides(rows: pd.DataFrame) -> tuple[dict[str, str], str]:
 
 def _listed(rows: pd.DataFrame, policy: Policy) -> tuple[pd.DataFrame, str]:
     """Raters who saw enough candidates of both sides to be listed, and how many others there are."""
-    met = policy.rule("minimum_group_size").met
-    enough = rows["n_candidates_group"].map(met) & rows["n_candidates_rest"].map(met)
+    enough = pd.Series(True, index=rows.index)
+    for rule in ("minimum_group_size", "fairness_candidates"):
+        for column in ("n_candidates_group", "n_candidates_rest"):
+            enough &= rows[column].map(policy.rule(rule).met).astype(bool)
     return rows[enough].reset_index(drop=True), _others(int((~enough).sum()))
 
 
@@ -374,5 +376,7 @@ def _beyond_of(rows: pd.DataFrame, where: str, one: str, policy: Policy) -> str:
     if known.empty:
         return ""
     beyond = int(known["p_adjusted"].map(policy.rule("fairness_q").met).sum())
+    if one == "rater" and not policy.rule("minimum_group_size").met(len(known)):
+        return f"{where} {beyond or 'none'} of the raters listed"
     of = {"criterion": ("criterion", "criteria"), "rater": ("rater", "raters")}[one]
     return f"{where} {beyond or 'none'} of {count(len(known), *of)}"

@@ -9,7 +9,6 @@ from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report.model import Section, Table
 from mentorstats.report.numbers import count, estimate
-from mentorstats.report.wording import listed
 
 UNITS = {
     "severity": "levels",
@@ -38,13 +37,16 @@ def section(found: Talks, policy: Policy) -> Section:
         key="talks",
         question=QUESTION,
         answer=_answer(found),
-        tables=(_marks(found.marks, policy.rule("minimum_group_size")), _families(families)),
+        tables=(_marks(found, policy.rule("minimum_group_size")), _families(families)),
         method=(
             "A rater is marked for an effect where two things hold: the unshrunken difference from the "
             "raters of the role passes Benjamini and Hochberg's procedure among the raters of that role and "
             f"effect at q = {policy.value('calls_q'):g}, and its whole interval lies beyond the smallest "
             "effect of interest, which is the programme's to set. Marks by chance are those expected in "
             "each line if no rater differed at all.",
+            f"A rater is judged who rated at least {policy.value('calls_candidates'):g} candidates and "
+            f"{policy.value('calls_lessons'):g} lessons; both numbers are conventions. Others are counted "
+            "and not named.",
             "Effects overlap: a rater whose severity changes over the weeks also looks alike within lessons, "
             "and one who rates the criteria alike also spreads less. Look at severity and drift first.",
         ),
@@ -73,8 +75,9 @@ def _answer(found: Talks) -> str:
     )
 
 
-def _marks(marks: pd.DataFrame, minimum: Rule) -> Table:
-    """Marks of raters of enough candidates; of the others who is marked for what, without numbers."""
+def _marks(found: Talks, minimum: Rule) -> Table:
+    """Marks of raters of enough candidates; how many others are marked, without codes."""
+    marks = found.marks
     enough = marks["n_candidates"].map(minimum.met).to_numpy(dtype=bool)
     data = marks[enough].reset_index(drop=True)
     data["size"] = [
@@ -104,14 +107,11 @@ def _marks(marks: pd.DataFrame, minimum: Rule) -> Table:
 def _unlisted(few: pd.DataFrame, minimum: Rule) -> str:
     if few.empty:
         return ""
-    told = [
-        f"{about}: {listed([str(code) for code in rows['rater']])}"
-        for about, rows in few.groupby("about", sort=False)
-    ]
+    told = [f"{about}: {len(rows)}" for about, rows in few.groupby("about", sort=False)]
+    people = few[["rater", "rater_role"]].drop_duplicates()
     return (
-        f"Marked too, but without numbers here, raters of fewer than {minimum.value:g} candidates "
-        f"({'; '.join(told)}): look at their ratings before anything is said, since they are few. "
-        "Direction, size and interval are in calibration.talks(…).marks."
+        f"Marked too, but not listed: {count(len(people), 'rater')} of fewer than {minimum.value:g} "
+        f"candidates ({', '.join(told)})."
     )
 
 
@@ -124,7 +124,8 @@ def _families(families: pd.DataFrame) -> Table:
             "about": "Effect",
             "rater_role": "Role",
             "n_raters": "Raters judged",
-            "n_no_call": "No call possible",
+            "n_no_call": "Not assessed",
+            "n_too_few": "of these too few to assess",
             "n_marked": "Marked",
             "marks_by_chance": "Marks by chance",
             "smallest": "Smallest effect of interest",
@@ -133,11 +134,12 @@ def _families(families: pd.DataFrame) -> Table:
         units={
             "n_raters": "number",
             "n_no_call": "number",
+            "n_too_few": "number",
             "n_marked": "number",
             "marks_by_chance": "ratio",
             "smallest": "ratio",
         },
         group_columns=("about", "rater_role", "unit"),
-        count_columns=("n_raters", "n_no_call", "n_marked"),
+        count_columns=("n_raters", "n_no_call", "n_too_few", "n_marked"),
         statistic_columns=("marks_by_chance", "smallest"),
     )

@@ -51,7 +51,7 @@ def section(
     return Section(
         key="rating-fit",
         question=QUESTION,
-        answer=_answer(looks, use, confidence),
+        answer=_answer(tuple(look.of_enough(minimum) for look in looks), use, confidence),
         tables=(
             blank(summary, minimum),
             raters_of_enough(_raters(information, response, use), minimum),

@@ -37,7 +37,7 @@ def section(marked: pd.DataFrame, roles: pd.DataFrame, chance: pd.DataFrame, pol
     return Section(
         key="severity",
         question=QUESTION,
-        answer=" ".join([*_spread(roles, summary), _calls(marked, chance)]),
+        answer=" ".join([*_spread(roles, summary), _calls(marked, chance, summary)]),
         tables=(summary, _raters(marked, minimum)),
         method=(
             "One ordinal model of all ratings holds role, weeks and cohort, candidates with their own change "
@@ -100,7 +100,8 @@ def _spread(roles: pd.DataFrame, summary: Table) -> list[str]:
     return told
 
 
-def _calls(marked: pd.DataFrame, chance: pd.DataFrame) -> str:
+def _calls(marked: pd.DataFrame, chance: pd.DataFrame, summary: Table) -> str:
+    """How many are marked, and of how many unless that gives away what the summary hides."""
     judged = int(marked["marked"].notna().sum())
     if not judged:
         why = marked["call_status"].mode().iloc[0].replace("_", " ")
@@ -108,10 +109,9 @@ def _calls(marked: pd.DataFrame, chance: pd.DataFrame) -> str:
     n = int(marked["marked"].fillna(False).sum())
     expected = number(float(chance["marks_by_chance"].sum()), "distance")
     verb = "is" if n == 1 else "are"
-    return (
-        f"{n} of {count(judged, 'rater')} {verb} marked for a talk; were all raters alike, chance would mark "
-        f"{expected} on average."
-    )
+    hidden = summary.data["n_raters"].isna().any()
+    who = count(n, "rater") if hidden else f"{n} of {count(judged, 'rater')}"
+    return f"{who} {verb} marked for a talk; were all raters alike, chance would mark {expected} on average."
 
 
 def _roles(roles: pd.DataFrame) -> Table:
@@ -121,6 +121,7 @@ def _roles(roles: pd.DataFrame) -> Table:
             "role": roles["rater_role"],
             "network": roles["network"].map(lambda n: "all" if pd.isna(n) else str(n)),
             "n_raters": roles["n_raters"],
+            "whole": roles["network"].isna(),
         }
     )
     for name, source in (
@@ -166,6 +167,8 @@ def _roles(roles: pd.DataFrame) -> Table:
         note="Intervals of the spread are limits of its profile likelihood; those beside it follow from "
         "them. A network has its role's spread.",
         references=("wright_masters_1982",),
+        lines=(("role",),) if several else (),
+        total="whole",
     )
 
 
@@ -221,9 +224,9 @@ def _note(marked: pd.DataFrame, minimum: Rule) -> str:
         notes.append(
             f"{count(len(few), 'rater')} of fewer than {minimum.value:g} candidates {verb} not listed."
         )
-        codes = [str(code) for code in few.loc[few["marked"].fillna(False), "rater"]]
-        if codes:
-            notes.append(f"Marked among them: {listed(codes)}.")
+        n = int(few["marked"].fillna(False).sum())
+        if n:
+            notes.append(f"Marked among them: {n:,}.")
     withheld = sorted(set(marked["call_status"]) - {Status.OK.value})
     if withheld:
         reasons = listed([name.replace("_", " ") for name in withheld])

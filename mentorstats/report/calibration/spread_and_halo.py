@@ -54,7 +54,7 @@ def section(central: pd.DataFrame, restriction: pd.DataFrame, halo: pd.DataFrame
     return Section(
         key=key,
         question=QUESTION,
-        answer=_answer(looks, confidence),
+        answer=_answer(tuple(look.of_enough(minimum) for look in looks), confidence),
         tables=(
             blank(summary, minimum),
             raters_of_enough(_spread(central, restriction), minimum),

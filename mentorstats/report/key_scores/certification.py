@@ -46,7 +46,7 @@ def section(found: pd.DataFrame, on: datetime.date | None, policy: Policy) -> Se
     return Section(
         key="certificates",
         question=QUESTION,
-        answer=_answer(stands, on, minimum, soon),
+        answer=_answer(table, on, soon),
         tables=(table,),
         method=(
             "Raters are those who gave a level. A certificate holds from its day to its last day, both "
@@ -73,19 +73,22 @@ def _table(found: pd.DataFrame) -> Table:
         units={"n_raters": "raters"},
         group_columns=("role", "stands"),
         count_columns=("n_raters",),
+        lines=(("role",),),
     )
 
 
-def _answer(stands: pd.Series, on: datetime.date, minimum: Rule, soon: Rule) -> str:
-    counts = stands.value_counts()
+def _answer(table: Table, on: datetime.date, soon: Rule) -> str:
+    """Sums over the roles, and none where the table hides a row: it could be worked out from them."""
+    day = f"On {on.isoformat()}"
+    if table.data["n_raters"].isna().any():
+        return f"{day} some groups of raters are too few to show; how the others stand is in the table."
+    counts = table.data.groupby("stands")["n_raters"].sum()
 
     def said(name: str, words: str) -> str:
-        n = int(counts.get(name, 0))
-        if not n:
-            return ""
-        return f"{f'{n:,}' if minimum.met(n) else f'fewer than {minimum.value:g}'} {words}"
+        n = int(counts.get(STANDINGS[name], 0))
+        return f"{n:,} {words}" if n else ""
 
-    holds = int(counts.get("valid", 0)) + int(counts.get("ends_soon", 0))
+    holds = sum(int(counts.get(STANDINGS[name], 0)) for name in ("valid", "ends_soon"))
     told = [
         said("ends_soon", f"of these end within {soon.value:g} days"),
         said("expired", "have ended"),
@@ -93,8 +96,7 @@ def _answer(stands: pd.Series, on: datetime.date, minimum: Rule, soon: Rule) -> 
         said("never", "have no day recorded"),
     ]
     rest = wording.listed([words for words in told if words])
-    shown = f"{holds:,}" if not holds or minimum.met(holds) else f"fewer than {minimum.value:g}"
     return (
-        f"On {on.isoformat()} the certificates of {shown} of {count(len(stands), 'rater')} who gave levels "
+        f"{day} the certificates of {holds:,} of {count(int(counts.sum()), 'rater')} who gave levels "
         f"hold{f'; {rest}' if rest else ''}."
     )

@@ -204,12 +204,11 @@ def change(found: HalvesChange) -> Table:
 
 
 def links(found: Sequence[RoleLinks]) -> Table | None:
-    """Extra double-scorings that would link raters of one role, codes only; nothing where none is needed."""
-    rows = [one.table.assign(role=one.role) for one in found if len(one.table)]
+    """How many extra double-scorings by whom would link raters of one role; nothing where none is needed."""
+    rows = [asked_for(one).assign(role=one.role) for one in found if len(one.table)]
     if not rows:
         return None
     data = pd.concat(rows, ignore_index=True)
-    data["joins"] = [f"{a} and {b}" for a, b in zip(data["from_network"], data["to_network"], strict=True)]
     data["why"] = data["closes_ring"].map({False: "links", True: "holds without any one rater"})
     data["cost" + STATUS] = Status.OK.value
     return Table(
@@ -219,13 +218,23 @@ def links(found: Sequence[RoleLinks]) -> Table | None:
         labels={
             "role": "Role",
             "rater": "Rater who would come",
-            "candidate": "Candidate whose lesson it is",
+            "n_lessons": "Lessons",
             "joins": "Networks",
             "why": "What for",
             "cost": "Cost",
         },
-        units={"cost": "plain"},
-        group_columns=("role", "rater", "candidate"),
+        units={"n_lessons": "number", "cost": "plain"},
+        group_columns=("role", "rater", "joins"),
+        count_columns=("n_lessons",),
         statistic_columns=("cost",),
-        note="Of each network the rater with most lessons, once. Other pairs of these networks do as well.",
+        note="Of each network the rater with most lessons, once. Other pairs of these networks do as well. "
+        "A candidate whose lesson would do is in calibration.linking.role_links(…), not here.",
     )
+
+
+def asked_for(one: RoleLinks) -> pd.DataFrame:
+    """Double-scorings that a role is asked for, without the candidates: a row a rater and two networks."""
+    pairs = zip(one.table["from_network"], one.table["to_network"], strict=True)
+    named = one.table.assign(joins=[f"{first} and {second}" for first, second in pairs])
+    of = named.groupby(["rater", "joins", "closes_ring"], sort=False, as_index=False)
+    return of.agg(n_lessons=("cost", "size"), cost=("cost", "sum"))

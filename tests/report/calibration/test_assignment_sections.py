@@ -59,7 +59,7 @@ def test_a_role_whose_assignment_matters_is_named(base, rules) -> None:
 
 def test_few_raters_of_a_role_are_not_shown(base, rules) -> None:
     found = assignment_check(base)
-    few = Assignment(found.raters, found.roles.assign(n_raters=3))
+    few = Assignment(found.raters, found.roles.assign(n_raters=2))
     section = assignment_section.section(few, rules)
     assert "too few to show" in section.answer
     assert view(section.tables[0]).rows[0][3].text == "not shown"

@@ -96,18 +96,18 @@ def test_raters_stand_in_the_order_of_their_codes_with_intervals(found) -> None:
     assert "key-scored recordings over the year would show it" in section.answer
 
 
-def test_few_raters_are_not_shown_as_a_group(base) -> None:
+def test_few_raters_are_not_shown_as_a_group(base, strict) -> None:
     few = drift_between(base_fit(ratings(raters=6, candidates=18)))
-    section = drift.section(few, policy.read())
+    section = drift.section(few, strict)
     assert "not shown, fewer than 10 raters" in section.answer
     assert math.isnan(section.tables[0].data["sd_level"].item())
 
 
-def test_mean_drift_of_few_raters_is_not_shown(found) -> None:
+def test_mean_drift_of_few_raters_is_not_shown(found, strict) -> None:
     table = scored(raters=9)
     trend = key_trend(table, levels=LEVELS)
-    assert "fewer than 10 raters" in drift.section(found[0], policy.read(), trend=trend).answer
-    section = charts_section.section(control_charts(table, levels=LEVELS), trend, policy.read())
+    assert "fewer than 10 raters" in drift.section(found[0], strict, trend=trend).answer
+    section = charts_section.section(control_charts(table, levels=LEVELS), trend, strict)
     assert "is not shown" in section.answer
     assert section.tables[0].data["trend"].isna().all()
 
@@ -179,7 +179,7 @@ def test_the_sections_stand_on_a_page(made, found, recorded) -> None:
     assert not re.search(r"\bnan\b|NaT|None", html)
 
 
-def test_raters_of_few_candidates_are_counted_and_not_listed() -> None:
-    section = drift.section(drift_between(base_fit(ratings())), policy.read())
+def test_raters_of_few_candidates_are_counted_and_not_listed(strict) -> None:
+    section = drift.section(drift_between(base_fit(ratings())), strict)
     assert not any(table.key.startswith("drift-raters") for table in section.tables)
     assert "12 raters of fewer than 10 candidates are not listed" in section.tables[0].note

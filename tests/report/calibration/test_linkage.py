@@ -30,9 +30,9 @@ def table(section, key):
     return found
 
 
-def test_the_invented_programme_in_a_sentence_and_tables(invented, shipped):
+def test_the_invented_programme_in_a_sentence_and_tables(invented, strict):
     programme, frame = invented
-    section = built(frame, shipped)
+    section = built(frame, strict)
     assert section.answer == (
         "Of 135 mentors, 108 are linked with most others (by raters of another role only) and 27 can be "
         "compared with the rest only by assumption; of 20 supervisors, 16 are linked with most others (by "
@@ -60,9 +60,9 @@ def test_the_invented_programme_in_a_sentence_and_tables(invented, shipped):
         assert "no value" not in text
 
 
-def test_small_roles_and_raters_of_few_candidates_are_not_shown(make_long, shipped):
+def test_small_roles_and_raters_of_few_candidates_are_not_shown(make_long, strict):
     frame = make_long()
-    section = built(frame, shipped)
+    section = built(frame, strict)
     roles = table(section, "roles")
     small = roles.data.set_index("rater_role").loc["Supervisors"]
     assert pd.isna(small["n_raters"])

@@ -68,6 +68,13 @@ def test_a_role_of_few_raters_is_blanked_in_the_summary(spread, fits):
         assert (few["below_status"] == "too_few_to_show").all()
 
 
+def test_the_sentence_counts_only_the_roles_that_the_summary_shows(spread, fits):
+    for section, measure in ((spread, "Spread of the ratings"), (fits, "Fit by information")):
+        data = section.tables[0].data
+        shown = data.loc[data["measure"] == measure, "n_raters"].dropna().sum()
+        assert f"of {int(shown)} raters" in section.answer
+
+
 def test_raters_stand_in_the_order_of_their_codes(spread, fits):
     for table in (*spread.tables[1:], fits.tables[1], fits.tables[3]):
         assert table.data["rater"].is_monotonic_increasing or table.data["rater_role"].nunique() > 1

@@ -16,7 +16,8 @@ from mentorstats.reliability.plans.halves import change_between_halves
 from mentorstats.reliability.plans.visit_plans import visit_plans
 from mentorstats.report.figures import drawing
 from mentorstats.report.figures import plans as plan_figure
-from mentorstats.report.reliability import components_and_plan, plan_words
+from mentorstats.report.reliability import components_and_plan, plan_tables, plan_words
+from mentorstats.report.render import text as plain
 from mentorstats.report.render.view import view
 
 
@@ -106,8 +107,8 @@ def test_criteria_have_their_titles(declared):
     assert f"{n_raters * each} visits by {n_raters} rater" in shown.title
 
 
-def test_few_people_are_not_shown():
-    section = components_and_plan.section(visit_plans(ratings(supervisors=8)), policy.read())
+def test_few_people_are_not_shown(strict):
+    section = components_and_plan.section(visit_plans(ratings(supervisors=8)), strict)
     assert section.status is Status.TOO_FEW_TO_SHOW
     assert not section.tables
     assert not section.figures
@@ -155,3 +156,21 @@ def test_sentences_about_networks():
     assert "other roles" in plan_words.linkage(replace(other, n_networks=1))
     stays = plan_words.linkage(replace(one, role="mentor", own=True, n_networks_within=9))
     assert "12 mentors in 2 separate networks (9 without raters of other roles)" in stays
+
+
+def test_double_scorings_are_asked_for_by_rater_and_number_without_a_candidate():
+    table = ratings().assign(candidate=lambda rows: "c" + rows["candidate"].astype("str"))
+    plans = visit_plans(table)
+    links = role_links(plans.scores.table)
+    kept = links[0].table
+    assert kept["candidate"].isin(table["candidate"]).all()
+    twice = replace(links[0], table=pd.concat([kept, kept], ignore_index=True))
+    shown = plan_tables.links([twice])
+    assert shown.data["n_lessons"].tolist() == [2] * len(kept)
+    assert shown.data["cost"].sum() == 2 * kept["cost"].sum()
+    assert shown.data["rater"].tolist() == kept["rater"].tolist()
+    page = " ".join(f"{cell.text} {cell.under}" for row in view(shown).rows for cell in row)
+    printed = plain.visit_plans(plans, [twice])
+    assert kept["rater"].iloc[0] in printed
+    for text in (page, shown.note, shown.data.to_string(), printed):
+        assert not set(text.split()) & set(table["candidate"])

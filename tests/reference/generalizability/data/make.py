@@ -50,7 +50,6 @@ def spanning():
     return s
 
 
-if __name__ == "__main__":
-    visits().round(6).to_csv("visits.csv", index=False)
-    nested().round(6).to_csv("nested.csv", index=False)
-    spanning().round(6).to_csv("spanning.csv", index=False)
+visits().round(6).to_csv("visits.csv", index=False)
+nested().round(6).to_csv("nested.csv", index=False)
+spanning().round(6).to_csv("spanning.csv", index=False)
