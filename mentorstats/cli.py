@@ -119,7 +119,7 @@ def _demo(asked: argparse.Namespace) -> int:
 
 
 def _check(asked: argparse.Namespace) -> int:
-    from mentorstats import records
+    from mentorstats import policy, records, study
     from mentorstats.report.render import text as plain
 
     _refuse_inputs(asked, folder=asked.folder)
@@ -128,6 +128,8 @@ def _check(asked: argparse.Namespace) -> int:
         _write_table(found, asked.out)
     else:
         _print(plain.problems(found))
+    for settings in (policy, study):
+        settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
 
 

@@ -1,61 +1,23 @@
 """Dated rows of thresholds and choices: what the programme, its regulator or the trade asks for.
 
 The shipped rows are data_dictionary/policies/*.toml; ``policy.toml`` in a programme's folder
-replaces every shipped row of the same id. A row whose value is a word is a choice by name.
+replaces every shipped row of the same id, by rows or by one line ``id = value``. Each shipped row says
+what may stand in its place. A row whose value is a word is a choice by name.
 """
 
-import math
-import operator
-import tomllib
-from collections.abc import Iterable
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
-from mentorstats import places
+from mentorstats import places, policy_rules, toml_file
 from mentorstats.errors import PolicyError
-from mentorstats.sources import SOURCES
+from mentorstats.policy_rules import KINDS, NO_SOURCE, OWN_SOURCE, Allowed, Rule
 
 FILE_NAME = "policy.toml"
-NO_SOURCE = "common practice, no source"
-KINDS = ("regulation", "guidance", "convention")
 
-_COMPARE = {
-    "<": operator.lt,
-    "<=": operator.le,
-    "==": operator.eq,
-    ">=": operator.ge,
-    ">": operator.gt,
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
-    """One threshold, or one choice by name, and where it comes from.
-
-    A choice has its name in ``choice`` and no number: its ``value`` is NaN.
-    """
-
-    id: str
-    value: float
-    inequality: str
-    unit: str
-    source: str
-    kind: str
-    effective_from: date
-    effective_to: date | None = None
-    meaning: str = ""
-    file: str = ""
-    choice: str = ""
-
-    def met(self, number: float) -> bool:
-        """Whether ``number`` stands to the threshold as the rule asks."""
-        return bool(_COMPARE[self.inequality](number, self.value))
-
-    def in_force(self, on: date) -> bool:
-        """Whether the rule holds on that day (both ends included)."""
-        return self.effective_from <= on and (self.effective_to is None or on <= self.effective_to)
+__all__ = ["FILE_NAME", "KINDS", "NO_SOURCE", "OWN_SOURCE", "Allowed", "Policy", "Rule", "read"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,75 +59,65 @@ class Policy:
 
 
 def read(folder: Path | None = None) -> Policy:
-    """Read the shipped rules, overridden by ``folder/policy.toml`` where that exists."""
+    """Read the shipped rules, overridden by ``folder/policy.toml`` where that exists.
+
+    Raises
+    ------
+    PolicyError
+        The file cannot be read, is not legal TOML, or sets something that a shipped row does not allow;
+        the message says where, what is allowed and what to do.
+    """
     rules: list[Rule] = []
     for path in sorted((places.data_dictionary() / "policies").glob("*.toml")):
-        rules += _rules(path)
-    own = folder / FILE_NAME if folder else None
-    if own and own.is_file():
-        replacing = _rules(own)
-        replaced = {rule.id for rule in replacing}
-        unknown = sorted(replaced - {rule.id for rule in rules})
-        if unknown:
-            raise PolicyError(
-                f"unknown rule {', '.join(unknown)}",
-                where=str(own),
-                allowed=sorted({rule.id for rule in rules}),
-                remedy="Use the id of a shipped rule.",
-            )
-        chosen = {rule.id: bool(rule.choice) for rule in rules}
-        for rule in replacing:
-            _same_kind(rule, chosen[rule.id])
-        rules = [rule for rule in rules if rule.id not in replaced] + replacing
-    return Policy(tuple(rules))
+        content = toml_file.read(path, PolicyError) or {}
+        rules += [policy_rules.shipped(row, str(path)) for row in content.get("rule", [])]
+    replacing = _own(folder / FILE_NAME, {rule.id: rule for rule in rules}) if folder else []
+    replaced = {rule.id for rule in replacing}
+    return Policy((*(rule for rule in rules if rule.id not in replaced), *replacing))
 
 
-def _same_kind(rule: Rule, chooses: bool) -> None:
-    """Refuse a number where the shipped row chooses by name, and the other way round."""
-    if bool(rule.choice) != chooses:
+def _own(path: Path, known: Mapping[str, Rule]) -> list[Rule]:
+    """Rows of a programme's own file."""
+    content = toml_file.read(path, PolicyError) or {}
+    where = str(path)
+    rows = content.pop("rule", [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise PolicyError(
-            f"the value of {rule.id!r} is {'a name' if rule.choice else 'a number'}",
-            where=rule.file,
-            allowed="a name in quotation marks" if chooses else "a number",
+            f"rule = {toml_file.shown(rows)} is no row",
+            where=where,
+            allowed="[[rule]] with its keys below, or one line: id = value",
         )
+    found = [policy_rules.own(row, _like(row.get("id"), known, where), where) for row in rows]
+    lines = [
+        policy_rules.one_line(value, _like(name, known, where), where) for name, value in content.items()
+    ]
+    _check_periods([*found, *lines], where)
+    return [*found, *lines]
 
 
-def _rules(path: Path) -> list[Rule]:
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise PolicyError(f"not legal TOML: {error}", where=str(path)) from error
-    rows = content.get("rule", [])
-    if not isinstance(rows, list) or set(content) - {"rule"}:
-        raise PolicyError("holds something else than [[rule]] rows", where=str(path), allowed="[[rule]]")
-    return [_rule(row, f"{path}, rule {number}") for number, row in enumerate(rows, start=1)]
-
-
-def _rule(row: dict[str, Any], where: str) -> Rule:
-    known = {item.name for item in fields(Rule)} - {"file", "choice"}
-    needed = known - {"effective_to", "meaning"}
-    if set(row) - known or needed - set(row):
-        odd = sorted(set(row) - known) or sorted(needed - set(row))
-        what = "unknown key" if set(row) - known else "missing key"
-        raise PolicyError(f"{what} {', '.join(odd)}", where=where, allowed=sorted(known))
-    for key in ("effective_from", "effective_to"):
-        if key in row and type(row[key]) is not date:
-            raise PolicyError(
-                f"{key} = {row[key]!r} is not a date", where=where, allowed="a date like 2026-09-01"
-            )
-    value = row["value"]
-    named = isinstance(value, str) and bool(value.strip()) and row["inequality"] == "=="
-    if not named and (isinstance(value, bool) or not isinstance(value, int | float)):
+def _like(name: object, known: Mapping[str, Rule], where: str) -> Rule:
+    """Return the shipped row of that id."""
+    if isinstance(name, str) and name in known:
+        return known[name]
+    if name is None:
         raise PolicyError(
-            f"value = {value!r} is not a number", where=where, allowed='a number, or a name with "=="'
+            "a [[rule]] has no id", where=where, remedy='Give it id = "…", the id of a shipped rule.'
         )
-    _one_of(row["inequality"], _COMPARE, "inequality", where)
-    _one_of(row["kind"], KINDS, "kind", where)
-    _one_of(row["source"], (NO_SOURCE, *SOURCES), "source", where)
-    return Rule(**{**row, "value": math.nan, "choice": value} if named else row, file=where)
+    raise PolicyError(
+        f"unknown rule {toml_file.shown(name)}",
+        where=where,
+        allowed=sorted(known),
+        remedy=policy_rules.nearest(name, known),
+    )
 
 
-def _one_of(value: object, allowed: Iterable[str], key: str, where: str) -> None:
-    choices = list(allowed)
-    if value not in choices:
-        raise PolicyError(f"{key} = {value!r} is not known", where=where, allowed=choices)
+def _check_periods(rows: Sequence[Rule], where: str) -> None:
+    """Refuse two rows of one rule that hold on one day."""
+    ordered = sorted(rows, key=lambda rule: (rule.id, rule.effective_from))
+    for first, second in pairwise(ordered):
+        if first.id == second.id and first.in_force(second.effective_from):
+            raise PolicyError(
+                f"two rows are in force on {second.effective_from}",
+                where=f"{where}, rule {first.id}",
+                remedy="Keep one of them, or end the first with effective_to.",
+            )

@@ -10,7 +10,7 @@ from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
-from mentorstats import places
+from mentorstats import places, toml_file
 from mentorstats.errors import DictionaryError, SourceFileError
 
 FILE_NAME = "study.toml"
@@ -46,16 +46,10 @@ def read(folder: Path) -> Mapping[str, str]:
     Raises
     ------
     SourceFileError
-        The file is not legal TOML, names something that is no item, or gives an item no text.
+        The file cannot be read, is not legal TOML, names something that is no item, or gives an item no text.
     """
     path = folder / FILE_NAME
-    if not path.is_file():
-        return {}
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SourceFileError(f"not legal TOML: {error}", where=str(path)) from error
-    return checked(content, where=str(path))
+    return checked(toml_file.read(path, SourceFileError) or {}, where=str(path))
 
 
 def checked(content: Mapping[str, object], *, where: str) -> Mapping[str, str]:
@@ -63,13 +57,18 @@ def checked(content: Mapping[str, object], *, where: str) -> Mapping[str, str]:
     names = [item.name for item in items()]
     for name, text in content.items():
         if name not in names:
-            near = get_close_matches(name, names, n=1)
+            near = get_close_matches(name[:200], names, n=1)
             raise SourceFileError(
-                f"{name!r} is no reporting item",
+                f"{toml_file.shown(name)} is no reporting item",
                 where=where,
                 allowed=names,
                 remedy=f"Did you mean {near[0]!r}?" if near else "Use the name of an item.",
             )
-        if not isinstance(text, str):
-            raise SourceFileError(f"{name} is no text", where=where, allowed='name = "…"')
+        if not isinstance(text, str) or (text.strip() and not toml_file.is_text(text)):
+            raise SourceFileError(
+                f"{name} = {toml_file.shown(text)} is no text",
+                where=where,
+                allowed=f'{name} = "…", without control characters',
+                remedy="Write the answer in quotation marks.",
+            )
     return {name: str(text).strip() for name, text in content.items() if str(text).strip()}

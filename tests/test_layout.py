@@ -24,6 +24,8 @@ FOUNDATIONS = (
     "places",
     "progress",
     "dictionary",
+    "toml_file",
+    "policy_rules",
     "policy",
     "bands",
     "study",

@@ -95,6 +95,12 @@ class Table:
         What is shown, in this order; see `mentorstats.report.columns`.
     people
         Whether rows are about single people by code: the caution then stands under the table.
+    lines
+        Which rows add up to something that the table, its note or the answer beside it tells: columns whose
+        values name the rows of one line, ``()`` for the whole table. One row of a line is never hidden
+        alone.
+    total
+        Column that is true in rows which are the sum of the others of their line; none where it is empty.
     """
 
     key: str
@@ -104,9 +110,12 @@ class Table:
     note: str = ""
     references: tuple[str, ...] = ()
     people: bool = False
+    lines: tuple[tuple[str, ...], ...] = ()
+    total: str = ""
 
     def __post_init__(self) -> None:
-        absent = [column.name for column in self.columns if column.name not in self.data.columns]
+        named = [column.name for column in self.columns] + [name for line in self.lines for name in line]
+        absent = [name for name in [*named, *([self.total] if self.total else [])] if name not in self.data]
         if absent:
             raise AnalysisError(f"no column {', '.join(absent)}", where=f"table {self.key!r}")
 

@@ -24,7 +24,6 @@ def found(invented_records, invented_base):
         policy.read(),
         placements=invented_records.placements,
         observations=invented_records.observations,
-        key_ratings=invented_records.key_ratings,
         base=invented_base,
     )
 
@@ -57,7 +56,6 @@ def test_every_effect_is_judged_and_chance_stands_beside(found) -> None:
     assert set(families["about"]) == set(EFFECTS)
     assert (families["flagged_by_chance"] < 0.2).all()
     assert families["n_flagged"].sum() == len(found.flags.flagged)
-    assert found.charts is not None
     assert len(found.groups) == 3
 
 
@@ -71,5 +69,4 @@ def test_without_ratings_everything_has_a_status(invented_records) -> None:
         base=base_fit(long),
     )
     assert empty.flags.flagged.empty
-    assert empty.charts is None
     assert isinstance(empty.roles, pd.DataFrame)

@@ -20,6 +20,7 @@ def table(contrasts, se=0.1, level=1.0, role="supervisor"):
             "rater": [f"r{i}" for i in range(len(contrast))],
             "rater_role": role,
             "n_candidates": 12,
+            "n_lessons": 30,
             "contrast": contrast,
             "contrast_se": se,
             "contrast_low": low,

@@ -59,12 +59,6 @@ def test_shrunken_intervals_cover_raters_drawn_from_the_model(stored) -> None:
     assert spread["mean"] >= COVERED[0] - 2 * spread["error"], told(spread)
 
 
-def test_joint_ranks_cover(stored) -> None:
-    for situation in RANDOM:
-        row = stored.loc[(situation.name, "all ranks inside")]
-        assert row["mean"] >= 0.95 - 2 * row["error"], told(row)
-
-
 def test_one_at_a_time_errs_by_about_what_it_says_and_all_together_by_more(stored) -> None:
     for situation in RANDOM:
         one = stored.loc[(situation.name, "squared error over its square, one at a time")]

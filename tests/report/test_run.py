@@ -38,7 +38,8 @@ def test_a_page_is_written_whole_and_nothing_is_left_beside_it(tmp_path, make_re
 
 def test_the_policy_of_the_folder_is_used(tmp_path, make_records):
     (tmp_path / policy.FILE_NAME).write_text(
-        '[[rule]]\nid = "double_scored_share"\nvalue = 0.9\ninequality = ">="\nunit = "fraction"\n'
+        '[[rule]]\nid = "double_scored_share"\nvalue = 0.9\ninequality = ">="\n'
+        'unit = "fraction of observed lessons"\n'
         'source = "common practice, no source"\nkind = "guidance"\neffective_from = 2020-01-01\n'
     )
     paths = run.run(run.find("rater-calibration"), make_records(), tmp_path, tmp_path)

@@ -17,6 +17,7 @@ _MOST = 300
 _SUFFICIENT = 1e-4  # share of the predicted decrease that a step must bring [nocedal_2006]
 _LONGEST = 4.0  # longest step, in scaled units (about four standard errors)
 _SHORTEST = 1e-8
+_ENDLESS = 1e100  # a step as long as this has no end of its own
 _REMEMBERED = 12  # steps whose observed curvature corrects the approximate Hessian
 
 
@@ -110,7 +111,9 @@ def _direction(b: Floats, gradient: Floats, held: NDArray[np.bool_]) -> Floats:
     scaled = b[np.ix_(free, free)] * np.outer(size, size)
     roots, vectors = np.linalg.eigh(scaled)
     roots = np.maximum(np.abs(roots), 1e-8 * max(roots.max(initial=0.0), 1e-8))
-    step[free] = -size * (vectors @ ((vectors.T @ (size * gradient[free])) / roots))
+    with np.errstate(over="ignore"):  # where nothing bends
+        newton = -size * (vectors @ ((vectors.T @ (size * gradient[free])) / roots))
+    step[free] = np.clip(newton, -_ENDLESS, _ENDLESS)
     return step
 
 

@@ -130,4 +130,5 @@ def _table(key: str, title: str, counts: pd.DataFrame, label: str) -> Table:
             counted("n_double_scored", "Rated by both", "lessons"),
             statistic("value", "Share", "share"),
         ),
+        lines=() if raters else ((),),
     )

@@ -118,6 +118,7 @@ def _compared(found: Selection) -> Table:
         note="Above zero: more, or higher, among double-scored lessons. Candidates are those of the "
         "category; lessons are all those with a record.",
         references=("austin_2009",),
+        lines=(("what",),),
     )
 
 

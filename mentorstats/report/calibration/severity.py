@@ -94,6 +94,9 @@ def _whole(roles: pd.DataFrame, minimum: Rule) -> list[pd.Series]:
     return [row for _, row in whole.iterrows() if minimum.met(row["n_raters"])]
 
 
+_LINES = (("role",),)  # the networks of a role add up to the role
+
+
 def _spread(roles: pd.DataFrame, minimum: Rule, alpha: float) -> list[str]:
     """How far raters of each role differ, a sentence each."""
     told = []
@@ -163,6 +166,8 @@ def _roles(roles: pd.DataFrame) -> Table:
         ),
         note="Intervals of the standard deviation are profile-likelihood limits; those of reliability "
         "follow from them.",
+        lines=_LINES,
+        total="whole",
     )
 
 
@@ -181,6 +186,8 @@ def _more_of_roles(roles: pd.DataFrame) -> Table:
         ),
         note="The standard deviation of a network is that of its role.",
         references=("wright_masters_1982",),
+        lines=_LINES,
+        total="whole",
     )
 
 
@@ -192,6 +199,7 @@ def _named(roles: pd.DataFrame) -> tuple[tuple[Column, ...], pd.DataFrame]:
             "role": roles["rater_role"].map(lambda role: sentence(raters_of(str(role)))),
             "network": roles["network"].map(lambda n: "all" if pd.isna(n) else str(n)),
             "n_raters": roles["n_raters"],
+            "whole": roles["network"].isna(),
         }
     )
     return (group("role", "Role"), *several, counted("n_raters", "Raters", "raters")), data

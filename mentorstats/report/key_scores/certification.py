@@ -13,6 +13,7 @@ from mentorstats.report import wording
 from mentorstats.report.columns import counted, group
 from mentorstats.report.model import Concern, Finding, Section, Table
 from mentorstats.report.numbers import count
+from mentorstats.report.small_groups import blank
 
 STANDINGS = {
     "valid": "current",
@@ -41,11 +42,13 @@ def section(found: pd.DataFrame, on: datetime.date | None, policy: Policy) -> Se
     minimum, soon = policy.rule("minimum_group_size"), policy.rule("certificate_notice")
     ending = (found["standing"] == "valid") & found["days_left"].map(soon.met, na_action="ignore").eq(True)
     stands = found["standing"].astype("str").mask(ending.fillna(False), "ends_soon")
+    table = _table(found.assign(stands=stands))
+    hidden = blank(table, minimum) is not table  # sums over the roles would give the hidden rows back
     return ABOUT(
-        answer=_answer(stands, on, minimum),
+        answer=_answer(stands, on, hidden),
         main=("certificates-table",),
-        tables=(_table(found.assign(stands=stands)),),
-        findings=_findings(stands, on, minimum, soon),
+        tables=(table,),
+        findings=_findings(stands, on, soon, hidden),
         method=(
             "Raters are those who gave a level. A certification is current from its first day to its last, "
             f"both included; it is ending soon where {soon.value:g} days or fewer are left. In Python, "
@@ -71,29 +74,31 @@ def _table(found: pd.DataFrame) -> Table:
             group("stands", "Certification"),
             counted("n_raters", "Raters", "raters"),
         ),
+        lines=(("role",), ()),
     )
 
 
-def _shown(n: int, minimum: Rule) -> str:
-    return f"{n:,}" if not n or minimum.met(n) else f"fewer than {minimum.value:g}"
-
-
-def _answer(stands: pd.Series, on: datetime.date, minimum: Rule) -> str:
+def _answer(stands: pd.Series, on: datetime.date, hidden: bool) -> str:
+    if hidden:
+        return (
+            f"On {on.isoformat()}, some groups of raters are too small to show; the table shows how many of "
+            "the others had a current certification."
+        )
     counts = stands.value_counts()
     current = int(counts.get("valid", 0)) + int(counts.get("ends_soon", 0))
     return (
-        f"On {on.isoformat()}, certification was current for {_shown(current, minimum)} of "
-        f"{count(len(stands), 'rater')} who gave levels."
+        f"On {on.isoformat()}, certification was current for {current:,} of {count(len(stands), 'rater')} "
+        "who gave levels."
     )
 
 
-def _findings(stands: pd.Series, on: datetime.date, minimum: Rule, soon: Rule) -> tuple[Finding, ...]:
+def _findings(stands: pd.Series, on: datetime.date, soon: Rule, hidden: bool) -> tuple[Finding, ...]:
     """Certifications that have expired or are about to."""
     expired, ending = (int((stands == name).sum()) for name in ("expired", "ends_soon"))
     if not expired and not ending:
         return ()
     told = [
-        f"{_shown(n, minimum)} {words}"
+        f"{'some' if hidden else f'{n:,}'} {words}"
         for n, words in ((expired, "expired"), (ending, f"ending within {soon.value:g} days"))
         if n
     ]

@@ -198,11 +198,10 @@ def change(found: HalvesChange) -> Table:
 
 def links(found: Sequence[RoleLinks]) -> Table | None:
     """Extra double-scored lessons that would connect raters of one role, by the rater who would come."""
-    rows = [one.table.assign(role=one.role) for one in found if len(one.table)]
+    rows = [asked_for(one).assign(role=one.role) for one in found if len(one.table)]
     if not rows:
         return None
     data = pd.concat(rows, ignore_index=True)
-    data["joins"] = [f"{a} and {b}" for a, b in zip(data["from_network"], data["to_network"], strict=True)]
     data["why"] = data["closes_ring"].map({False: "connects", True: "back-up link"})
     data["cost" + STATUS] = Status.OK.value
     return Table(
@@ -214,9 +213,18 @@ def links(found: Sequence[RoleLinks]) -> Table | None:
             group("rater", "Rater who would visit"),
             text("joins", "Networks"),
             text("why", "Purpose"),
+            counted("n_lessons", "Lessons", "lessons"),
             statistic("cost", "Cost", "plain"),
         ),
         note="For each network the rater with most lessons, who would rate one lesson of a candidate "
         "of the other network. Other pairs of these networks serve as well.",
         people=True,
     )
+
+
+def asked_for(one: RoleLinks) -> pd.DataFrame:
+    """Double-scorings that a role is asked for, without the candidates: a row a rater and two networks."""
+    pairs = zip(one.table["from_network"], one.table["to_network"], strict=True)
+    named = one.table.assign(joins=[f"{first} and {second}" for first, second in pairs])
+    of = named.groupby(["rater", "joins", "closes_ring"], sort=False, as_index=False)
+    return of.agg(n_lessons=("cost", "size"), cost=("cost", "sum"))

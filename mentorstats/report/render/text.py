@@ -10,7 +10,7 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.report.numbers import bounds, count, estimate, number
-from mentorstats.report.reliability import plan_words
+from mentorstats.report.reliability import plan_tables, plan_words
 from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 if TYPE_CHECKING:
@@ -168,17 +168,16 @@ def _numbered(notes: Sequence[str]) -> list[str]:
 
 
 def _links(links: Sequence[RoleLinks], sure: str) -> list[str]:
-    """Networks of each role, and the double-scorings that would join them, codes only."""
+    """Networks of each role, and how many double-scorings by whom would join them; no candidates."""
     lines = []
     for one in links:
         lines.append(plan_words.linkage(one))
         if len(one.table):
-            rows: list[tuple[str, ...]] = [("rater", "beside the rater of candidate", "networks", "cost", "")]
-            for _, row in one.table.iterrows():
+            rows: list[tuple[str, ...]] = [("rater", "lessons", "networks", "cost", "")]
+            for row in plan_tables.asked_for(one).to_dict("records"):
                 why = "closes the ring" if row["closes_ring"] else ""
-                joined = f"{row['from_network']} and {row['to_network']}"
-                rows.append((row["rater"], row["candidate"], joined, f"{row['cost']:g}", why))
-            lines += columns(rows, right=(3,))
+                rows.append((row["rater"], f"{row['n_lessons']}", row["joins"], f"{row['cost']:g}", why))
+            lines += columns(rows, right=(1, 3))
     if sure and any(len(one.table) for one in links):
         lines.append(sure)
     return [*lines, ""] if lines else []

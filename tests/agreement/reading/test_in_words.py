@@ -58,7 +58,10 @@ def test_a_choice_stays_a_choice_and_a_number_a_number(tmp_path):
     assert read.choice("agreement_words") == "altman_1991"
     assert np.isnan(read.value("agreement_words"))
     assert read.used()[0].choice == "altman_1991"
-    for name, value, allowed in (("agreement_words", "3", "a name"), ("confidence", '"much"', "a number")):
+    for name, value, allowed in (
+        ("agreement_words", "3", '"altman_1991"'),
+        ("confidence", '"much"', "a number"),
+    ):
         (tmp_path / "policy.toml").write_text(row.format(name, value))
         with pytest.raises(PolicyError, match=f"{name}.*{allowed}"):
             policy.read(tmp_path)

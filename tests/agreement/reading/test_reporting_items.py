@@ -96,7 +96,7 @@ def test_the_file_beside_the_exports(tmp_path):
     assert study.read(tmp_path) == {"sampling": "By lot."}
     for text, message in (
         ('samplin = "x"', "Did you mean 'sampling'"),
-        ("sampling = 3", "sampling is no text"),
+        ("sampling = 3", "sampling = 3 is no text"),
         ("sampling", "not legal TOML"),
     ):
         path.write_text(text, encoding="utf-8")

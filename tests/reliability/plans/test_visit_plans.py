@@ -49,7 +49,7 @@ def test_the_sentence_and_the_cheapest_plan():
     found = visit_plans(ratings(), target=target, visit_cost=2, rater_cost=1)
     text = plain.visit_plans(found)
     row = found.chosen.iloc[0]
-    assert f"reaches {target:.2f}: {row.n_visits} visits by {row.n_raters} rater" in text
+    assert f"{target:.2f} or more is {row.n_visits} visits by {row.n_raters} rater" in text
     assert f"{row.dependability:.2f} [{row.dependability_low:.2f}, {row.dependability_high:.2f}]" in text
     assert "not a sole basis" in text
     assert "No plan in the table reaches 0.99" in plain.visit_plans(visit_plans(ratings(), target=0.99))
