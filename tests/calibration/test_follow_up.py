@@ -46,9 +46,9 @@ def test_marks_are_those_of_the_single_effects(rules) -> None:
     assert list(found.flagged["rater"]) == ["r0", "r1", "r3"]
     assert list(found.flagged["about"]) == ["severity", "halo", "severity"]
     assert list(found.flagged["words"]) == [
-        "rates lower",
-        "rates the criteria of a lesson alike",
-        "rates higher",
+        "rates lower than others of the role",
+        "rates the criteria of a lesson more similarly",
+        "rates higher than others of the role",
     ]
     q, smallest = rules.value("flag_q"), rules.value("smallest_effect_level")
     single = flag(severe, q=q, smallest=smallest)

@@ -127,8 +127,8 @@ def _findings(found: Flags, policy: Policy) -> tuple[Finding, ...]:
     return (
         Finding(
             concern=Concern.RATERS_FLAGGED,
-            what=f"{n} of {count(_assessed(found), 'rater')} {'is' if n == 1 else 'are'} flagged, mostly for "
-            f"{effects.index[0]}.",
+            what=f"{n} of {count(_assessed(found), 'rater')} assessed {'is' if n == 1 else 'are'} flagged, "
+            f"mostly for {effects.index[0]}.",
             how_sure=_chance(found, policy),
             action="Hold a calibration conversation with each; the follow-up sheet says on what.",
             concerns=listed([raters_of(role) for role in roles]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Callable
 from typing import Any
 from xml.etree import ElementTree
@@ -12,7 +13,9 @@ import matplotlib
 import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Canvas
+from matplotlib.text import Text
 
+from mentorstats.errors import printable
 from mentorstats.report.model import Figure
 
 INK = "#1c2430"
@@ -27,6 +30,7 @@ _WIDTH, _HEIGHT = 7.2, 3.6  # inches; a figure may set its own height
 
 _STYLE = {
     "svg.fonttype": "none",
+    "text.parse_math": False,  # a name with dollar signs is no formula
     "font.family": "sans-serif",
     "font.size": 10,
     "axes.edgecolor": QUIET,
@@ -60,7 +64,7 @@ def svg(figure: Figure, data: pd.DataFrame) -> str:
         figure.draw(canvas.subplots(), data)
         out = io.BytesIO()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
-        canvas.savefig(out, format="svg", metadata=nothing)
+        _save(canvas, out, format="svg", metadata=nothing)
     return _inline(out.getvalue(), figure)
 
 
@@ -83,8 +87,25 @@ def picture(draw: Callable[[Canvas], None], *, kind: str, width: float, height: 
         draw(canvas)
         out = io.BytesIO()
         nothing = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
-        canvas.savefig(out, format=kind, dpi=_DPI, metadata=nothing)
+        _save(canvas, out, format=kind, dpi=_DPI, metadata=nothing)
     return out.getvalue()
+
+
+def _save(canvas: Canvas, out: io.BytesIO, **how: Any) -> None:
+    """Save with every text printable; a letter that this machine's fonts lack is left to the reader's."""
+    for axis in [axis for axes in canvas.axes for axis in (axes.xaxis, axes.yaxis)]:
+        formatter = axis.get_major_formatter()
+        formatter.format_ticks = _printable_ticks(formatter.format_ticks)  # type: ignore[method-assign, assignment]
+    for text in canvas.findobj(Text):
+        if isinstance(text, Text):
+            text.set_text(printable(text.get_text()))
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        canvas.savefig(out, **how)
+
+
+def _printable_ticks(plain: Callable[[Any], list[str]]) -> Callable[[Any], list[str]]:
+    return lambda values: [printable(text) for text in plain(values)]
 
 
 def _inline(content: bytes, figure: Figure) -> str:

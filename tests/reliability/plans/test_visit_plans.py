@@ -52,7 +52,9 @@ def test_the_sentence_and_the_cheapest_plan():
     assert f"{target:.2f} or more is {row.n_visits} visits by {row.n_raters} rater" in text
     assert f"{row.dependability:.2f} [{row.dependability_low:.2f}, {row.dependability_high:.2f}]" in text
     assert "not a sole basis" in text
-    assert "No plan in the table reaches 0.99" in plain.visit_plans(visit_plans(ratings(), target=0.99))
+    assert "No plan in the table reaches a dependability of 0.99" in plain.visit_plans(
+        visit_plans(ratings(), target=0.99)
+    )
 
 
 def test_ratings_that_are_not_independent_and_other_versions_are_left_out():

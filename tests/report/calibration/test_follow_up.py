@@ -36,7 +36,7 @@ def test_the_answer_counts_and_never_leaves_chance_alone(rules) -> None:
         "would be expected by chance; of those flagged, about 1 in 20 may still be wrong" in section.detail[0]
     )
     (finding,) = section.findings
-    assert finding.what == "2 of 12 raters are flagged, mostly for severity."
+    assert finding.what == "2 of 12 raters assessed are flagged, mostly for severity."
     assert "may still be wrong" in finding.how_sure
     assert "r00" not in finding.what + finding.how_sure + finding.action + finding.concerns
 

@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from mentorstats.errors import printable
 from mentorstats.report.figures import charts, drawing
 from mentorstats.report.model import Figure
 
@@ -71,3 +72,20 @@ def test_text_in_a_cell_stands_out_from_any_shade():
 def test_a_figure_of_nothing_but_gaps_can_be_drawn():
     empty = ROWS.assign(value=np.nan, value_low=np.nan, value_high=np.nan)
     assert "k7w2" in drawing.svg(figure(charts.signed_differences), empty)
+
+
+NAMES = ["from $5 to $10", "$\\undefined{", "a\x07b\x1b[0m", "文字 \u202e", "x^2_1 & <b>", "1e999"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_names_are_drawn_as_they_are_written_and_never_stop_a_figure(name):
+    rows = ROWS.assign(criterion_words=[name, "two", "three"])
+    made = drawing.svg(figure(lambda axes, _: charts.signed_differences(axes, rows)), rows)
+    drawn = "".join(ElementTree.fromstring(made).itertext())
+    assert printable(name) in drawn
+
+    def titled(canvas):
+        canvas.subplots().set_title(name)
+
+    for kind in ("svg", "png"):
+        assert drawing.picture(titled, kind=kind, width=4, height=3)
