@@ -222,6 +222,8 @@ def _opening(report: Report, found: Summary, numbering: _Numbering) -> Iterator[
                 yield _figure(figure, section, numbering)
     if found.quiet:
         yield LinkList("Looked at, nothing needed", tuple(Link(s.name, s.key) for s in found.quiet))
+    if found.unclear:
+        yield LinkList("Looked at, no clear answer", tuple(Link(s.name, s.key) for s in found.unclear))
     if found.others:
         yield LinkList(
             "Also found",

@@ -31,6 +31,8 @@ class Summary:
         Findings for which there was no room.
     quiet
         Sections that were looked at and need nothing.
+    unclear
+        Sections that were looked at without a clear answer and ask for nothing.
     missing
         Sections that the records cannot fill.
     """
@@ -38,6 +40,7 @@ class Summary:
     first: tuple[Placed, ...]
     others: tuple[Placed, ...]
     quiet: tuple[Section, ...]
+    unclear: tuple[Section, ...]
     missing: tuple[Section, ...]
 
 
@@ -61,5 +64,6 @@ def summary(sections: Iterable[Section], weight: dict[Concern, float]) -> Summar
         first=first,
         others=tuple(ordered[FIRST:]),
         quiet=tuple(s for s in asked if s.needs_nothing and s.key not in named),
+        unclear=tuple(s for s in asked if s.unclear and s.key not in named),
         missing=tuple(section for section in asked if not section.assessed),
     )

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from mentorstats.errors import AnalysisError
-from mentorstats.estimate import Status
+from mentorstats.estimate import Status, has_value
 from mentorstats.policy import NO_SOURCE
 from mentorstats.report.columns import Column, Kind
 
@@ -208,12 +208,22 @@ class Section:
     @property
     def needs_nothing(self) -> bool:
         """Whether the section was looked at and nothing needs doing."""
-        return (
-            self.assessed
-            and bool(self.answer)
-            and not self.defect
-            and all(finding.good for finding in self.findings)
-        )
+        return self._asks_for_nothing and not self._open
+
+    @property
+    def unclear(self) -> bool:
+        """Whether the section was looked at without a clear answer, and asks for nothing."""
+        return self._asks_for_nothing and self._open
+
+    @property
+    def _asks_for_nothing(self) -> bool:
+        looked = self.assessed and bool(self.answer) and not self.defect
+        return looked and all(finding.good for finding in self.findings)
+
+    @property
+    def _open(self) -> bool:
+        doubtful = self.verdict is not None and self.verdict.ring != "filled"
+        return doubtful or not has_value(self.status)
 
     def cited(self) -> Iterable[str]:
         """Keys of the bibliography that the section and its tables cite."""

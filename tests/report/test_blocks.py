@@ -117,7 +117,7 @@ def test_a_follow_up_sheet_is_a_document_of_its_own_and_not_for_passing_on() -> 
 
 def test_nothing_found_is_said() -> None:
     whole = report()
-    nothing = Summary(first=(), others=(), quiet=(), missing=())
+    nothing = Summary(first=(), others=(), quiet=(), unclear=(), missing=())
     assert "Nothing in these records asks for action" in " ".join(words(documents(whole, nothing)[0]))
 
 

@@ -1,8 +1,9 @@
 """What the page opens with: heaviest first, at most five, good ones last."""
 
 from mentorstats import policy
+from mentorstats.estimate import Status
 from mentorstats.report.findings import FIRST, summary, weights
-from mentorstats.report.model import Concern, Finding, Section
+from mentorstats.report.model import Concern, Finding, Section, Verdict
 
 
 def found(concern, what="What.", action="Act."):
@@ -54,3 +55,15 @@ def test_quiet_and_missing_sections_are_told_from_each_other() -> None:
     made = summary(sections, weights(policy.read()))
     assert [item.key for item in made.quiet] == ["quiet"]
     assert [item.key for item in made.missing] == ["missing"]
+
+
+def test_what_gave_no_clear_answer_is_not_said_to_need_nothing() -> None:
+    sections = [
+        section("clear", verdict=Verdict.YES),
+        section("withheld", status=Status.NOT_IDENTIFIED),
+        section("open", verdict=Verdict.NOT_CLEAR),
+        section("acted on", found(Concern.FAIRNESS), verdict=Verdict.NO),
+    ]
+    made = summary(sections, weights(policy.read()))
+    assert [item.key for item in made.quiet] == ["clear"]
+    assert [item.key for item in made.unclear] == ["withheld", "open"]

@@ -137,12 +137,13 @@ def _detail(roles: pd.DataFrame, minimum: Rule) -> tuple[str, ...]:
 
 
 def _findings(roles: pd.DataFrame, minimum: Rule) -> tuple[Finding, ...]:
-    apart, names = [], []
+    apart, names, some = [], [], False
     for name, row in _shown(roles, minimum):
         n = int(row["n_by_assumption"] + row["n_not_identified"])
         if n:
             apart.append(f"{n:,} of {int(row['n_raters']):,} {raters_of(name)}")
             names.append(raters_of(name))
+            some |= n < int(row["n_raters"])
     if not apart:
         return ()
     return (
@@ -151,8 +152,9 @@ def _findings(roles: pd.DataFrame, minimum: Rule) -> tuple[Finding, ...]:
             what=f"Severity cannot be compared for {listed(apart)}.",
             how_sure="This follows from who rated whom; it can be overcome only by assuming that their "
             "candidates were as able as those of others.",
-            action="Let a second rater from the main group rate one of their lessons; the appendix "
-            "lists the fewest such visits.",
+            action="Let a second rater"
+            + (" from the main group" if some else " of the role")
+            + " rate one of their lessons; the appendix lists the fewest such visits.",
             concerns=listed(names),
         ),
     )
