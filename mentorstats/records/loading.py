@@ -66,7 +66,7 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
 
 def _plan(folder: Path, named: str | Path | None) -> Plan:
     path = Path(named) if named is not None else folder / mapping.FILE_NAME
-    if named is None and not path.is_file():
+    if named is None and not path.exists() and not path.is_symlink():
         return Plan(mapping.FILE_NAME)
     return mapping.read(path)
 

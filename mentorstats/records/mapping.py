@@ -3,14 +3,13 @@
 The file is read strictly: a key that nothing would act on is an error, not a comment.
 """
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from mentorstats import dictionary
+from mentorstats import dictionary, toml_file
 from mentorstats.errors import MappingError
 from mentorstats.records.problems import nearest
 from mentorstats.records.reading.sheet import Options
@@ -74,14 +73,9 @@ class Plan:
 
 def read(path: Path) -> Plan:
     """Read a mapping file; raises MappingError naming block, key and what is allowed."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise MappingError("there is no such file", where=str(path)) from error
-    except OSError as error:
-        raise MappingError(f"cannot be opened: {error.strerror}", where=str(path)) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MappingError(f"not legal TOML: {error}", where=path.name) from error
+    content = toml_file.read(path, MappingError)
+    if content is None:
+        raise MappingError("there is no such file", where=str(path))
     _known(content, ("source", "scale"), path.name)
     sources = _blocks(content, "source", path.name)
     scales = _blocks(content, "scale", path.name)

@@ -169,7 +169,7 @@ def test_scales_that_contradict_each_other(programme):
 
 
 MAPPINGS = {
-    "not TOML": ("[[source", "mapping.toml: not legal TOML"),
+    "not TOML": ("[[source", "mapping.toml: is not legal TOML"),
     "unknown block": ("[[sources]]\n", "mapping.toml: unknown key 'sources'.*Did you mean 'source'"),
     "not a list": ("source = 3\n", "source is not a list of blocks"),
     "unknown key": (
@@ -277,3 +277,25 @@ def test_a_scale_that_the_rubrics_declare_too(programme):
         "the rubrics have a fault",
         "recorded more than once",
     )
+
+
+SPOILT_MAPPINGS = {
+    "no UTF-8": b'[[source]]\nfile = "\xff"',
+    "nested deeply": b"x = " + b"[" * 5_000,
+    "digits without end": b"x = " + b"9" * 5_000,
+    "dotted without end": b"a" + b".a" * 50_000 + b" = 1",
+    "too large": b"# " + b"x" * 200_000,
+}
+
+
+@pytest.mark.parametrize("case", SPOILT_MAPPINGS)
+def test_a_spoilt_mapping_ends_in_one_message(programme, case):
+    programme.write()
+    (programme.folder / "mapping.toml").write_bytes(SPOILT_MAPPINGS[case])
+    refuses(programme, MappingError, r"mapping\.toml")
+
+
+def test_a_folder_in_the_place_of_a_mapping_is_named(programme):
+    programme.write()
+    (programme.folder / "mapping.toml").mkdir()
+    refuses(programme, MappingError, r"mapping\.toml: is not a file")

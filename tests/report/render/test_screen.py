@@ -1,5 +1,6 @@
 """The page in a browser: on a wide screen, on a narrow one, and printed."""
 
+import re
 import shutil
 import subprocess
 
@@ -75,6 +76,6 @@ def test_the_page_prints_on_numbered_sheets(browse, tmp_path):
     sheets = read.stdout.split("\f")[:-1]
     assert len(sheets) > 4
     for number, text in enumerate(sheets, start=1):
-        assert f"{number} / {len(sheets)}" in text
+        assert re.search(rf"{number}\s*/\s*{len(sheets)}\b", text)
         assert "For use inside the programme only" in text
         assert len(text.split()) > 40
