@@ -34,8 +34,15 @@ def files_of(folder: Path) -> list[Path]:
     found = [
         path
         for path in sorted(folder.iterdir())
-        if path.is_file() and path.suffix.lower() in kinds and not path.name.startswith((".", "~$"))
+        if path.suffix.lower() in kinds and not path.name.startswith((".", "~$"))
     ]
+    for path in found:
+        if not path.is_file():
+            raise SourceFileError(
+                "is no file, or a link that leads to none",
+                where=path.name,
+                remedy="Put the export in its place, or rename or remove it.",
+            )
     if not found:
         raise SourceFileError(
             "the folder holds no table",

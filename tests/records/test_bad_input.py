@@ -299,3 +299,9 @@ def test_a_folder_in_the_place_of_a_mapping_is_named(programme):
     programme.write()
     (programme.folder / "mapping.toml").mkdir()
     refuses(programme, MappingError, r"mapping\.toml: is not a file")
+
+
+def test_what_only_looks_like_an_export_is_named(programme):
+    programme.write()
+    (programme.folder / "gone.csv").symlink_to("nowhere.csv")
+    refuses(programme, SourceFileError, r"gone\.csv: is no file")
