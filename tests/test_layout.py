@@ -136,3 +136,8 @@ def test_importing_the_command_line_loads_nothing_heavy():
     code = f"import sys, mentorstats.cli; print([m for m in {heavy} if m in sys.modules])"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+def test_no_test_leaves_a_file_at_the_top():
+    files = {path.name for path in ROOT.iterdir() if path.is_file() and not path.name.startswith(".")}
+    assert files == {"README.md", "DEVELOPERS.md", "pyproject.toml"}

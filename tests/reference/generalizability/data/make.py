@@ -1,7 +1,9 @@
 """Write the invented scores: lessons in candidates by raters, candidates by raters in occasions, ordinary visits.
 
-Run in this folder: python make.py
+Run: python make.py
 """
+
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -50,6 +52,6 @@ def spanning():
     return s
 
 
-visits().round(6).to_csv("visits.csv", index=False)
-nested().round(6).to_csv("nested.csv", index=False)
-spanning().round(6).to_csv("spanning.csv", index=False)
+if __name__ == "__main__":
+    for made in (visits, nested, spanning):
+        made().round(6).to_csv(Path(__file__).with_name(f"{made.__name__}.csv"), index=False)
