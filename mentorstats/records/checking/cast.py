@@ -16,9 +16,11 @@ from mentorstats.records.checking.batch import Batch, Positions
 from mentorstats.records.mapping import ISO
 from mentorstats.records.problems import SET_ASIDE, Problems, quoted
 from mentorstats.records.reading.column import Column
+from mentorstats.records.reading.package import UNCOMPUTED
 
 SPREADSHEET_ERRORS = (
     "#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!",
+    UNCOMPUTED,
 )  # fmt: skip
 
 _KINDS = {"integer": "a whole number", "number": "a number", "boolean": "yes or no", "date": "a date"}

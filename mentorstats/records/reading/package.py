@@ -1,7 +1,8 @@
-"""What is inside an XLSX package, before it is read: error cells, and cells far from the rest.
+"""What is inside an XLSX package, before it is read: how much, how far apart, and cells without a value.
 
-The reader shows a cell with an error such as #N/A as empty, and lays a sheet out as a rectangle up to its
-last filled cell, so both are looked for in the sheet's own XML first.
+The reader unpacks without end, lays a sheet out as a rectangle up to its last filled cell, keeps the later
+of two cells in one place, and shows a cell with an error such as #N/A, or a formula that was never computed,
+as empty. So all of these are looked for first.
 """
 
 from __future__ import annotations
@@ -9,50 +10,93 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
+from array import array
+from collections.abc import Iterator
 from pathlib import Path
+from typing import NoReturn
 from xml.etree import ElementTree
 from xml.parsers import expat
 
-from mentorstats.errors import SourceFileError
+import numpy as np
+from numpy.typing import NDArray
+
+from mentorstats.errors import SourceFileError, shortened
 
 Place = tuple[int, int]  # row and column, from 0
 
-_LARGEST = 2**30  # bytes of one part of a package, unpacked
-_AREA = 20_000_000  # cells of a sheet as a rectangle: about 700 MB
-_ERROR = re.compile(rb"""\st\s*=\s*["']e["']""")
-_COLUMN = re.compile(rb"""\sr\s*=\s*["']([A-Z]{1,3})[0-9]""")
-_ROW = re.compile(rb"""\sr\s*=\s*["'][A-Z]{1,3}([0-9]{1,7})["']""")
+UNCOMPUTED = "formula without a stored value"
+
+_ROWS, _COLUMNS = 2**20, 2**14  # of a sheet, by the standard
+_LARGEST = 2**29  # bytes of a package, unpacked
+_ALWAYS = 2**25  # bytes that any package may have
+_RATIO = 100  # bytes unpacked for one packed, above that
+_AREA = 20_000_000  # cells of a sheet as a rectangle: about 800 MB
+_SPARE = 4_000_000  # of them, those that may be empty in any sheet
+_PER_CELL = 8  # and for each filled cell
+_PIECE = 2**24  # bytes looked at in one go
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _STRICT = "{http://purl.oclc.org/ooxml/officeDocument/relationships}id"
 
+_USUAL = re.compile(rb'<c r="([A-Z]{1,3})([1-9][0-9]{0,6})"')
+_CELL = re.compile(rb"<(?:[^\s<>/!?]+:)?c[\s/>]")
+_UNUSUAL = re.compile(rb"""\x00|<!|<(?:[^\s<>/!?]+:)?f[\s/>]|\st\s*=\s*["'](?:e["']|[^"']*&)""")
+_REFERENCE = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
+
 
 def looked_through(path: Path, file: str) -> dict[str, dict[Place, str]]:
-    """Return the cells that hold an error, by sheet, with what they show.
+    """Return the cells that hold an error or a formula without a value, by sheet, with what is to be shown.
 
     Raises
     ------
     SourceFileError
-        A part is larger than can be unpacked, or a cell is so far from the rest that the sheet
-        cannot be laid out.
+        The package unpacks to more than can be held, a cell is so far from the rest that the sheet cannot be
+        laid out, a place is outside of any sheet, or two cells have the same place.
     """
     found: dict[str, dict[Place, str]] = {}
     with zipfile.ZipFile(path) as packed:
-        for name, part in sheets(packed, file).items():
-            content = unpacked(packed, part, file)
-            _refuse_far_cells(content, file, name)
-            if _ERROR.search(content):
-                found[name] = _Errors().read(content, file)
+        _measure(packed, path.stat().st_size, file)
+        for name, part in sheets(packed).items():
+            content, where = packed.read(part), f"{file}, sheet {name!r}"
+            if not _nothing_unusual(content):
+                cells = _Cells(where)
+                cells.read(content)
+                _refuse_places(np.frombuffer(cells.filled, dtype=np.int64), where)
+                if cells.shown:
+                    found[name] = cells.shown
     return found
 
 
-def sheets(packed: zipfile.ZipFile, file: str) -> dict[str, str]:
+def _measure(packed: zipfile.ZipFile, size: int, file: str) -> None:
+    """Raise where the parts are more than can be held; unpacks all, because a package may lie about them."""
+    parts = packed.infolist()
+    allowed = min(_LARGEST, _ALWAYS + _RATIO * size)
+    if sum(part.file_size for part in parts) > allowed:
+        raise SourceFileError(
+            f"the workbook unpacks to more than {allowed:,} bytes",
+            where=file,
+            remedy="Save the table as CSV.",
+        )
+    names = [part.filename.lower() for part in parts]
+    if len(set(names)) < len(names):
+        raise SourceFileError(
+            "the workbook holds two parts of one name",
+            where=file,
+            remedy="Open it and save it again as XLSX.",
+        )
+    for part in parts:
+        with packed.open(part) as opened:
+            while opened.read(_PIECE):
+                pass
+
+
+def sheets(packed: zipfile.ZipFile) -> dict[str, str]:
     """Name of each worksheet and the part that holds it; transitional or strict, any prefix."""
-    start = _links(packed, "_rels/.rels", "", file)
+    start = _links(packed, "_rels/.rels", "")
     home = next((target for kind, target in start.values() if kind == "officeDocument"), "xl/workbook.xml")
     folder, name = posixpath.split(home)
-    links = _links(packed, f"{folder}/_rels/{name}.rels", folder, file)
+    links = _links(packed, f"{folder}/_rels/{name}.rels", folder)
     parts = {}
-    for element in ElementTree.fromstring(unpacked(packed, home, file)).iter():
+    for element in ElementTree.fromstring(packed.read(home)).iter():
         if _local(element.tag) != "sheet":
             continue
         kind, target = links.get(element.get(_RELATION) or element.get(_STRICT) or "", ("", ""))
@@ -61,9 +105,9 @@ def sheets(packed: zipfile.ZipFile, file: str) -> dict[str, str]:
     return parts
 
 
-def _links(packed: zipfile.ZipFile, part: str, folder: str, file: str) -> dict[str, tuple[str, str]]:
+def _links(packed: zipfile.ZipFile, part: str, folder: str) -> dict[str, tuple[str, str]]:
     """Kind and target of each link of a part, by its id."""
-    root = ElementTree.fromstring(unpacked(packed, part, file))
+    root = ElementTree.fromstring(packed.read(part))
     found = {}
     for link in root:
         target = str(link.get("Target"))
@@ -73,105 +117,162 @@ def _links(packed: zipfile.ZipFile, part: str, folder: str, file: str) -> dict[s
     return found
 
 
-def unpacked(packed: zipfile.ZipFile, part: str, file: str) -> bytes:
-    """Return the bytes of a part, no more than can be held."""
-    with packed.open(part) as opened:
-        content = opened.read(_LARGEST + 1)
-    if len(content) > _LARGEST:
+def _nothing_unusual(content: bytes) -> bool:
+    """Whether a sheet is sound and written as most are: each cell with its place, in order, no formula."""
+    if _UNUSUAL.search(content):
+        return False
+    last, n, right, bottom = -1, 0, 0, 0
+    for piece in _pieces(content):
+        usual = _USUAL.findall(piece)
+        if len(usual) != len(_CELL.findall(piece)):
+            return False
+        if usual:
+            letters = {name: _position(name.decode()) for name, _ in set(usual)}
+            column = np.fromiter((letters[name] for name, _ in usual), dtype=np.int64, count=len(usual))
+            row = np.array([digits for _, digits in usual]).astype(np.int64) - 1
+            place = np.concatenate([[last], row * _COLUMNS + column])
+            if column.max() >= _COLUMNS or row.max() >= _ROWS or (np.diff(place) <= 0).any():
+                return False
+            last, n = int(place[-1]), n + len(usual)
+            right, bottom = max(right, int(column.max()) + 1), max(bottom, int(row.max()) + 1)
+    return right * bottom <= _allowed_area(n)
+
+
+def _pieces(content: bytes) -> Iterator[bytes]:
+    """The content in pieces that end before a tag, so that no tag is divided."""
+    start = 0
+    while start < len(content):
+        end = min(start + _PIECE, len(content))
+        if end < len(content):
+            end = max(content.rfind(b"<", start + 1, end), start)
+            if end == start:  # no tag begins here
+                end = min(start + _PIECE, len(content))
+        yield content[start:end]
+        start = end
+
+
+def _allowed_area(filled: int) -> int:
+    return min(_AREA, _SPARE + _PER_CELL * filled)
+
+
+def _refuse_places(filled: NDArray[np.int64], where: str) -> None:
+    """Raise where two filled cells have one place, or one is too far from the rest."""
+    if not len(filled):
+        return
+    places, times = np.unique(filled, return_counts=True)
+    row, column = np.divmod(places, _COLUMNS)
+    if (times > 1).any():
+        at = int(np.argmax(times > 1))
         raise SourceFileError(
-            f"the part {part} unpacks to more than {_LARGEST:,} bytes",
-            where=file,
-            remedy="Save the table as CSV.",
+            f"cell {_name(int(row[at]), int(column[at]))} stands there twice",
+            where=where,
+            remedy="Open the workbook and save it again as XLSX.",
         )
-    return content
-
-
-def _refuse_far_cells(content: bytes, file: str, sheet: str) -> None:
-    """Raise where the rectangle up to the last cell is larger than can be held."""
-    columns = max(map(_position, set(_COLUMN.findall(content))), default=0) + 1
-    rows = max((int(row) for row in set(_ROW.findall(content))), default=1)
-    if rows * columns > _AREA:
-        far = _far(content, rows, columns)
+    rows, columns = int(row.max()) + 1, int(column.max()) + 1
+    if rows * columns > _allowed_area(len(places)):
+        at = int(np.argmax(column)) if columns > 1000 else len(places) - 1
         raise SourceFileError(
-            f"cell {far} stands far from the rest: {rows:,} rows by {columns:,} columns",
-            where=f"{file}, sheet {sheet!r}",
+            f"cell {_name(int(row[at]), int(column[at]))} stands far from the rest: "
+            f"{rows:,} rows by {columns:,} columns",
+            where=where,
             remedy="Delete the rows and columns behind the table, and save the workbook again.",
         )
 
 
-def _far(content: bytes, rows: int, columns: int) -> str:
-    """Name of a cell in the last column, or in the last row."""
-    letters = _letters(columns - 1)
-    of_column = re.search(rb"""\sr\s*=\s*["'](%s[0-9]{1,7})["']""" % letters.encode(), content)
-    of_row = re.search(rb"""\sr\s*=\s*["']([A-Z]{1,3}0*%d)["']""" % rows, content)
-    found = of_column if columns > 1000 else of_row or of_column
-    return found[1].decode() if found else letters
+class _Cells:
+    """Filled cells with their places, as the reader takes them, and what those show that it reads as empty.
 
+    A cell without a place follows the last one; a row without a number follows the row before.
+    """
 
-class _Errors:
-    """Cells with an error, with their places; a cell or row without one follows the cell or row before."""
-
-    def __init__(self) -> None:
-        self.found: dict[Place, str] = {}
+    def __init__(self, where: str) -> None:
+        self.where = where
+        self.filled = array("q")
+        self.shown: dict[Place, str] = {}
         self.row = self.column = -1
-        self.inside = self.value = False
+        self.place: Place = (0, 0)
+        self.error = self.formula = self.textual = self.has = False
         self.text: list[str] = []
 
-    def read(self, content: bytes, file: str) -> dict[Place, str]:
-        parser = expat.ParserCreate()
-        parser.buffer_text = True
-        parser.StartElementHandler = self._start
-        parser.EndElementHandler = self._end
-        parser.CharacterDataHandler = self._data
-        parser.StartDoctypeDeclHandler = lambda *_: self._refuse(file)
-        parser.Parse(content, True)
-        return self.found
+    def read(self, content: bytes) -> None:
+        self.parser = expat.ParserCreate()
+        self.parser.buffer_text = True
+        self.parser.StartElementHandler = self._start
+        self.parser.EndElementHandler = self._end
+        self.parser.StartDoctypeDeclHandler = lambda *_: self._refuse("the workbook declares entities")
+        self.parser.Parse(content, True)
 
-    def _refuse(self, file: str) -> None:
-        raise SourceFileError(
-            "the workbook declares entities", where=file, remedy="Open it and save it again as XLSX."
-        )
+    def _refuse(self, what: str) -> NoReturn:
+        raise SourceFileError(what, where=self.where, remedy="Open it and save it again as XLSX.")
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         kind = name.rpartition(":")[2]
-        if kind == "row":
-            self.row = int(attributes["r"]) - 1 if "r" in attributes else self.row + 1
-            self.column = -1
-        elif kind == "c":
-            letters = attributes.get("r", "").rstrip("0123456789")
-            self.column = _position(letters.encode()) if letters else self.column + 1
-            self.inside, self.text = attributes.get("t") == "e", []
+        if kind == "c":
+            self._begin(attributes)
         elif kind == "v":
-            self.value = self.inside
+            self.has = True
+            if self.error or self.formula:
+                self.parser.CharacterDataHandler = self.text.append
+        elif kind == "is":
+            self.has = True
+        elif kind == "f":
+            self.formula = True
+        elif kind == "row":
+            given = attributes.get("r", "")
+            self.row = self._number(given) - 1 if given else self.row + 1
+            self.column = -1
 
-    def _data(self, text: str) -> None:
-        if self.value:
-            self.text.append(text)
+    def _begin(self, attributes: dict[str, str]) -> None:
+        given = attributes.get("r", "")
+        row, self.column = self._placed(given) if given else (self.row, self.column + 1)
+        if not (0 <= row < _ROWS and 0 <= self.column < _COLUMNS):
+            self._refuse(f"cell {given or _name(max(row, 0), self.column)} is outside of any sheet")
+        self.place, self.text = (row, self.column), []
+        self.error, self.textual = attributes.get("t") == "e", attributes.get("t") in ("str", "inlineStr")
+        self.formula = self.has = False
+
+    def _placed(self, given: str) -> Place:
+        found = _REFERENCE.fullmatch(given)
+        if found is None:
+            self._refuse(f"a cell has the place {shortened(given, 40)!r}, outside of any sheet")
+        return int(found[2]) - 1, _position(found[1].upper())
+
+    def _number(self, given: str) -> int:
+        if not (given.isascii() and given.isdecimal() and len(given) <= len(str(_ROWS))):
+            self._refuse(f"a row has the number {shortened(given, 40)!r}, outside of any sheet")
+        return int(given)
 
     def _end(self, name: str) -> None:
         kind = name.rpartition(":")[2]
         if kind == "v":
-            self.value = False
-        elif kind == "c" and self.inside:
-            self.found[self.row, self.column] = "".join(self.text) or "#N/A"
-            self.inside = False
+            self.parser.CharacterDataHandler = None
+        elif kind == "c":
+            text = "".join(self.text)
+            if self.error:
+                self.shown[self.place] = text or "#N/A"
+            elif self.formula and not text and not self.textual:
+                self.shown[self.place] = UNCOMPUTED
+            elif not self.has:
+                return
+            self.filled.append(self.place[0] * _COLUMNS + self.place[1])
 
 
 def _local(tag: str) -> str:
     return tag.rpartition("}")[2]
 
 
-def _position(letters: bytes) -> int:
+def _position(letters: str) -> int:
     """Column of its letters, from 0."""
     number = 0
     for letter in letters:
-        number = number * 26 + letter - ord("A") + 1
+        number = number * 26 + ord(letter) - ord("A") + 1
     return number - 1
 
 
-def _letters(position: int) -> str:
-    text = ""
-    while position >= 0:
-        position, rest = divmod(position, 26)
-        text, position = chr(ord("A") + rest) + text, position - 1
-    return text
+def _name(row: int, column: int) -> str:
+    """Name of the cell in a row and column, counted from 0."""
+    text, column = "", column + 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return f"{text}{row + 1}"

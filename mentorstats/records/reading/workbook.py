@@ -38,9 +38,9 @@ _BROKEN = (
 def read(path: Path, file: str, options: Options) -> list[Sheet]:
     """Read every sheet that holds anything; raises SourceFileError where the file is no workbook."""
     try:
-        with CalamineWorkbook.from_path(path) as book:
+        errors = package.looked_through(path, file) if _head(path) == _ZIP else {}
+        with CalamineWorkbook.from_path(path) as book:  # first, because it tells an encrypted one
             _need_zip(path, file)
-            errors = package.looked_through(path, file)
             sheets = [
                 _sheet(book.get_sheet_by_name(name), file, options, errors.get(name, {}))
                 for name in _names(book)
@@ -71,9 +71,13 @@ def _names(book: CalamineWorkbook) -> list[str]:
     return [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
 
 
-def _need_zip(path: Path, file: str) -> None:
+def _head(path: Path) -> bytes:
     with path.open("rb") as opened:
-        head = opened.read(4)
+        return opened.read(4)
+
+
+def _need_zip(path: Path, file: str) -> None:
+    head = _head(path)
     if head != _ZIP:
         kind = "an old XLS workbook" if head == _OLD else "something else" if head else "an empty file"
         raise SourceFileError(

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 
 from mentorstats.errors import SourceFileError
+from mentorstats.records.reading import package
 from mentorstats.records.reading.read import read
 from mentorstats.records.reading.sheet import Options
 
@@ -162,3 +163,105 @@ def test_spoilt_bytes_end_in_a_message_or_a_sound_sheet(tmp_path, capfd):
     assert 20 < len(told) < 250
     assert max(map(len, told)) < 2000
     assert "Traceback" not in capfd.readouterr().err
+
+
+def rows(*lines):
+    return lambda sheet: re.sub(
+        rb"<sheetData>.*</sheetData>",
+        b"<sheetData>" + b"".join(lines) + b"</sheetData>",
+        sheet,
+        flags=re.DOTALL,
+    )
+
+
+HEAD = b'<row r="1"><c r="A1" t="str"><v>code</v></c><c r="B1" t="str"><v>level</v></c></row>'
+
+
+@pytest.mark.parametrize("place", ["ZZZZ90000", "XFE1", "A1048577", "A0", "7", "A" * 5000])
+def test_a_place_outside_of_any_sheet_is_refused(tmp_path, place):
+    line = f'<row r="2"><c r="{place}"><v>1</v></c></row>'.encode()
+    path = saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line)))
+    with pytest.raises(SourceFileError, match="outside of any sheet") as caught:
+        read(path, path.name, Options())
+    assert len(str(caught.value)) < 300
+
+
+def test_cells_without_a_place_are_counted_from_their_row(tmp_path):
+    far = b'<row r="1000000">' + b"<c><v>1</v></c>" * 2000 + b"</row>"
+    path = saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, far)))
+    with pytest.raises(SourceFileError, match="cell BXX1000000 stands far from the rest: 1,000,000 rows"):
+        read(path, path.name, Options())
+
+
+@pytest.mark.parametrize("part", ["xl/sharedStrings.xml", "xl/styles.xml", "xl/media/image1.png"])
+def test_any_part_that_unpacks_to_very_much_is_refused(tmp_path, part):
+    parts = packed() | {part: b"<si><t>a</t></si>" * 3_000_000}
+    path = saved(tmp_path / "x.xlsx", parts)
+    assert path.stat().st_size < 200_000
+    with pytest.raises(SourceFileError, match="unpacks to more than"):
+        read(path, path.name, Options())
+
+
+@pytest.mark.parametrize("value", [b"<v/>", b"<v></v>", b""])
+def test_a_formula_without_a_stored_value_is_not_read_as_empty(tmp_path, value):
+    line = b'<row r="2"><c r="B2"><f>A1</f>' + value + b"</c></row>"
+    path = saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line)))
+    assert cells(path)[2, "level"] == package.UNCOMPUTED
+
+
+def test_a_formula_that_gives_an_empty_text_is_empty_and_one_with_a_value_has_it(tmp_path):
+    line = (
+        b'<row r="2"><c r="A2" t="str"><f>A9</f><v></v></c><c r="B2"><f>1+2</f><v>3</v></c></row>'
+        b'<row r="3"><c r="A3" t="str"><f>B1</f><v>a</v></c></row>'
+    )
+    found = cells(saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line))))
+    assert (found[2, "code"], found[2, "level"], found[3, "code"]) == ("", "3", "a")
+
+
+def test_an_error_stands_where_its_own_place_says(tmp_path):
+    line = b'<row r="2"><c r="A2"><v>1</v></c><c r="B3" t="e"><v>#N/A</v></c></row>'
+    found = cells(saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line))))
+    assert (found[3, "level"], found[2, "level"]) == ("#N/A", "")
+
+
+@pytest.mark.parametrize("place", ["XFD1048576", "C900000"])
+def test_an_empty_cell_far_away_is_of_no_account(tmp_path, place):
+    row = re.sub("[A-Z]", "", place)
+    line = f'<row r="2"><c r="A2"><v>1</v></c></row><row r="{row}"><c r="{place}" s="0"/></row>'.encode()
+    found = cells(saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line))))
+    assert found == {(2, "code"): "1", (2, "level"): ""}
+
+
+def test_two_cells_in_one_place_are_refused(tmp_path):
+    line = b'<row r="2"><c r="A2"><v>1</v></c></row><row r="2"><c r="A2"><v>2</v></c></row>'
+    path = saved(tmp_path / "x.xlsx", changed(packed(), rows(HEAD, line)))
+    with pytest.raises(SourceFileError, match="cell A2 stands there twice"):
+        read(path, path.name, Options())
+
+
+def test_two_parts_of_one_name_are_refused(tmp_path):
+    path = saved(tmp_path / "x.xlsx", packed())
+    with zipfile.ZipFile(path, "a") as out:
+        out.writestr("XL/worksheets/Sheet1.xml", b"<worksheet/>")
+    with pytest.raises(SourceFileError, match="two parts of one name"):
+        read(path, path.name, Options())
+
+
+@pytest.mark.parametrize("piece", [40, 64, 100, 1000])
+def test_pieces_never_divide_a_cell(tmp_path, monkeypatch, piece):
+    monkeypatch.setattr(package, "_PIECE", piece)
+    content = changed(packed([("code", "level"), *((f"a{n}", n) for n in range(60))]), lambda sheet: sheet)
+    sheet = content["xl/worksheets/sheet1.xml"]
+    assert b"".join(package._pieces(sheet)) == sheet
+    assert package._nothing_unusual(sheet)
+    doubled = sheet.replace(b'r="B40"', b'r="B39"')
+    assert not package._nothing_unusual(doubled)
+
+
+def test_the_quick_look_and_the_slow_one_agree_on_the_places(tmp_path):
+    sheet = packed([("code", "level"), *((f"a{n}", n) for n in range(300))])["xl/worksheets/sheet1.xml"]
+    slow = package._Cells("x")
+    slow.read(sheet)
+    assert len(slow.filled) == 602
+    assert slow.filled[-1] == 300 * 2**14 + 1
+    assert not slow.shown
