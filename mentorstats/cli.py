@@ -1,4 +1,4 @@
-"""The command line: parses, calls, prints; no computation.
+"""The command line: calls and prints; no computation. What may be asked is in `cli_options`.
 
 Results go to standard output, everything else to standard error. Exit codes: 0 done, also when
 rows were set aside; 1 faults found by ``check``, or nothing usable left; 2 arguments, mapping,
@@ -14,9 +14,9 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any
 
-from mentorstats import __version__
+from mentorstats.cli_options import parser
 from mentorstats.errors import MentorstatsError, printable
 
 if TYPE_CHECKING:
@@ -25,25 +25,18 @@ if TYPE_CHECKING:
     from mentorstats.records import Records
     from mentorstats.report.run import Written
 
-Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
-
 DONE, FAULTS, DEFECT, INTERRUPTED = 0, 1, 3, 130
 
-WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
-INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
-SUFFIXES = (".csv", ".parquet")
-PICTURES = (".png", ".svg")
 THREADS = ("OPENBLAS_NUM_THREADS", "GOTO_NUM_THREADS", "OMP_NUM_THREADS")
 NARROW = "ratings of one candidate are not independent; without --cluster the interval is likely too narrow"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code; argparse itself exits for ``--help`` and usage."""
-    asked = _parser().parse_args(argv)
+    asked = parser().parse_args(argv)
     _one_thread()
-    command: Callable[[argparse.Namespace], int] = asked.command
     with _Outcome(debug=asked.debug) as outcome:
-        outcome.code = command(asked)
+        outcome.code = COMMANDS[asked.command](asked)
         sys.stdout.flush()
     return outcome.code
 
@@ -314,152 +307,13 @@ def _write_table(table: pd.DataFrame, path: Path) -> None:
     _note(f"mentorstats: wrote {write_table(path, table)}")
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="mentorstats",
-        description="Agreement, growth and programme-level reports from teacher-placement records.",
-    )
-    parser.add_argument("--version", action="version", version=f"mentorstats {__version__}")
-    parser.add_argument("--debug", action="store_true", help="print a full traceback of a defect")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_check, _add_report, _add_agree, _add_plan):
-        add(commands)
-    return parser
-
-
-def _add_demo(commands: Subparsers) -> None:
-    about = "write the exports of an invented programme, and the reports on it"
-    command = commands.add_parser("demo", help=about, description=f"{about.capitalize()}.")
-    command.add_argument("dir", type=Path, metavar="DIR", help="folder to write to")
-    command.add_argument("--seed", type=int, help="random seed of the invented data")
-    _add_date(command)
-    command.set_defaults(command=_demo)
-
-
-def _add_check(commands: Subparsers) -> None:
-    about = "read a folder of exports and list every fault"
-    command = commands.add_parser(
-        "check", help=about, description=f"{about.capitalize()}. Ends with 1 where a fault was found."
-    )
-    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    command.add_argument(
-        "--out", type=_table_file, metavar="FILE", help="write the faults to a .csv or .parquet"
-    )
-    command.set_defaults(command=_check)
-
-
-def _add_report(commands: Subparsers) -> None:
-    about = "write a report on a folder of exports"
-    command = commands.add_parser("report", help=about, description=f"{about.capitalize()}.")
-    command.add_argument("name", metavar="NAME", help="which report, for example rater-calibration")
-    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    command.add_argument("--out", type=Path, metavar="DIR", help="folder for the report (FOLDER/reports)")
-    command.add_argument("--seed", type=int, default=0, help="random seed (%(default)s)")
-    command.add_argument(
-        "--as-of", metavar="DAY", help="day on which certification is checked (last day with a rating)"
-    )
-    _add_date(command)
-    command.set_defaults(command=_report)
-
-
-def _add_agree(commands: Subparsers) -> None:
-    about = "agreement of raters in any long table of ratings"
-    command = commands.add_parser(
-        "agree", help=about, description=f"{about.capitalize()}: one row a rating; CSV, XLSX or Parquet."
-    )
-    add = command.add_argument
-    add("file", type=Path, metavar="FILE", help="the table; in a workbook its only sheet, or --sheet")
-    add("--unit", type=_several, required=True, metavar="C[,C]", help="columns that name what was rated")
-    add("--rater", type=_several, required=True, metavar="C[,C]", help="columns that name who rated")
-    add("--level", required=True, metavar="C", help="column of the level given")
-    add("--levels", type=_several, required=True, metavar="L,L,…", help="every level, lowest first")
-    add("--weights", choices=WEIGHTS, default="identity", help="agreement weights (%(default)s)")
-    add(
-        "--cluster",
-        type=_several,
-        metavar="C[,C]",
-        help="columns whose ratings are not independent, such as candidate",
-    )
-    add("--by", type=_several, metavar="C[,C]", help="columns to split by")
-    add("--interval", choices=INTERVALS, default="auto", help="interval method (%(default)s)")
-    add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
-    add("--seed", type=int, default=0, help="seed of resampled intervals (%(default)s)")
-    add("--sheet", help="sheet of a workbook")
-    add("--delimiter", type=_character, default=",", help="field separator of a CSV file: , ; or tab (,)")
-    add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
-    add("--figure", type=_picture_file, metavar="FILE", help="draw paired levels and intervals: .png or .svg")
-    command.set_defaults(command=_agree)
-
-
-def _add_plan(commands: Subparsers) -> None:
-    about = "how many visits by how many raters make a score dependable"
-    command = commands.add_parser(
-        "plan", help=about, description=f"{about.capitalize()}: from the ratings of a folder of exports."
-    )
-    add = command.add_argument
-    add("folder", type=Path, metavar="FOLDER", help="folder of exports")
-    add("--target", type=float, help="target dependability (the policy's target_dependability)")
-    add("--raters", type=_sizes, default=[1, 2, 3], metavar="N,N,…", help="raters of a candidate (1,2,3)")
-    add("--visits", type=_sizes, default=[1, 2, 3, 4, 6], metavar="N,N,…", help="visits by each (1,2,3,4,6)")
-    add("--visit-cost", type=float, default=1.0, metavar="X", help="price of one visit (%(default)s)")
-    add(
-        "--rater-cost",
-        type=float,
-        default=0.0,
-        metavar="X",
-        help="additional price of each rater (%(default)s)",
-    )
-    add(
-        "--cut",
-        type=float,
-        metavar="X",
-        help="pass mark on the mean score; adds columns about it to the file",
-    )
-    add("--confidence", type=float, default=0.95, help="coverage of the intervals (%(default)s)")
-    add("--seed", type=int, default=0, help="seed of the intervals (%(default)s)")
-    add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
-    add("--figure", type=_picture_file, metavar="FILE", help="draw dependability by visits: .png or .svg")
-    command.set_defaults(command=_plan)
-
-
-def _add_date(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--date", help="day of the run, like 2026-09-01 (SOURCE_DATE_EPOCH, else today)")
-
-
-def _several(text: str) -> list[str]:
-    names = [name.strip() for name in text.split(",")]
-    if not all(names):
-        raise argparse.ArgumentTypeError(f"{text!r} holds an empty name")
-    return names
-
-
-def _character(text: str) -> str:
-    mark = "\t" if text in ("tab", "\\t") else text
-    if len(mark) != 1 or not mark.isascii():
-        raise argparse.ArgumentTypeError(f"{text!r} is neither one character nor the word tab")
-    return mark
-
-
-def _sizes(text: str) -> list[int]:
-    names = _several(text)
-    if not all(name.isdecimal() and int(name) > 0 for name in names):
-        raise argparse.ArgumentTypeError(f"{text!r} holds something other than whole numbers from 1")
-    return [int(name) for name in names]
-
-
-def _table_file(text: str) -> Path:
-    return _ending(text, SUFFIXES)
-
-
-def _picture_file(text: str) -> Path:
-    return _ending(text, PICTURES)
-
-
-def _ending(text: str, suffixes: Sequence[str]) -> Path:
-    path = Path(text)
-    if path.suffix.lower() not in suffixes:
-        raise argparse.ArgumentTypeError(f"{text!r} ends neither in {' nor in '.join(suffixes)}")
-    return path
+COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "demo": _demo,
+    "check": _check,
+    "report": _report,
+    "agree": _agree,
+    "plan": _plan,
+}
 
 
 if __name__ == "__main__":

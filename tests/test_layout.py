@@ -47,6 +47,7 @@ ORDER = (
     "disclosure",
     "report",
     "demo",
+    "cli_options",
     "cli",
     "__main__",
 )
