@@ -361,7 +361,7 @@ def broken(error):
     ],
 )
 def test_whatever_ends_a_command_has_its_exit_code(monkeypatch, ratings, capsys, error, code, words):
-    monkeypatch.setattr(cli, "_agree", broken(error))
+    monkeypatch.setitem(cli.COMMANDS, "agree", broken(error))
     ended, out, err = run(capsys, "agree", ratings, *AGREE)
     assert (ended, out) == (code, "")
     assert words in err
@@ -370,7 +370,7 @@ def test_whatever_ends_a_command_has_its_exit_code(monkeypatch, ratings, capsys,
 
 
 def test_debug_shows_where_a_defect_happened(monkeypatch, ratings, capsys):
-    monkeypatch.setattr(cli, "_agree", broken(ZeroDivisionError("oh")))
+    monkeypatch.setitem(cli.COMMANDS, "agree", broken(ZeroDivisionError("oh")))
     code, _, err = run(capsys, "--debug", "agree", ratings, *AGREE)
     assert code == 3
     assert "Traceback" in err
