@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -37,6 +37,11 @@ class Look:
     def there(self) -> pd.Series:
         """Whether a rater has value and limits."""
         return self.data[[self.name, f"{self.expected}_low"]].notna().all(axis=1)
+
+    def of_enough(self, minimum: Rule) -> Look:
+        """Return the same of the roles of enough raters: sums over all would give a hidden role away."""
+        sizes = self.there.groupby(self.data["rater_role"].astype("str")).transform("sum")
+        return replace(self, data=self.data[sizes.map(minimum.met).astype(bool)])
 
 
 def table(key: str, looks: Sequence[Look], confidence: float) -> Table:
@@ -76,7 +81,8 @@ def by_chance(n: int, confidence: float) -> float:
 
 
 def told(look: Look, side: str, words: str, confidence: float, minimum: Rule) -> str:
-    """A sentence: ``7 of 155 raters …; about 4 would be expected by chance.``; empty for too few raters."""
+    """A sentence: ``7 of 155 raters …; about 4 would be expected by chance.``, of roles shown."""
+    look = look.of_enough(minimum)
     n = int(look.there.sum())
     if not minimum.met(n):
         return ""

@@ -14,6 +14,7 @@ from mentorstats.report.columns import BOUNDS, STATUS, Column, carried, counted,
 from mentorstats.report.figures import intervals
 from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number, probability
+from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, raters_of, sentence
 
 FLAGGED, NOT_FLAGGED, NOT_ASSESSED = "yes", "no", "not assessed"
@@ -39,12 +40,13 @@ def section(flags: Flags, roles: pd.DataFrame, policy: Policy) -> Section:
     if not found["effect_level"].notna().any():
         status, note = _why_not(found)
         return ABOUT(answer=f"The ratings do not allow a model of raters. {note}", status=status)
-    minimum = policy.rule("minimum_group_size")
+    minimum, summary = policy.rule("minimum_group_size"), _roles(roles)
+    hidden = blank(summary, minimum) is not summary  # a sum over all would give the hidden row back
     return ABOUT(
         answer=" ".join(_spread(roles, minimum, 1 - policy.value("confidence"))),
-        detail=(*_groups(roles, minimum), _flags(found, chance, policy)),
+        detail=(*_groups(roles, minimum), _flags(found, chance, policy, hidden)),
         main=("severity-roles",),
-        tables=(_roles(roles), _more_of_roles(roles), *_raters(found)),
+        tables=(summary, _more_of_roles(roles), *_raters(found)),
         figures=tuple(_figure(role, found, minimum) for role in _several(found, minimum)),
         method=(
             "One ordinal model of all ratings includes role, weeks and cohort, candidates with their own "
@@ -127,7 +129,7 @@ def _groups(roles: pd.DataFrame, minimum: Rule) -> tuple[str, ...]:
     return (" ".join(told),) if told else ()
 
 
-def _flags(found: pd.DataFrame, chance: pd.DataFrame, policy: Policy) -> str:
+def _flags(found: pd.DataFrame, chance: pd.DataFrame, policy: Policy, hidden: bool) -> str:
     assessed = int(found["flagged"].notna().sum())
     if not assessed:
         why = found["flag_status"].mode().iloc[0].replace("_", " ")
@@ -135,8 +137,9 @@ def _flags(found: pd.DataFrame, chance: pd.DataFrame, policy: Policy) -> str:
     n = int(found["flagged"].fillna(False).sum())
     expected = number(float(chance["flagged_by_chance"].sum()), "few")
     false = round(1 / policy.value("flag_q"))
+    who = count(n, "rater") if hidden else f"{n} of {count(assessed, 'rater')} assessed"
     return (
-        f"{n} of {count(assessed, 'rater')} assessed {'is' if n == 1 else 'are'} flagged. If no raters "
+        f"{who} {'is' if n == 1 else 'are'} flagged. If no raters "
         f"differed, about {expected} would be flagged by chance; of those flagged, about 1 in {false} may "
         "still be wrong."
     )

@@ -90,6 +90,15 @@ def test_raters_of_few_candidates_and_roles_of_few_raters_are_not_listed(shipped
     assert small.answer == "Not shown, because there are too few raters of each role."
 
 
+def test_nobody_is_told_of_how_many_where_a_role_is_hidden(shipped) -> None:
+    long = programme(4, candidates=72)
+    long.loc[long["rater"] == "r07", "rater_role"] = "trainer"
+    section, table = built(long, shipped)
+    assert section.tables[0].data["n_raters"].isna().any()
+    n = int(table["flagged"].sum())
+    assert section.detail[-1].startswith(f"{n} raters are flagged. If no raters differed, ")
+
+
 def test_who_is_not_assessed_is_told_with_the_reason(shipped) -> None:
     section, _ = built(programme(4, candidates=72), shipped, not_ignorable=["supervisor"])
     assert section.detail[-1] == "No rater was assessed (assignment not ignorable)."

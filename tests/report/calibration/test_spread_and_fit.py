@@ -92,6 +92,15 @@ def test_the_answer_says_how_many_to_expect_by_chance(spread, fits):
         assert "would be expected by chance" in section.answer
 
 
+def test_the_sentence_counts_only_the_roles_that_the_summary_shows(spread, fits):
+    for section, measure in ((spread, "Standard deviation of ratings"), (fits, "Weighted mean-square fit")):
+        data = section.tables[0].data
+        shown = data.loc[data["measure"] == measure, "n_raters"].dropna().sum()
+        assert shown == 11
+        assert "of 11 raters" in section.answer
+        assert "of 12" not in section.answer
+
+
 def test_a_single_rater_of_a_role_has_a_reason_instead_of_a_number(spread):
     own = spread.tables[1].data.set_index("rater").loc["r07"]
     assert pd.isna(own["pull"])
