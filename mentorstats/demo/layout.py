@@ -103,7 +103,7 @@ def _block(layout: Layout) -> str:
         lines.append(_pair("sheet", layout.sheet))
     lines.append(_pair("table", layout.table))
     if layout.header_row != 1:
-        lines.append(f"header_row = {layout.header_row}")
+        lines.append(f"heading_row = {layout.header_row}")
     if not layout.sheet:
         lines += [_pair("delimiter", layout.delimiter), _pair("encoding", layout.encoding)]
     lines.append(f"dates = [{json.dumps(layout.date)}]")

@@ -57,11 +57,12 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     batches = {_SCALES: _sound_rubrics(found, plan, problems)}
     scales = levels.declared(batches[_SCALES])
     _ratings_fit(found, scales)
+    known = levels.in_order(scales)
     for name in dictionary.tables():
         if name != _SCALES:
-            batches[name] = _rows(name, found, problems)
+            batches[name] = _rows(name, found, problems, known)
             _check(name, batches, scales, problems)
-    return _records(found, batches, levels.in_order(scales), problems)
+    return _records(found, batches, known, problems)
 
 
 def _plan(folder: Path, named: str | Path | None) -> Plan:
@@ -71,9 +72,11 @@ def _plan(folder: Path, named: str | Path | None) -> Plan:
     return mapping.read(path)
 
 
-def _rows(name: str, found: Iterable[Found], problems: Problems) -> Batch | None:
+def _rows(name: str, found: Iterable[Found], problems: Problems, declared: tuple[str, ...]) -> Batch | None:
     parts = [
-        reshape.rows_of(item.sheet, item.source, problems) for item in found if item.source.table == name
+        reshape.rows_of(item.sheet, item.source, problems, levels=declared)
+        for item in found
+        if item.source.table == name
     ]
     return keys.once(joined(parts), problems) if parts else None
 

@@ -15,6 +15,8 @@ NOT_PLANTED = {
     "unique_key": "likewise",
     "pattern": "no field asks for a form",
     "no_table": "every table is there",
+    "ambiguous_date": "each export keeps to one format",
+    "skipped_rows": "the mapping skips none",
 }
 
 

@@ -86,7 +86,8 @@ class Batch:
     def _heading(self, origin: Origin, field: str, at: Positions) -> Texts:
         """Heading of a field; in a wide form the level stands under its criterion's heading."""
         if origin.source.criteria and field in ("criterion", "level"):
-            return replaced(self.columns["criterion"].take(at), origin.source.criteria).array()
+            named = {code: recipe.named for code, recipe in origin.source.criteria.items()}
+            return replaced(self.columns["criterion"].take(at), named).array()
         return origin.headings.get(field, field)
 
 
