@@ -8,13 +8,13 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import gather, mapping, reshape
+from mentorstats.records import causes, gather, mapping, reshape
 from mentorstats.records.checking import dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
 from mentorstats.records.gather import Found
 from mentorstats.records.mapping import Plan
-from mentorstats.records.problems import SET_ASIDE, Problems
+from mentorstats.records.problems import Problems
 from mentorstats.records.tables import Records
 
 _SCALES = "rubrics"  # the table on which the meaning of every level rests
@@ -23,9 +23,10 @@ _SCALES = "rubrics"  # the table on which the meaning of every level rests
 def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     """Read a folder of exports into checked tables; no file in it is altered.
 
-    Rows with a fault are set aside, never dropped unseen: each has its line in ``.problems``, and
-    ``.sources`` counts them. White space around a cell does not count; all else is taken as it
-    stands, "NA" and "007" included.
+    Rows whose key or level is faulty are set aside, never dropped unseen: each has its line in
+    ``.problems``, and ``.sources`` counts them. Another cell that cannot be read is missing afterwards, with
+    a notice, and its row stays; so does what points to a row that was set aside. White space around a
+    cell does not count; all else is taken as it stands, "NA" and "007" included.
 
     Parameters
     ----------
@@ -89,7 +90,7 @@ def _sound_rubrics(found: list[Found], plan: Plan, problems: Problems) -> Batch 
     parts += [declared] if declared is not None else []
     rubrics = keys.once(joined(parts), own) if parts else None
     faults = own.frame()
-    faults = faults[(faults["effect"] == SET_ASIDE) & (faults["rule"] != "repeated_row")]
+    faults = faults[~faults["rule"].isin(["repeated_row", "skipped_rows"])]
     if len(faults):
         first = faults.iloc[0]
         more = f", and {len(faults) - 1} more faults" if len(faults) > 1 else ""
@@ -136,7 +137,8 @@ def _records(
     tables = {
         name: frames.frame(dictionary.table(name), batches[name], order) for name in dictionary.tables()
     }
-    return Records(tables=tables, problems=problems.frame(), sources=_sources(found, batches))
+    told = causes.with_what_waits(problems.frame(), batches)
+    return Records(tables=tables, problems=told, sources=_sources(found, batches))
 
 
 def _sources(found: Iterable[Found], batches: dict[str, Batch | None]) -> pd.DataFrame:

@@ -76,8 +76,12 @@ def test_clean_ratings_load_as_invented(written):
     lost = {tuple(key) for key in faults["lost"] if key}
     assert len(lost) == 9
     keys = invented.ratings[["observation", "rater", "criterion"]].apply(tuple, axis=1)
+    found = clean(loaded, faults, "ratings")
+    orphans = ~found["observation"].isin(invented.observations["observation"])
+    assert 0 < orphans.sum() < 40  # of two lessons that were set aside
+    assert loaded.long().loc[orphans.index[orphans], "candidate"].isna().all()
     pd.testing.assert_frame_equal(
-        in_order(clean(loaded, faults, "ratings"), "ratings"),
+        in_order(found[~orphans], "ratings"),
         in_order(invented.ratings[~keys.isin(lost)], "ratings"),
     )
 

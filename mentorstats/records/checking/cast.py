@@ -16,7 +16,7 @@ from mentorstats.dictionary import Field
 from mentorstats.records.checking.batch import Batch, Positions
 from mentorstats.records.mapping import ISO, Source
 from mentorstats.records.mapping.recipes import UNITS
-from mentorstats.records.problems import SET_ASIDE, Problems, quoted
+from mentorstats.records.problems import NOTICE, SET_ASIDE, Problems, quoted
 from mentorstats.records.reading.column import Column
 from mentorstats.records.reading.package import UNCOMPUTED
 
@@ -43,7 +43,10 @@ def arrow_type(field: Field) -> pa.DataType:
 
 
 def cast(batch: Batch, problems: Problems, *, typed: bool) -> None:
-    """Cast every column of a batch from one source in place, setting aside what does not fit.
+    """Cast every column of a batch from one source in place.
+
+    A cell that does not fit is missing afterwards, with a notice; its row is set aside only where the field
+    is one that no row can be without, part of a key, or a level.
 
     Parameters
     ----------
@@ -81,12 +84,14 @@ def _formats(source: Source, typed: bool) -> tuple[str, ...]:
 
 def _cast_field(batch: Batch, field: Field, problems: Problems, how: Reading) -> None:
     text = batch.columns[field.name]
+    needed = field.required or field.name in (*batch.table.primary_key, *batch.table.levels)
+    effect = SET_ASIDE if needed else NOTICE
     empty = pc.or_kleene(text.values.is_null(), pc.equal(text.values, "")).fill_null(True)
     broken = pc.is_in(text.values, value_set=pa.array(SPREADSHEET_ERRORS))
     held = pc.if_else(pc.or_(empty, broken), pa.scalar(None, pa.string()), text.values)
     made = _READERS[field.type](held, field, how)
     batch.columns[field.name] = Column(text.codes, made)
-    report = partial(_report, batch, field, problems, text)
+    report = partial(_report, batch, field, problems, text, effect)
     report(broken, " is an error of the spreadsheet", "spreadsheet_error", "Mend the cell and export again.")
     if field.required:
         at = np.flatnonzero(text.spread(empty))
@@ -102,6 +107,8 @@ def _cast_field(batch: Batch, field: Field, problems: Problems, how: Reading) ->
     report(unread, f" is not {_KINDS.get(field.type, 'text')}", "type", _type_remedy(field, how.formats))
     for judged, after, rule, remedy in _constraints(made, field):
         report(judged, after, rule, remedy)
+        made = pc.if_else(judged, pa.scalar(None, made.type), made)
+    batch.columns[field.name] = Column(text.codes, made)
 
 
 def _report(
@@ -109,6 +116,7 @@ def _report(
     field: Field,
     problems: Problems,
     text: Column,
+    effect: str,
     judged: pa.Array,
     after: str,
     rule: str,
@@ -124,7 +132,7 @@ def _report(
         field.name,
         quoted(value, after),
         rule=rule,
-        effect=SET_ASIDE,
+        effect=effect,
         remedy=remedy,
         value=value,
     )
