@@ -190,7 +190,7 @@ def found(batch: Batch, key: ForeignKey, parent: Batch | None, problems: Problem
 def _report_pointing(
     batch: Batch, at: Positions, field: str, after: str, problems: Problems, *, effect: str, table: str
 ) -> None:
-    """Report codes that lead nowhere: each row that is set aside; what is only noted, once a code and file."""
+    """Report codes that lead nowhere: each row that is set aside; those only noted once a code and file."""
     more: pa.Array | None = None
     if effect == NOTICE and len(at):
         code, size = batch.columns[field].take(at).keys()
