@@ -6,6 +6,6 @@ criteria; ``tables`` decides what a sheet feeds, ``keys``, ``raters`` and ``leve
 ``drafting`` makes blocks of it, ``writing`` the file, and ``previous`` keeps what an older mapping knew.
 """
 
-from mentorstats.records.propose.propose import Proposal, propose
+from mentorstats.records.propose.propose import Proposal, Trial, propose, tried
 
-__all__ = ["Proposal", "propose"]
+__all__ = ["Proposal", "Trial", "propose", "tried"]

@@ -8,6 +8,8 @@ from typing import Any
 
 from mentorstats.records.propose.assign import UNSURE
 
+BEFORE = "as before"  # the remark on what an older mapping said
+
 Ask = Callable[[str, Sequence[str]], str | None]
 """Asks one question with its possible answers; returns one of them, or None where nobody answers."""
 

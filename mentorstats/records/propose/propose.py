@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mentorstats.errors import SourceFileError
+from mentorstats.errors import MentorstatsError, SourceFileError
 from mentorstats.records import gather
+from mentorstats.records.loading import load
 from mentorstats.records.mapping import FILE_NAME
 from mentorstats.records.propose import drafting, grids, previous, tables, writing
 from mentorstats.records.propose.drafts import Ask, Drafts
-from mentorstats.records.propose.tables import View
 
 BESIDE = "mapping.proposed.toml"
 _TITLE = "A proposal by mentorstats: read it, correct it, then run mentorstats check. % says how sure each guess is."
@@ -25,6 +27,28 @@ class Proposal:
     text: str
     drafts: Drafts
     left_open: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What the loader makes of a proposal: rows by table and rows set aside, or why it cannot be used yet."""
+
+    rows: dict[str, int]
+    set_aside: int
+    refused: str = ""
+
+
+def tried(folder: str | Path, proposal: Proposal) -> Trial:
+    """Load the folder by a proposal that is not written yet."""
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / FILE_NAME
+        path.write_text(proposal.text, encoding="utf-8")
+        try:
+            loaded = load(folder, path)
+        except MentorstatsError as error:
+            return Trial({}, 0, str(error).replace(place + os.sep, ""))
+    rows = {name: len(frame) for name, frame in loaded.tables.items() if len(frame)}
+    return Trial(rows, int((loaded.problems["effect"] == "set_aside").sum()))
 
 
 def nobody(question: str, answers: Sequence[str]) -> str | None:  # noqa: ARG001 - what Ask is called with
@@ -54,22 +78,21 @@ def propose(folder: str | Path, ask: Ask = nobody) -> Proposal:
     opened = grids.opened(place, gather.files_of(place))
     views = [tables.view(grid) for grid in opened.grids]
     old = previous.known(place / FILE_NAME)
-    taken, fresh = previous.reused(old, views)
-    tables.decide(fresh)
-    read = [one for one in fresh if one.table]
-    if not read and not taken.sources:
+    tables.decide(views)
+    read = [one for one in views if one.table]
+    if not read and old is None:
         raise SourceFileError(
             "nothing in the folder looks like records of a programme",
             where=str(place),
             remedy="Put exports of placements, lessons and ratings there, with headings.",
         )
-    made = drafting.Builder(read, ask).build() if read else Drafts()
-    made = previous.merged(taken, made, old)
-    made.unread += [(one.name, one.why_not) for one in fresh if not one.table]
+    made = drafting.Builder(read, ask).build()
+    if old is not None:
+        made = previous.merged(old, made, views)
+    used = {draft.where for draft in made.sources}
+    made.unread += [(one.name, one.why_not) for one in views if not one.table and one.name not in used]
     made.unread += opened.failed
     text = writing.text(made, title=_TITLE)
     path = place / (BESIDE if old is not None else FILE_NAME)
     return Proposal(path, text, made, tuple(writing.questions(made)))
 
-
-__all__ = ["Proposal", "View", "propose"]

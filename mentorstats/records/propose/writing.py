@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from mentorstats.errors import printable
-from mentorstats.records.propose.drafts import Draft, Drafts, Guess, ScaleDraft
+from mentorstats.records.propose.drafts import BEFORE, Draft, Drafts, Guess, ScaleDraft
 
 UNSURE = "UNSURE"
 _BARE = re.compile(r"[A-Za-z0-9_\-]+")
@@ -110,6 +110,8 @@ def _guesses(name: str, found: dict[str, Guess]) -> list[str]:
 
 def _line(key: str, guess: Guess, *, remark: str = "") -> str:
     written = f"{key} = {value(guess.value)}"
+    if guess.note == BEFORE:
+        return f"{written:<{_WIDE}}  # {'; '.join(part for part in (remark, BEFORE) if part)}"
     mark = f"{UNSURE} {guess.sure:.0%}" if guess.unsure else f"{guess.sure:.0%}"
     note = "; ".join(part for part in (remark, _plain(guess.note)) if part)
     return f"{written:<{_WIDE}}  # {mark}{': ' + note if note else ''}"
