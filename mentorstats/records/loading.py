@@ -9,7 +9,7 @@ import pandas as pd
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
 from mentorstats.records import causes, gather, mapping, reshape
-from mentorstats.records.checking import dates, frames, keys, levels
+from mentorstats.records.checking import across, dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
 from mentorstats.records.gather import Found
@@ -129,6 +129,7 @@ def _check(name: str, batches: dict[str, Batch | None], scales: Declared, proble
     placements = batches.get("placements")
     if name == "observations" and placements is not None:
         dates.within_placement(batch, placements, problems)
+    across.check(name, batches, problems)
 
 
 def _records(
