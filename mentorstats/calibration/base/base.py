@@ -77,16 +77,18 @@ class Base:
 
     @cached_property
     def _told(self) -> tuple[Status, str]:
-        if not has_value(self.fit.status) or any(m.name == "rater" for m in self.model.members):
+        held = {members.name for members in self.model.members}
+        absent = [name for name in ("rater", "candidate") if name not in held]
+        if not has_value(self.fit.status) or not absent:
             return self.fit.status, self.fit.status_note
-        verdict = self.model.screening.groupings.get("rater")
+        verdict = self.model.screening.groupings.get(absent[0])
         if verdict is not None and not has_value(verdict.status):
             return verdict.status, verdict.note
-        return Status.NOT_IDENTIFIED, verdict.note if verdict else "The fit holds no raters."
+        return Status.NOT_IDENTIFIED, verdict.note if verdict else f"The fit holds no {absent[0]}s."
 
     @property
     def status(self) -> Status:
-        """Status of the fit, or of the raters where the fit could not hold them.
+        """Status of the fit, or of raters or candidates where the fit could not hold them.
 
         Nothing else here works unless it has a value.
         """
@@ -368,6 +370,7 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
         grouped=groupings(rows),
         thresholds_by=MEASURE if rows[MEASURE].nunique() > 1 else None,
         confidence=confidence,
+        merged=False,
     )
     kept = rows.iloc[made.model.rows.kept] if made.model.engine is not None else rows
     return Base(made, kept.reset_index(drop=True))
@@ -394,5 +397,5 @@ def fit_again(
         response=declared.response,
         kind=declared.kind,
         fixed=[*declared.fixed, *more],
-        **same | {"confidence": base.fit.confidence} | changed,
+        **same | {"confidence": base.fit.confidence, "merged": False} | changed,
     )
