@@ -22,9 +22,7 @@ from mentorstats.calibration.base.against_draws import (
     over_expected,
 )
 from mentorstats.calibration.base.base import Base
-from mentorstats.calibration.base.moves import dispersions, step, stretches
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.raters.between import SHRUNKEN, contrasts
 from mentorstats.calibration.raters.rater_rows import (
     CONTRAST,
@@ -38,6 +36,7 @@ from mentorstats.calibration.raters.rater_rows import (
 )
 from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
+from mentorstats.mixed.local.score_test import Step, dispersions, step, stretches
 
 Floats = NDArray[np.float64]
 
@@ -88,8 +87,8 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
     rows = rater_rows(base)
     families, own = _families(base), base.by_rater()
-    found = _by_family(step(base, stretches(base, own)), families)
-    scatter = _by_family(step(base, dispersions(base, own)), families)
+    found = _by_family(step(base.at, stretches(base.at, own)), families)
+    scatter = _by_family(step(base.at, dispersions(base.at, own)), families)
     middle = middle_shares(base, drawn or redraws(base), confidence)
     central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
     rows = rows.assign(
