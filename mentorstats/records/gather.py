@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mentorstats import dictionary
-from mentorstats.errors import MappingError, SourceFileError
+from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Source
-from mentorstats.records.problems import NOTICE, Problems, nearest
+from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
 from mentorstats.records.reading.sheet import Options, Sheet
 

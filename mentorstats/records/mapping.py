@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from mentorstats import dictionary, toml_file
-from mentorstats.errors import MappingError
-from mentorstats.records.problems import nearest
+from mentorstats.errors import MappingError, nearest
 from mentorstats.records.reading.sheet import Options
 
 FILE_NAME = "mapping.toml"
