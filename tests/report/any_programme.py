@@ -117,7 +117,69 @@ def _key_ratings(rng, ratings, n_levels, n_criteria):
     return pd.DataFrame(rows, columns=names)
 
 
+def small(seed=5):
+    """The usual small programme: 20 candidates, 12 mentors, 3 supervisors, one cohort, one version "A"."""
+    rng = np.random.default_rng(seed)
+    c = np.arange(20)
+    placements = pd.DataFrame(
+        {
+            "placement": [f"p{i:02}" for i in c],
+            "candidate": [f"c{i:02}" for i in c],
+            "mentor": [f"m{i % 12:02}" for i in c],
+            "supervisor": [f"s{i % 3}" for i in c],
+            "site": [("Alder", "Birch", "Cedar")[i % 3] for i in c],
+            "cohort": "2025-26",
+            "start": START,
+            "end": START + pd.Timedelta(days=110),
+        }
+    )
+    quality = rng.normal(0, 0.8, 20)
+    severity = {f"s{i}": (0.0, 0.5, -0.4)[i] for i in range(3)} | {f"m{i:02}": 0.3 for i in range(12)}
+    lessons, ratings = [], []
+    for i in c:
+        for visit in range(4):
+            lesson, day = f"o{i:02}{visit}", START + pd.Timedelta(days=int(14 + 26 * visit + rng.integers(7)))
+            lessons.append((lesson, f"p{i:02}", day))
+            given = [(f"s{i % 3}", "supervisor")]
+            if visit % 2:
+                given.append((f"m{i % 12:02}", "mentor"))
+            about = quality[i] + 0.15 * visit + rng.normal(0, 0.3)
+            for rater, role in given:
+                for criterion in ("k7w2", "m3d9", "t5b1", "r8x4"):
+                    at = 2.4 + about + severity[rater] + rng.normal(0, 0.5)
+                    level = "" if rng.random() < 0.02 else f"L{int(np.clip(round(at), 1, 4))}"
+                    reason = "" if level else "not_observed"
+                    ratings.append((lesson, rater, role, "hearthside", "A", criterion, level, reason))
+    names = ["observation", "rater", "rater_role", "rubric", "rubric_version", "criterion", "level"]
+    raters = [(f"s{i}", "supervisor") for i in range(3)] + [(f"m{i:02}", "mentor") for i in range(12)]
+    return {
+        "placements": placements,
+        "observations": pd.DataFrame(lessons, columns=["observation", "placement", "date"]),
+        "ratings": pd.DataFrame(ratings, columns=[*names, "missing_reason"]),
+        "rubrics": pd.DataFrame(
+            [
+                ("hearthside", "A", criterion, f"L{level}", level)
+                for criterion in ("k7w2", "m3d9", "t5b1", "r8x4")
+                for level in range(1, 5)
+            ],
+            columns=["rubric", "version", "criterion", "level", "rank"],
+        ),
+        "raters": pd.DataFrame(raters, columns=["rater", "role"]).assign(
+            certified_on=START - pd.Timedelta(days=20), expires_on=START + pd.Timedelta(days=700)
+        ),
+    }
+
+
 def write(seed, folder, candidates=(2, 41)):
-    """Write the exports of a programme into a folder."""
-    for name, table in tables(seed, candidates).items():
+    """Write the exports of a random programme into a folder."""
+    _written(tables(seed, candidates), folder)
+
+
+def write_small(folder):
+    """Write the exports of the usual small programme into a folder."""
+    _written(small(), folder)
+
+
+def _written(made, folder):
+    for name, table in made.items():
         table.to_csv(Path(folder) / f"{name}.csv", index=False, date_format="%Y-%m-%d")
