@@ -44,6 +44,11 @@ class Flags:
     tables: Mapping[str, pd.DataFrame]
     chance: Mapping[str, pd.DataFrame]
 
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for the rule by which raters are flagged."""
+        return ("benjamini_hochberg_1995",)
+
 
 FLAGGED = [
     "rater",

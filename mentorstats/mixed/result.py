@@ -105,6 +105,19 @@ class Fit:
         return random + 1 + self.model.linear.problem.p
 
     @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how it was fitted."""
+        if not self.model.ordinal:
+            engine: tuple[str, ...] = ("bates_2015", "gilmour_1995")
+        elif self.model.engine is not None and self.model.levels.points > 1:
+            engine = ("liu_pierce_1994", "pinheiro_bates_1995")
+        else:
+            engine = ("tierney_kadane_1986",)
+        tests = {"satterthwaite": ("satterthwaite_1946",), "kenward_roger": ("kenward_roger_1997",)}
+        freedom = () if self.model.ordinal else tests.get(self.degrees, ())
+        return (*engine, "venzon_moolgavkar_1988", *freedom)
+
+    @property
     def optimiser(self) -> str:
         """How the optimum was found."""
         kind = "Newton steps with average information, exact gradient"

@@ -90,6 +90,11 @@ class Linkage:
     n_ratings: int
     notes: tuple[str, ...]
 
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for what a network hangs on."""
+        return ("hopcroft_tarjan_1973", "stoer_wagner_1997")
+
 
 @entry()
 def linkage(ratings: pd.DataFrame, *, fewest_lessons: float = 5, dependent: bool = False) -> Linkage:

@@ -95,6 +95,12 @@ class GStudy:
         return self.estimated.draw(np.random.default_rng(self.seed), DRAWS)
 
     @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how components and their limits were found."""
+        limits = ("ting_1990",) if self.method == "anova" else ("bates_2015", "venzon_moolgavkar_1988")
+        return ("brennan_2001", "cornfield_tukey_1956", *limits)
+
+    @property
     def component_names(self) -> list[str]:
         """Names of the all-random components, in the order of ``estimated``."""
         return names(self.design, self.told)
