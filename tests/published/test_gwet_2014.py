@@ -1,4 +1,4 @@
-"""Gwet (2014), Handbook of Inter-Rater Reliability: tables and the vignettes that work them [gwet_2014]."""
+"""Gwet (2014), Handbook of Inter-Rater Reliability: tables as printed and as others work them [gwet_2014]."""
 
 import pytest
 
@@ -134,5 +134,5 @@ def test_benchmarking(block, author):
         "scales"
     ][author]
     printed = example["expected"]["reported_level_at_95"][author].lower()
-    words = {"intermediate to good": "fair to good"}  # the author's own words, where the package has others
+    words = {"intermediate to good": "fair to good"}  # the author's own words, where reprints have others
     assert found.index[found.claimed].tolist() == [words.get(printed, printed)]
