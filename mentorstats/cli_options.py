@@ -12,7 +12,7 @@ from mentorstats import __version__
 Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
-INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
+INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
 

@@ -7,7 +7,7 @@ Pairs: ``double_scored`` pairs the ratings of two raters and ``stacked`` makes a
 ``lesson_table``, ``by_rater`` and ``partners`` say what was scored twice and by whom, ``likeness`` whether
 those lessons are like the rest, and ``inverse_probability_weights`` makes them so.
 
-Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` says which word may be claimed,
+Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` says which word is supported,
 and ``paradox`` lays a high percent with a low kappa open. ``precision`` and ``double_scores_needed`` plan
 how much to double-score. ``reporting_items`` fills in what a report of an agreement study should tell.
 

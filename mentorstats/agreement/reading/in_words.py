@@ -26,7 +26,7 @@ class Words:
     read
         From `read_against`, indexed by the groups, with n_units, n_clusters and status.
     bands
-        From `benchmark`, indexed by the groups and band, best first; groups without a standard error
+        From `benchmark`, indexed by the groups and band, lowest first; groups without a standard error
         have no rows.
     """
 

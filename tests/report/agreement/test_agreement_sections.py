@@ -57,9 +57,10 @@ def test_words_and_probabilities_are_those_of_the_statistics(made, apart, levels
     for criterion, row in shown.iterrows():
         key = ("hearthside", "1", criterion)
         assert row["supported"] == words.read.loc[key, "band_assured"]
-        assert row["band_2"] == words.bands.loc[(*key, "moderate"), "p_at_least"]
+        assert row["probability"] == words.bands.loc[(*key, row["supported"]), "p_at_least"]
+        assert row["probability"] >= 0.95 or row["supported"] == words.scale.labels[0]
     labels = [column.label for column in table(made, "in-words-hearthside-1").columns]
-    assert labels[5:7] == ["Probability of at least “slight”", "Probability of at least “fair”"]
+    assert labels[4:] == ["Highest word supported", "Probability of that word or a better one"]
     newest = words.read.xs("2", level="rubric_version")["band_assured"].value_counts()
     for band, n in newest.items():
         assert f"“{band}” on {n}" in section(made, "in-words").answer
