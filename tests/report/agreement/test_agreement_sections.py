@@ -82,7 +82,7 @@ def test_alarms_are_listed_where_they_go(made, apart, levels):
     shown = pd.concat([one.data for one in section(made, "in-words").tables if one.key.startswith("paradox")])
     assert len(shown) == len(odd) > 0
     assert shown["prevalence"].tolist() == odd["prevalence_index"].tolist()
-    assert set(shown["level"]) <= {"With much help", "In part", "Steadily", "Pupils carry it on"}
+    assert set(shown["level"]) <= {"With support", "In part", "Reliably", "Reliably, and adapts"}
 
 
 def test_use_of_levels(made, apart, levels):

@@ -37,7 +37,7 @@ def test_the_demo_loses_little(exports):
 
 
 def test_a_level_that_the_mapping_does_not_know_is_named_at_the_top(exports):
-    without(exports, 'Steadily = "steady"\n')
+    without(exports, 'Reliably = "reliable"\n')
     used = section(exports, "records-used")
     assert used.verdict is Verdict.NOT_MET
     (finding,) = used.findings
