@@ -19,6 +19,7 @@ ROOT = PACKAGE.parent
 FOUNDATIONS = (
     "errors",
     "caution",
+    "printed",
     "estimate",
     "places",
     "sources",

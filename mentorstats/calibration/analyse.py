@@ -28,6 +28,7 @@ from mentorstats.calibration.raters.spread import central_tendency, range_restri
 from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 
 INSTRUMENT = ("rater_role", "cohort", "visit_mode", "rubric_version")
@@ -59,7 +60,7 @@ class Spread:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Everything about raters, from one base fit; each part is computed when it is first asked for.
 
     Each part is documented at the function that computes it.
@@ -72,6 +73,24 @@ class Survey:
     given: Base | None = None
     cut: float | None = None
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Everything about raters, each part computed when asked for",
+            facts=(
+                counts(
+                    (
+                        (len(self.long), "rating"),
+                        (int(self.long["rater"].nunique()), "rater"),
+                        (int(self.long["candidate"].nunique()), "candidate"),
+                    )
+                ),
+            ),
+            ask=(".linked", ".severity", ".roles", ".weeks", ".flags", "ms.cite(survey)"),
+            people=True,
+        )
 
     @property
     def confidence(self) -> float:

@@ -1,0 +1,89 @@
+"""What results say of themselves at the prompt and in a notebook."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from printed_forms import exists, plain
+
+import mentorstats as ms
+from mentorstats import policy
+from mentorstats.caution import CAUTION
+from mentorstats.printed import Printed, Shown, counted, counts
+
+
+def test_text_and_html_say_the_same():
+    one = Printed(title="A <b>", facts=("2 & 3",), notes=("n",), ask=(".x",), people=True)
+    assert one.text.splitlines() == ["A <b>", "  2 & 3", "  Note: n", "  Next: .x", CAUTION]
+    assert "<strong>A &lt;b&gt;</strong>" in one.html
+    assert "<li>2 &amp; 3</li><li>Note: n</li><li>Next: <code>.x</code></li>" in one.html
+    assert Printed(title="A").text == "A"
+
+
+def test_many_notes_are_counted():
+    notes = tuple("abcdef")
+    assert Printed(title="A", notes=notes).text.splitlines()[-1] == "  Note: 2 more notes in .notes."
+
+
+def test_numbers_have_their_nouns():
+    assert counted(1, "rater") == "1 rater"
+    assert counted(1204, "rating") == "1,204 ratings"
+    assert counted(2, "criterion", "criteria") == "2 criteria"
+    assert counts([(0, "rater"), (1, "lesson")]) == "1 lesson"
+    assert counts([]) == "nothing"
+
+
+def test_a_result_has_to_say_what_it_is():
+    with pytest.raises(NotImplementedError):
+        repr(Shown())
+
+
+def test_records(invented_records):
+    text = plain(invented_records, people=True)
+    n = len(invented_records.ratings)
+    assert f"{n:,} ratings" in text
+    assert f"{len(invented_records.problems):,} faults found" in text
+    exists(text, invented_records, ms)
+
+
+def test_a_study():
+    rng = np.random.default_rng(4)
+    person, rater = (each.ravel() for each in np.meshgrid(range(12), range(3)))
+    frame = pd.DataFrame({"person": person, "rater": rater, "score": rng.normal(size=36)})
+    study = ms.reliability.g_study(frame, object="person", facets="rater", score="score")
+    text = plain(study, people=False)
+    assert "36 scores, 0 left out" in text
+    assert all(f"{name}: " in text for name in study.components.index)
+    exists(text, study, ms.reliability)
+
+
+def test_surveys_print_without_computing(invented_records):
+    long, rules = invented_records.long(), policy.read()
+    made = [
+        (
+            ms.calibration,
+            True,
+            {"placements": invented_records.placements, "observations": invented_records.observations},
+        ),
+        (ms.reliability, False, {"rubrics": invented_records.rubrics}),
+    ]
+    for module, people, more in made:
+        found = module.Survey(long=long, policy=rules, **more)
+        text = plain(found, people=people)
+        assert f"{len(long):,} ratings" in text
+        exists(text, found, module)
+        assert not {"base", "plans"} & set(vars(found)), "printing must not fit a model"
+
+
+def test_a_survey_of_agreement(invented_records):
+    long = invented_records.long()
+    found = ms.agreement.Survey(long, invented_records.rubrics, policy.read(), invented_records.observations)
+    text = plain(found, people=False)
+    assert f"{len(found.pairs):,} pairs" in text
+    exists(text, found, ms.agreement)
+
+
+def test_a_survey_of_accuracy(invented_records):
+    found = ms.key_scores.Survey(invented_records.long(), invented_records.key_ratings, policy.read())
+    text = plain(found, people=True)
+    assert f"{len(invented_records.key_ratings):,} key-scored ratings" in text
+    exists(text, found, ms.key_scores)
