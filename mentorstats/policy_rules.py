@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from difflib import get_close_matches
+from numbers import Real
 from typing import Any
 
 from mentorstats.errors import PolicyError
@@ -98,8 +99,8 @@ class Rule:
     allowed: Allowed = Allowed()
 
     def met(self, number: float) -> bool:
-        """Whether ``number`` stands to the threshold as the rule asks."""
-        return bool(_COMPARE[self.inequality](number, self.value))
+        """Whether ``number`` stands to the threshold as the rule asks; a missing one does not."""
+        return isinstance(number, Real) and bool(_COMPARE[self.inequality](number, self.value))
 
     def in_force(self, on: date) -> bool:
         """Whether the rule holds on that day (both ends included)."""

@@ -9,7 +9,6 @@ one fit that everything about severity starts from; ``survey`` asks everything i
 from mentorstats.calibration.analyse import Survey, survey
 from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.drift_refit import refit as refit_drift
 from mentorstats.calibration.flags import expected_by_chance, flag
 from mentorstats.calibration.follow_up import Flags, flags
@@ -27,6 +26,7 @@ from mentorstats.calibration.raters.rating_fit import MeanSquares, criterion_fit
 from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
+from mentorstats.mixed.local.score_test import Step
 
 __all__ = [
     "Adjusted",

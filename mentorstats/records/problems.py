@@ -66,7 +66,8 @@ def _part(block: dict[str, Any]) -> pa.Table:
         if name == "row":
             arrays.append(pa.nulls(1, pa.int64()) if rows is None else pa.array(rows, pa.int64()))
         elif isinstance(given, str):
-            arrays.append(pa.repeat(pa.scalar(given), size))
+            whole = given.encode("utf-8", "backslashreplace").decode()  # a file name need not be UTF-8
+            arrays.append(pa.repeat(pa.scalar(whole), size))
         else:
             arrays.append(given.cast(pa.string()).fill_null(""))
     part = pa.Table.from_arrays(arrays, schema=_SCHEMA)

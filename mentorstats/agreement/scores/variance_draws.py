@@ -18,6 +18,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
 METHOD = "generalised_monte_carlo"
+_LEAST = 1e-30  # degrees of freedom, and share of its expectation that a mean square may have
 MOST = 3000  # columns of a design for which dense matrices of that size take seconds
 
 
@@ -215,8 +216,10 @@ def draws(design: Design, variances: Array, n: int, generator: np.random.Generat
     weights = _uncorrelated(covariance)
     combined = weights @ estimate
     spread = np.einsum("ij,jk,ik->i", weights, covariance, weights)
-    df = 2 * combined**2 / spread
-    expected = combined * df / stats.chi2.rvs(df, size=(n, len(df)), random_state=generator)
+    known = spread > 0
+    df = np.maximum(2 * combined**2 / np.where(known, spread, np.inf), _LEAST)
+    chance = stats.chi2.rvs(df, size=(n, len(df)), random_state=generator)
+    expected = combined * df / np.maximum(chance, _LEAST * df)
     found = np.empty_like(expected)
     for i in range(len(df)):
         found[:, i] = np.maximum(expected[:, i] - found[:, :i] @ weights[i, :i], 0.0)

@@ -143,7 +143,8 @@ def moments(level_shares: Floats) -> tuple[Floats, Floats]:
     """Expected rank and its variance from `shares`, (n, …) each."""
     ranks = np.arange(1.0, len(level_shares) + 1)
     expected = np.tensordot(ranks, level_shares, axes=1)
-    return expected, np.tensordot(ranks**2, level_shares, axes=1) - expected**2
+    away = ranks.reshape(-1, *[1] * expected.ndim) - expected
+    return expected, (level_shares * away**2).sum(axis=0)
 
 
 def _effects(base: Base, draws: int, generator: np.random.Generator) -> Floats:

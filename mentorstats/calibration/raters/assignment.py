@@ -162,11 +162,12 @@ def unshrunken(effect: Floats, error: Floats, prior: Floats) -> tuple[Floats, Fl
 
     ``error`` C is the prediction-error variance of u, ``prior`` s² the variance between raters. Taking one
     rater's prior out of a normal posterior leaves the precision 1/C − 1/s² and this mean, so the contrast
-    is what a fixed effect of that rater would be, the other raters still random.
+    is what a fixed effect of that rater would be, the other raters still random; NaN where ratings say
+    nothing of the rater.
     """
     reliability = 1 - error / prior
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return effect / reliability, np.sqrt(error / reliability), reliability
+    some = np.where(reliability > 0, reliability, np.nan)
+    return effect / some, np.sqrt(error / some), reliability
 
 
 def difference_covariance(within: Floats, random: Floats, prior: Floats) -> Floats:
@@ -210,7 +211,7 @@ def _role(
     )
     random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
     free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
-    told = free[2] > _LEFT * random[2]
+    told = (random[2] > 0) & (free[2] > _LEFT * random[2])
     covariance = np.full((len(rows), len(rows)), np.nan)
     both = np.ix_(told, told)
     covariance[both] = difference_covariance(within_error[both], random_error[both], prior[told])

@@ -103,7 +103,7 @@ def _components(found: Fit, names: Sequence[str], limits: str, sharp: _Optimum) 
     deviate = float(norm.ppf(0.5 + found.confidence / 2))
     labels = [*names[:-1], RESIDUAL]
     for entry, place in enumerate(sharp.places):
-        se = float(np.sqrt(sharp.logs[entry, entry]))
+        se = float(np.sqrt(sharp.logs[entry, entry])) if sharp.logs[entry, entry] > 0 else np.nan
         bounds = np.array(sd_limits(found, sharp.x, entry, se, deviate)) * found.model.linear.scale
         rows.loc[labels[place], ["low", "high"]] = bounds**2
         rows.loc[labels[place], "interval_method"] = _ONE_STEP_METHOD
@@ -155,11 +155,18 @@ def _optimum(found: Fit, names: Sequence[str]) -> _Optimum:
 
 
 def _log_covariance(x: Floats, hessian: Floats) -> Floats:
-    """Covariance of the logarithms of the standard deviations, from the information at the optimum."""
+    """Covariance of the logarithms of the standard deviations, from the information at the optimum.
+
+    A direction in which the likelihood does not bend down has none, as one in which it is flat.
+    """
     change = np.eye(len(x))
     change[:-1, :-1] /= x[:-1]
     change[:-1, -1] = 1.0
-    return np.asarray(change @ (2 * np.linalg.pinv(hessian, hermitian=True)) @ change.T)
+    inverse = np.linalg.pinv(hessian, hermitian=True)
+    roots, vectors = np.linalg.eigh(inverse)
+    if roots[0] < 0:
+        inverse = (vectors * np.maximum(roots, 0.0)) @ vectors.T
+    return np.asarray(change @ (2 * inverse) @ change.T)
 
 
 def _correlations(logs: Floats) -> Floats:

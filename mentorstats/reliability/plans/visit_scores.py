@@ -39,12 +39,8 @@ class VisitScores:
 
     @property
     def nested(self) -> dict[str, str]:
-        """Lessons lie in candidates; raters do where none of several has met two."""
-        nested = {"observation": "candidate"}
-        met = self.table.groupby("rater")["candidate"].nunique()
-        if 1 < self.table["candidate"].nunique() < len(met) and met.max() == 1:
-            nested["rater"] = "candidate"
-        return nested
+        """`nesting` of all scores."""
+        return nesting(self.table)
 
     @property
     def covariates(self) -> list[FixedTerm]:
@@ -60,6 +56,15 @@ class VisitScores:
     def beside(self) -> list[str]:
         """Columns that are known, are no facets, and may hide in one."""
         return [name for name in BESIDE if name in self.table and self.table[name].notna().any()]
+
+
+def nesting(table: pd.DataFrame) -> dict[str, str]:
+    """What lies in what: lessons in candidates; raters too where none of several has met two."""
+    nested = {"observation": "candidate"}
+    met = table.groupby("rater")["candidate"].nunique()
+    if 1 < table["candidate"].nunique() < len(met) and met.max() == 1:
+        nested["rater"] = "candidate"
+    return nested
 
 
 def visit_scores(ratings: pd.DataFrame, rubrics: pd.DataFrame | None = None) -> VisitScores:
