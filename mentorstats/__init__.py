@@ -14,7 +14,7 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from mentorstats import agreement, calibration, key_scores, mixed, records, reliability
     from mentorstats.records import Records, load
-    from mentorstats.references import cite
+    from mentorstats.sources import cite
 
 __all__ = [
     "Records",
@@ -30,7 +30,7 @@ __all__ = [
 
 _HOME = {
     "Records": "mentorstats.records",
-    "cite": "mentorstats.references",
+    "cite": "mentorstats.sources",
     "load": "mentorstats.records",
 }
 

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import mentorstats as ms
-from mentorstats import places, references, sources
+from mentorstats import places, sources
 from mentorstats.errors import ArgumentError, DictionaryError
 from mentorstats.sources import SOURCES, Source
 
@@ -144,7 +144,7 @@ def scores():
 
 def test_a_table_names_its_sources(scores):
     table = ms.agreement.icc(scores, unit="person", rater="rater", level="score")
-    found = references.keys(table)
+    found = sources.keys(table)
     assert found == list(dict.fromkeys(table["reference"]))
     text = ms.cite(table)
     assert all(SOURCES[key].full in text for key in found)
@@ -154,7 +154,7 @@ def test_a_table_names_its_sources(scores):
 
 def test_a_fit_names_how_it_was_fitted(scores):
     fit = ms.mixed.fit(scores, response="score", grouped="person", degrees="kenward_roger")
-    assert references.keys(fit) == list(fit.references)
+    assert sources.keys(fit) == list(fit.references)
     assert "kenward_roger_1997" in fit.references
     assert "satterthwaite_1946" not in fit.references
     assert set(entries(ms.cite(fit, form="bibtex"))) == {*fit.references, "mentorstats"}
@@ -162,8 +162,8 @@ def test_a_fit_names_how_it_was_fitted(scores):
 
 def test_a_study_names_what_its_limits_rest_on(scores):
     by_squares = ms.reliability.g_study(scores, object="person", facets="rater", score="score")
-    assert {"brennan_2001", "ting_1990"} <= set(references.keys(by_squares))
-    assert "gilmour_1995" not in references.keys(by_squares)
+    assert {"brennan_2001", "ting_1990"} <= set(sources.keys(by_squares))
+    assert "gilmour_1995" not in sources.keys(by_squares)
 
 
 def test_several_results_are_cited_once(scores):

@@ -16,6 +16,9 @@ Scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where
 ``marginal_homogeneity`` tests whether two raters use the levels equally often.
 """
 
+from importlib import import_module
+from typing import Any
+
 from mentorstats.agreement.analyse import Survey, survey
 from mentorstats.agreement.coefficients.by_level import by_level, paired_counts
 from mentorstats.agreement.coefficients.coefficients import coefficients, from_codes
@@ -41,6 +44,7 @@ __all__ = [
     "disagreement_correlation",
     "double_scored",
     "double_scores_needed",
+    "figures",
     "finn",
     "from_codes",
     "icc",
@@ -60,3 +64,9 @@ __all__ = [
     "stacked",
     "survey",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "figures":  # matplotlib is imported when a picture is asked for
+        return import_module(f"{__name__}.figures")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

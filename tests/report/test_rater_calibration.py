@@ -8,9 +8,9 @@ import pytest
 from mentorstats import agreement
 from mentorstats.agreement.coefficients import by_version
 from mentorstats.caution import CAUTION
+from mentorstats.drawings.style import ACCENT
 from mentorstats.report import run, small_groups
 from mentorstats.report.columns import Kind
-from mentorstats.report.figures.drawing import ACCENT
 from mentorstats.report.model import Verdict
 
 KEYS = [

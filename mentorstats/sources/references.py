@@ -9,7 +9,7 @@ from typing import Any
 from mentorstats import __version__
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate
-from mentorstats.sources import SOURCES, Source, source
+from mentorstats.sources.bibliography import SOURCES, Source, source
 
 FORMS = ("text", "bibtex")
 _OWN = "mentorstats"
