@@ -116,7 +116,9 @@ def _check(asked: argparse.Namespace) -> int:
     from mentorstats.report.render import text as plain
 
     _refuse_inputs(asked, folder=asked.folder)
-    found = records.load(asked.folder).problems
+    loaded = records.load(asked.folder)
+    found = loaded.problems
+    _note_names(loaded)
     if asked.out:
         _write_table(found, asked.out)
     else:
@@ -124,6 +126,17 @@ def _check(asked: argparse.Namespace) -> int:
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _note_names(loaded: Records) -> None:
+    """Say which columns of codes hold what looks like names of people; a report stops at them."""
+    from mentorstats.errors import IdentityError
+    from mentorstats.records.checking import names
+
+    try:
+        names.refuse(loaded.tables)
+    except IdentityError as error:
+        _note(f"mentorstats: {error}")
 
 
 def _report(asked: argparse.Namespace) -> int:
@@ -138,7 +151,17 @@ def _report(asked: argparse.Namespace) -> int:
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
     days = {"date": asked.date, "as_of": asked.as_of}
-    return _written(run.run(analysis, loaded, asked.folder, out, seed=asked.seed, **days))
+    return _written(
+        run.run(
+            analysis,
+            loaded,
+            asked.folder,
+            out,
+            seed=asked.seed,
+            names_are_codes=asked.names_are_codes,
+            **days,
+        )
+    )
 
 
 def _written(found: Written) -> int:
@@ -224,6 +247,7 @@ def _draw(
 def _plan(asked: argparse.Namespace) -> int:
     from mentorstats import policy, records
     from mentorstats.calibration.networks.extra_scores_by_role import role_links
+    from mentorstats.records.checking import names
     from mentorstats.reliability.plans.visit_plans import visit_plans
     from mentorstats.report.figures import plans
     from mentorstats.report.render import text as plain
@@ -234,6 +258,8 @@ def _plan(asked: argparse.Namespace) -> int:
     if target is None:
         target = policy.read(asked.folder).value("target_dependability")
     loaded = records.load(asked.folder)
+    if not asked.names_are_codes:
+        names.refuse(loaded.tables)
     _note_set_aside(loaded)
     found = visit_plans(
         loaded.long(),

@@ -327,6 +327,25 @@ def test_usage_errors_end_with_2(capsys, argv):
     assert "usage:" in said.err
 
 
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (("reprot", "x", "y"), "no command 'reprot'. Did you mean report?"),
+        (("agree", "f.csv", "--unitt", "a"), "no option '--unitt'. Did you mean --unit?"),
+        (("report", "x", "y", "--ouut=3"), "no option '--ouut'. Did you mean --out?"),
+        (
+            ("agree", "f.csv", *AGREE, "--weights", "quadratc"),
+            "no choice 'quadratc'. Did you mean quadratic?",
+        ),
+        (("report", "a", "b", "c"), "unrecognized arguments: c"),
+    ],
+)
+def test_a_misspelt_word_is_the_one_that_is_named(capsys, argv, words):
+    with pytest.raises(SystemExit):
+        cli.main(argv)
+    assert words in capsys.readouterr().err
+
+
 def test_version_and_help_go_to_standard_output(capsys):
     for argv, words in (
         (["--version"], __version__),
@@ -337,6 +356,30 @@ def test_version_and_help_go_to_standard_output(capsys):
             cli.main(argv)
         assert ended.value.code == 0
         assert words in capsys.readouterr().out
+
+
+def test_a_misspelt_report_and_one_after_its_folder(tmp_path, capsys):
+    _, _, err = run(capsys, "report", "rater-calibraton", tmp_path)
+    assert "Did you mean rater-calibration?" in err
+    _, _, err = run(capsys, "report", tmp_path, "rater-calibration")
+    assert "comes before the folder" in err
+
+
+def test_names_of_people_stop_a_report_and_a_plan_unless_they_are_codes(programme, tmp_path, capsys):
+    folder = shutil.copytree(programme, tmp_path / "named", ignore=shutil.ignore_patterns("reports"))
+    raters = pd.read_csv(folder / "raters.csv", dtype=str)
+    code = raters["rater"].iloc[0]
+    for path in folder.glob("*.csv"):
+        path.write_text(path.read_text().replace(code, "Linnet Quill"))
+    for asked in (("report", "rater-calibration", folder), ("plan", folder)):
+        code, out, err = run(capsys, *asked)
+        assert (code, out) == (1, "")
+        assert "--names-are-codes" in err
+        assert "Quill" not in err
+    assert not (folder / "reports").exists()
+    code, _, err = run(capsys, "check", folder)
+    assert "look like names of people" in err
+    assert run(capsys, "plan", folder, "--raters", "1", "--visits", "2", "--names-are-codes")[0] == 0
 
 
 def test_an_unknown_report_names_those_there_are(tmp_path, capsys):

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from mentorstats import dictionary, toml_file
-from mentorstats.errors import MappingError
-from mentorstats.records.problems import nearest
+from mentorstats.errors import MappingError, nearest
 from mentorstats.records.reading.sheet import Options
 
 FILE_NAME = "mapping.toml"
@@ -168,14 +167,15 @@ def _scale(block: dict[str, Any], where: str) -> Scale:
     labels = _texts(block["labels"], where, "labels") if "labels" in block else levels
     if len(labels) != len(levels):
         raise MappingError(f"{len(labels)} labels for {len(levels)} levels", where=where)
-    for key in ("levels", "criteria"):
-        if len(set(block[key])) < len(block[key]):
+    criteria = _texts(block["criteria"], where, "criteria")
+    for key, names in (("levels", levels), ("criteria", criteria)):
+        if len(set(names)) < len(names):
             raise MappingError(f"{key} names one twice", where=where)
     return Scale(
         rubric=_text(block["rubric"], where, "rubric"),
         version=_text(block["version"], where, "version"),
         levels=levels,
-        criteria=_texts(block["criteria"], where, "criteria"),
+        criteria=criteria,
         labels=labels,
         where=where,
     )

@@ -117,6 +117,7 @@ def records(table=None):
     """Stand in for ``Records``: what an analysis asks of it."""
     table = long() if table is None else table
     return SimpleNamespace(
+        tables={},
         require=lambda *names: None,
         long=lambda: table,
         rubrics=rubrics(),
