@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
 from html import escape
 
 from mentorstats.caution import CAUTION
@@ -61,18 +61,46 @@ class Printed:
 
 
 class Shown:
-    """A result that prints as its ``printed`` says, at the prompt and in a notebook."""
+    """A result that prints as its ``printed`` says, at the prompt and in a notebook.
+
+    A dataclass that says nothing else prints the first line of its docstring and how long its tables are;
+    ``about_people`` adds the caution.
+    """
+
+    about_people = False
 
     @property
     def printed(self) -> Printed:
         """What is printed of it."""
-        raise NotImplementedError
+        held = {one.name: getattr(self, one.name) for one in fields(self)}  # type: ignore[arg-type]
+        told = {name: _size(value) for name, value in held.items()}
+        status, note = str(held.get("status", "ok")), held.get("status_note")
+        title, *_ = (type(self).__doc__ or type(self).__name__).strip().splitlines()
+        return Printed(
+            title=title.rstrip("."),
+            facts=(
+                *(f"{name.replace('_', ' ')}: {size}" for name, size in told.items() if size),
+                *((f"status {status}: {note}" if note else f"status {status}",) if status != "ok" else ()),
+            ),
+            notes=tuple(held.get("notes", ())),
+            ask=tuple(f".{name}" for name, size in told.items() if size),
+            people=self.about_people,
+        )
 
     def __repr__(self) -> str:
         return self.printed.text
 
     def _repr_html_(self) -> str:
         return self.printed.html
+
+
+def _size(value: object) -> str:
+    """How much a part of a result holds, in words; nothing for what is no table, study or set of them."""
+    if hasattr(value, "iloc"):
+        return counted(len(value), "row")  # type: ignore[arg-type]
+    if isinstance(value, Mapping):
+        return counted(len(value), "table")
+    return value.printed.title if isinstance(value, Shown) else ""
 
 
 def counted(n: int, one: str, many: str = "") -> str:

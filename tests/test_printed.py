@@ -1,5 +1,7 @@
 """What results say of themselves at the prompt and in a notebook."""
 
+from dataclasses import dataclass, fields, is_dataclass
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -32,9 +34,29 @@ def test_numbers_have_their_nouns():
     assert counts([]) == "nothing"
 
 
-def test_a_result_has_to_say_what_it_is():
-    with pytest.raises(NotImplementedError):
-        repr(Shown())
+@dataclass(frozen=True, repr=False)
+class Held(Shown):
+    """Two tables and a name.
+
+    More words.
+    """
+
+    about_people = True
+
+    first: pd.DataFrame
+    others: dict
+    name: str
+    status: str = "ok"
+    status_note: str = ""
+
+
+def test_a_result_that_says_nothing_else_tells_how_long_its_tables_are():
+    frame = pd.DataFrame({"x": [1, 2]})
+    text = plain(Held(frame, {"a": frame}, "someone"), people=True)
+    assert text.splitlines()[:3] == ["Two tables and a name", "  first: 2 rows", "  others: 1 table"]
+    assert "Next: .first, .others" in text
+    assert "someone" not in text
+    assert "status few_levels: Why." in repr(Held(frame, {}, "x", "few_levels", "Why."))
 
 
 def test_records(invented_records):
@@ -87,3 +109,15 @@ def test_a_survey_of_accuracy(invented_records):
     text = plain(found, people=True)
     assert f"{len(invented_records.key_ratings):,} key-scored ratings" in text
     exists(text, found, ms.key_scores)
+
+
+@pytest.mark.parametrize(
+    "package", [ms, ms.agreement, ms.calibration, ms.key_scores, ms.mixed, ms.reliability]
+)
+def test_no_public_result_dumps_its_frames(package):
+    public = [getattr(package, name) for name in package.__all__]
+    results = [one for one in public if isinstance(one, type) and is_dataclass(one)]
+    for one in results:
+        if any("DataFrame" in str(part.type) for part in fields(one)):
+            assert issubclass(one, Shown), one
+            assert one.__repr__ is Shown.__repr__, one

@@ -34,21 +34,25 @@ from mentorstats.progress import stage
 INSTRUMENT = ("rater_role", "cohort", "visit_mode", "rubric_version")
 
 
-@dataclass(frozen=True)
-class Linked:
+@dataclass(frozen=True, repr=False)
+class Linked(Shown):
     """What identifies severity: networks over all ratings, under each version, and raters in common."""
+
+    about_people = True
 
     all: Linkage
     versions: Mapping[tuple[str, ...], Linkage]
     cohorts: pd.DataFrame
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, repr=False)
+class Spread(Shown):
     """How raters use the levels; every table a row a rater and role unless said otherwise.
 
     ``levels`` has a row a rater, role and level, ``criteria`` a row a criterion of a version.
     """
+
+    about_people = True
 
     central: pd.DataFrame
     restriction: pd.DataFrame

@@ -43,7 +43,11 @@ class Records(Shown):
     @property
     def printed(self) -> Printed:
         """What is printed of it."""
-        held = [(len(frame), name.replace("_", " ").removesuffix("s")) for name, frame in self.tables.items()]
+        rows = {"rubrics": "rubric level"}  # the one table whose rows are not what it is called after
+        held = [
+            (len(frame), rows.get(name, name.replace("_", " ").removesuffix("s")))
+            for name, frame in self.tables.items()
+        ]
         read, aside = int(self.sources["rows_read"].sum()), int(self.sources["rows_set_aside"].sum())
         return Printed(
             title="Records of a programme",
