@@ -13,7 +13,7 @@ from mentorstats.errors import nearest
 Subparsers: TypeAlias = "argparse._SubParsersAction[_Parser]"
 
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
-INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
+INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
 

@@ -6,6 +6,9 @@ rubric; ``in_common`` says which raters served in several cohorts, sites or vers
 one fit that everything about severity starts from; ``survey`` asks everything in one run.
 """
 
+from importlib import import_module
+from typing import Any
+
 from mentorstats.calibration.analyse import Survey, survey
 from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
@@ -52,6 +55,7 @@ __all__ = [
     "drift_between",
     "expected_by_chance",
     "fairness",
+    "figures",
     "flag",
     "flags",
     "halo",
@@ -71,3 +75,9 @@ __all__ = [
     "severity",
     "survey",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "figures":  # matplotlib is imported when a picture is asked for
+        return import_module(f"{__name__}.figures")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -11,8 +11,8 @@ from mentorstats import policy
 from mentorstats.report import run, small_groups
 from mentorstats.report.render import form
 
-LEVELS = ("help", "part", "steady", "lead")
-LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")
+LEVELS = ("support", "part", "reliable", "adapts")
+LABELS = ("With support", "In part", "Reliably", "Reliably, and adapts")
 TITLES = {"k7w2": "Says what the lesson is for", "m3d9": "Builds on what pupils know and can do already"}
 CRITERIA = {"1": ("k7w2", "m3d9", "t5b1"), "2": ("k7w2", "r8x4")}
 

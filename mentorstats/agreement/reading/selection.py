@@ -20,6 +20,7 @@ from mentorstats.agreement.reading.balance import (
 )
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 RULE = "likeness_difference"
 BACKGROUND = ("cohort", "site", "licensure_area", "grade_band", "week", "visit_mode", "purpose")
@@ -27,8 +28,8 @@ LEVEL = "level_given"  # by whoever rated the lesson, so that every lesson has i
 WEIGHTED, ALIKE = "weighted", "weighted_lessons_alike"
 
 
-@dataclass(frozen=True, eq=False)
-class Selection:
+@dataclass(frozen=True, eq=False, repr=False)
+class Selection(Shown):
     """What sets double-scored lessons apart, and agreement with and without allowing for it.
 
     Attributes

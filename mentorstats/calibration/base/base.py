@@ -36,13 +36,14 @@ from mentorstats.mixed.engines.model import Model
 from mentorstats.mixed.local.expansion import Expansion
 from mentorstats.mixed.local.score_test import Columns, Step, shifts, step
 from mentorstats.mixed.tables.levels_scale import Places, level_shares
+from mentorstats.printed import Printed, Shown, counted, counts
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True)
-class Base:
+@dataclass(frozen=True, repr=False)
+class Base(Shown):
     """The base fit with what each rating says about the linear predictor.
 
     Attributes
@@ -65,6 +66,31 @@ class Base:
         if not missing or not has_weeks(self.rows):
             return self.fit.notes
         return (*self.fit.notes, f"{missing} ratings of lessons without a week stand at the mean week.")
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how it was fitted."""
+        return self.fit.references
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        people = self.rows.drop_duplicates(["rater", "rater_role"])["rater_role"].astype("str").value_counts()
+        members = [
+            *((int(n), str(role)) for role, n in people.items()),
+            (int(self.rows["candidate"].nunique()), "candidate"),
+            (int(self.rows["observation"].nunique()), "lesson"),
+        ]
+        return Printed(
+            title="Base model of all independent ratings",
+            facts=(
+                f"{counted(len(self.rows), 'rating')} by {counts(members)}",
+                f"status {self.status}" + (f": {self.status_note}" if self.status_note else ""),
+            ),
+            notes=self.notes,
+            ask=("severity(base)", "separation(…)", "drift(…)", "halo(base)", ".fit"),
+            people=True,
+        )
 
     # What a rating is expected to be ---------------------------------------------------------------
 

@@ -24,6 +24,7 @@ from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.local.score_test import Step, given, shifts, step
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 Floats = NDArray[np.float64]
 
@@ -39,8 +40,8 @@ CAUSES = (
 )
 
 
-@dataclass(frozen=True)
-class Fairness:
+@dataclass(frozen=True, repr=False)
+class Fairness(Shown):
     """What ratings say about one field of groups.
 
     Attributes
@@ -64,6 +65,8 @@ class Fairness:
     status, status_note
         Why there is nothing, where there is nothing.
     """
+
+    about_people = True
 
     field: str
     groups: pd.DataFrame

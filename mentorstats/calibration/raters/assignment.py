@@ -24,6 +24,7 @@ from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.engines.joint import Joint
+from mentorstats.printed import Printed, Shown, counted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -56,8 +57,8 @@ _OF_ROLE = {
 }
 
 
-@dataclass(frozen=True)
-class Assignment:
+@dataclass(frozen=True, repr=False)
+class Assignment(Shown):
     """Whether what candidates are like goes with who rates them.
 
     Attributes
@@ -82,6 +83,28 @@ class Assignment:
     def ignorable(self) -> bool:
         """Whether no role's check says that assignment matters."""
         return not (self.roles["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value).any()
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Is assignment to raters related to candidate quality?",
+            facts=(
+                counted(len(self.raters), "rater"),
+                *(f"{row['rater_role']}: {_verdict(row)}" for _, row in self.roles.iterrows()),
+            ),
+            ask=(".ignorable", ".roles", ".raters", "adjusted_scores(…)"),
+            people=True,
+        )
+
+
+def _verdict(row: pd.Series) -> str:
+    """A role's status in a few words."""
+    if row["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value:
+        return "related beyond chance"
+    if not has_value(Status(row["status"])):
+        return f"not assessed ({row['status']})"
+    return "no relation beyond chance"
 
 
 @entry()

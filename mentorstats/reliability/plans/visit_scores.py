@@ -8,6 +8,7 @@ import pandas as pd
 
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.mixed.design.terms import FixedTerm
+from mentorstats.printed import Shown
 
 COLUMNS = ("candidate", "observation", "rater", "rater_role", "criterion", "rank", "week")
 SCORE = "mean rank"
@@ -15,8 +16,8 @@ BESIDE = ("site", "week")
 _KEYS = ["candidate", "observation", "rater", "rater_role"]
 
 
-@dataclass(frozen=True)
-class VisitScores:
+@dataclass(frozen=True, repr=False)
+class VisitScores(Shown):
     """Scores of visits and what they were made of.
 
     Attributes
@@ -31,6 +32,8 @@ class VisitScores:
     notes
         What was left out, and how criteria were weighted.
     """
+
+    about_people = True
 
     table: pd.DataFrame
     rows: pd.DataFrame

@@ -8,10 +8,10 @@ import pandas as pd
 
 from mentorstats.calibration.follow_up import Flags
 from mentorstats.calibration.raters.separation import CLEAR
+from mentorstats.drawings import intervals
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
 from mentorstats.report.columns import BOUNDS, STATUS, Column, carried, counted, group, statistic, text
-from mentorstats.report.figures import intervals
 from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number, probability
 from mentorstats.report.small_groups import blank

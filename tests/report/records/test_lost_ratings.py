@@ -47,7 +47,7 @@ def test_the_demo_loses_little(exports):
 
 
 def test_a_level_that_the_mapping_does_not_know_is_named_at_the_top(exports):
-    without(exports, 'Steadily = "steady"\n')
+    without(exports, 'Reliably = "reliable"\n')
     found, _ = of_folder(exports)
     assert found.verdict is Verdict.NOT_MET
     (finding,) = found.findings
