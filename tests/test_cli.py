@@ -502,8 +502,13 @@ def test_the_demo_may_be_run_again(programme, tmp_path, capsys, monkeypatch):
 
 
 def quick(records, policy, *, seed=0, given=None, on=None):
-    where = provenance.of(records.sources, policy, seeds={})
-    return Report("rater-calibration", "Nothing asked", "no period", (), where)
+    return Report(
+        name="rater-calibration",
+        title="Nothing asked",
+        period="no period",
+        sections=(),
+        provenance=provenance.of(records.sources, policy, seeds={}),
+    )
 
 
 def test_report_writes_the_same_page_as_the_demo(programme, tmp_path, capsys):
