@@ -28,6 +28,7 @@ _ONE_STEP_METHOD = "one_step_profile"
 _SCORE = "score as number"
 _FIXED = "fixed facets"
 _SHARPENING = 30  # steps at most
+_SHARP = 1e-9  # a step below it leaves an error of the order of its square over the curvature
 
 
 def fitted(
@@ -146,6 +147,8 @@ def _optimum(found: Fit, names: Sequence[str]) -> _Optimum:
         if next_hessian is None or worse or (x + step)[free[:-1]].min(initial=1.0) <= 0:
             break
         x, gradient, hessian = x + step, next_gradient, next_hessian
+        if np.abs(step).max() < _SHARP:
+            break
     order = list(names)
     places = np.array([order.index(model.members[t].name) for t, _, _ in engine.triangles.entries], dtype=int)
     sigma = np.exp(x[-1]) * engine.scale
