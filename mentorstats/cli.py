@@ -112,17 +112,19 @@ def _demo(asked: argparse.Namespace) -> int:
 
 
 def _check(asked: argparse.Namespace) -> int:
+    import pandas as pd
+
     from mentorstats import policy, records, study
     from mentorstats.report.render import text as plain
 
     _refuse_inputs(asked, folder=asked.folder)
     loaded = records.load(asked.folder)
-    found = loaded.problems
+    found, odd = loaded.problems, loaded.oddities()
     _note_names(loaded)
     if asked.out:
-        _write_table(found, asked.out)
+        _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
     else:
-        _print(plain.problems(found))
+        _print(plain.checked(loaded.overview(), found, odd))
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE

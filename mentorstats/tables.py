@@ -180,6 +180,15 @@ def _long(values: pd.Series, column: Any, name: str) -> pd.Series:
     return numbers(values, name) if column in _NUMBERS else values
 
 
+def of_candidates(long: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows whose candidate is known, and all rows where none is.
+
+    A rating whose lesson or placement was set aside has no candidate, and says nothing about candidates.
+    """
+    known = long["candidate"].notna()
+    return long[known] if known.any() and not known.all() else long
+
+
 def numbers(values: pd.Series, name: str) -> pd.Series:
     """Return the column, or raise ArgumentError unless it holds finite numbers or nothing.
 

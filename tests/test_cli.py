@@ -568,14 +568,15 @@ def test_the_flow_of_ratings_adds_up(programme):
 
 def test_check_lists_every_fault_and_ends_with_1(programme, tmp_path, capsys):
     code, out, err = run(capsys, "check", programme)
-    found = records.load(programme).problems
+    loaded = records.load(programme)
+    found, odd = loaded.problems, loaded.oddities()
     assert (code, err) == (1, "")
     assert f"{len(found):,} entries" in out
     for file in found["file"].unique():
         assert file in out
     code, out, err = run(capsys, "check", programme, "--out", tmp_path / "faults.csv")
     assert (code, out) == (1, "")
-    assert len(pd.read_csv(tmp_path / "faults.csv")) == len(found)
+    assert len(pd.read_csv(tmp_path / "faults.csv")) == len(found) + len(odd)
 
 
 def plain_folder(folder):
@@ -611,7 +612,9 @@ def plain_folder(folder):
 
 def test_check_of_faultless_records_ends_with_0(tmp_path, capsys):
     code, out, err = run(capsys, "check", plain_folder(tmp_path / "plain"))
-    assert (code, out, err) == (0, "No fault was found.\n", "")
+    assert (code, err) == (0, "")
+    assert out.endswith("\n\nNo fault was found.\n")
+    assert "24 (12 as mentor, 12 as supervisor)" in out
 
 
 def test_a_report_on_faultless_records_says_nothing_on_standard_error(tmp_path, capsys):

@@ -24,6 +24,11 @@ DESIGN = {
     "rubrics": "rubric version criterion level rank label weight",
     "raters": "rater role trained_on certified_on expires_on",
     "key_ratings": "rater recording criterion level key_level date",
+    "teaching_load": "placement week planned_share actual_share teaching_mode",
+    "questions": "observation thinking_level count supported",
+    "coteaching": "observation arrangement minutes",
+    "tutoring": "pupil placement subject before after sessions minutes group_size comparison",
+    "orientation": "placement item due done",
 }
 
 

@@ -69,8 +69,9 @@ class Survey(Shown):
 
     @cached_property
     def pairs(self) -> pd.DataFrame:
-        """All pairs; see `double_scored`."""
-        return double_scored(self.long)
+        """All pairs; see `double_scored`. A lesson whose candidate is not known is a cluster of its own."""
+        pairs = double_scored(self.long)
+        return pairs.assign(candidate=pairs["candidate"].fillna(pairs["observation"]))
 
     @cached_property
     def independent(self) -> pd.DataFrame:

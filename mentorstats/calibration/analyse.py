@@ -30,6 +30,7 @@ from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
+from mentorstats.tables import of_candidates
 
 INSTRUMENT = ("rater_role", "cohort", "visit_mode", "rubric_version")
 
@@ -212,7 +213,7 @@ def survey(
     Parameters
     ----------
     long, placements, observations
-        Tables of the records.
+        Tables of the records; ratings without a candidate are left out.
     policy
         Thresholds: ``confidence``, ``linking_lessons``, and those that `flags` and `fairness` name.
     base
@@ -222,7 +223,7 @@ def survey(
     seed
         Of drawn ratings.
     """
-    return Survey(long, policy, placements, observations, base, cut, seed)
+    return Survey(of_candidates(long), policy, placements, observations, base, cut, seed)
 
 
 def networks(long: pd.DataFrame, policy: Policy) -> Linked:

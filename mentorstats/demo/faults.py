@@ -11,13 +11,13 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.demo.cycles import WORKBOOK
-from mentorstats.demo.layout import rows
+from mentorstats.demo.layout import Layout, rows
 from mentorstats.demo.rubric import hearthside
 from mentorstats.demo.sheets import Sheet
 
 UNLISTED = "left_over_2025.csv"  # a file that the mapping does not name
 FRESH = "?"  # a code that nobody has
-_ASIDE = "@"  # before a place: the code of a lesson that was set aside there
+_ASIDE = "@"  # before a place: the code of a lesson that was set aside there; its ratings are no fault
 
 Where = tuple[str, str]
 Key = tuple[str, str, str]
@@ -60,7 +60,7 @@ _ADDED: tuple[tuple[Where, str, str, str], ...] = (
     (_FORMS, "rater_role", "Caretaker", "allowed"),
     (_FORMS, "rater", "", "required"),
     (_RATINGS, "observation", FRESH, "foreign_key"),
-    (_RATINGS, "observation", "@observations_2025-26.csv", "foreign_key"),
+    (_RATINGS, "observation", "@visits_2024-25.csv", "foreign_key"),
     (_RATINGS, "rater", FRESH, "foreign_key"),
     (_RATINGS, "rater", "", "required"),
     (_RATINGS, "criterion", "k7w3", "declared_criterion"),
@@ -96,6 +96,7 @@ _OWN = {
     "observations": ("observation",),
     "raters": ("rater",),
     "key_ratings": ("recording",),
+    "tutoring": ("pupil",),
 }
 
 # Faults of the key-scored recordings, planted last so that all others stay where they are.
@@ -104,7 +105,22 @@ _ADDED_LAST: tuple[tuple[Where, str, str, str], ...] = (
     (_KEY_SCORES, "level", "4", "declared_level"),
     (_KEY_SCORES, "date", "32.08.2025", "type"),
 )
-_NOTICES = ("date_order", "outside_placement", "not_read")
+
+# Faults of the tables beside the ratings, planted after all others for the same reason.
+_ADDED_TO_PRACTICE: tuple[tuple[Where, str, str, str], ...] = (
+    (("teaching_load.csv", ""), "placement", FRESH, "foreign_key"),
+    (("questions.csv", ""), "observation", FRESH, "foreign_key"),
+    (("coteaching.csv", ""), "arrangement", "Side by side", "allowed"),
+    (("tutoring.csv", ""), "group_size", "0", "minimum"),
+    (("tutoring.csv", ""), "after", "", "one_score_only"),
+    (("orientation.csv", ""), "placement", FRESH, "foreign_key"),
+)
+_NOTICES = ("date_order", "outside_placement", "not_read", "one_score_only")
+_NOTED_AT = {
+    "level_or_reason": "level",
+    "one_score_only": "before",
+}  # the field, where it is not the one changed
+_OF_A_CELL = ("type", "allowed", "minimum", "spreadsheet_error")
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +183,8 @@ class _Bench:
         """Write down what stands in a cell."""
         layout, table = self.sheet.layout, self.sheet.table
         unknown_rater = rule == "foreign_key" and column == layout.columns.get("rater")
-        effect = "notice" if rule in _NOTICES or unknown_rater else "set_aside"
+        kept = rule in _NOTICES or unknown_rater or (rule in _OF_A_CELL and not _needed(layout, column))
+        effect = "notice" if kept else "set_aside"
         value = str(table.loc[label, column]) if column else ""
         return Fault(rule, effect, layout.file, layout.sheet, label, column, value, lost)
 
@@ -178,16 +195,26 @@ def plant(exports: Iterable[Sheet], rng: np.random.Generator) -> list[Fault]:
     planted = [_write_over(benches[where], value) for where, value in _WRITTEN_OVER]
     for where, field, value, rule in _ADDED:
         if value.startswith(_ASIDE):
+            # The lesson's own fault is the only one: its ratings stay.
             value = _aside(planted, value.removeprefix(_ASIDE), benches)
+            _add(benches[where], field, value, rule, benches.values())
+            continue
         planted.append(_add(benches[where], field, value, rule, benches.values()))
     for where in _TWICE:
         planted += _hand_in_twice(benches[where])
     for where in _CONTRADICTED:
         planted += _contradict(benches[where])
     planted.append(_add_a_cell(benches[_VISITS_2], benches.values()))
-    for where, field, value, rule in _ADDED_LAST:
+    for where, field, value, rule in (*_ADDED_LAST, *_ADDED_TO_PRACTICE):
         planted.append(_add(benches[where], field, value, rule, benches.values()))
     return [*planted, Fault("not_read", "notice", UNLISTED)]
+
+
+def _needed(layout: Layout, heading: str) -> bool:
+    """Whether a row cannot be without what stands under a heading."""
+    table = dictionary.table(layout.table)
+    needed = {*table.required, *table.primary_key, *table.levels}
+    return any(layout.columns.get(name) == heading for name in needed)
 
 
 def _write_over(bench: _Bench, value: str) -> Fault:
@@ -203,7 +230,7 @@ def _add(bench: _Bench, field: str, value: str, rule: str, benches: Iterable[_Be
     column = bench.sheet.layout.columns[field]
     record = _another(bench, benches)
     record[column] = value if value != FRESH else _fresh(field, record[column], benches, bench.rng)
-    noted = bench.sheet.layout.columns["level"] if rule == "level_or_reason" else column
+    noted = bench.sheet.layout.columns[_NOTED_AT.get(rule, field)]
     return bench.fault(rule, bench.insert(record), noted)
 
 
@@ -253,7 +280,7 @@ def _other_rater(bench: _Bench, record: dict[str, str]) -> str:
 def _hand_in_twice(bench: _Bench) -> list[Fault]:
     label = bench.pick()
     copy = bench.insert(bench.record(label), after=label)
-    return [bench.fault("repeated_row", copy, heading) for heading in _repeated(bench.sheet)]
+    return [bench.fault("repeated_row", copy, _repeated(bench.sheet)[0])]
 
 
 def _contradict(bench: _Bench) -> list[Fault]:
@@ -267,12 +294,13 @@ def _contradict(bench: _Bench) -> list[Fault]:
     record[scored] = str(bench.rng.choice([level for level in levels if level != record[scored]]))
     copy = bench.insert(record, after=label)
     lost = _key(bench, label, heading)
-    planted = [bench.fault("repeated_row", copy, name) for name in headings if name != heading]
+    alike = [name for name in headings if name != heading][:1]
+    planted = [bench.fault("repeated_row", copy, name) for name in alike]
     return [*planted, *(bench.fault("primary_key", at, heading, lost) for at in (label, copy))]
 
 
 def _repeated(sheet: Sheet) -> list[str]:
-    """Headings under which a repeated record is noted: each criterion of a form, or the last of the key."""
+    """Headings of a record that may differ from its copy: criteria of a form, or the last of the key."""
     layout = sheet.layout
     if layout.criteria:
         return list(layout.criteria.values())

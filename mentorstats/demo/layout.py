@@ -65,7 +65,7 @@ def _text(column: pd.Series, date: str) -> pd.Series:
     elif pd.api.types.is_bool_dtype(column):
         column = column.map({True: "true", False: "false"})
     elif pd.api.types.is_float_dtype(column):
-        column = column.astype("Int64")
+        column = column.map("{:g}".format, na_action="ignore")
     return column.astype("str").where(column.notna(), "")
 
 
@@ -103,7 +103,7 @@ def _block(layout: Layout) -> str:
         lines.append(_pair("sheet", layout.sheet))
     lines.append(_pair("table", layout.table))
     if layout.header_row != 1:
-        lines.append(f"header_row = {layout.header_row}")
+        lines.append(f"heading_row = {layout.header_row}")
     if not layout.sheet:
         lines += [_pair("delimiter", layout.delimiter), _pair("encoding", layout.encoding)]
     lines.append(f"dates = [{json.dumps(layout.date)}]")

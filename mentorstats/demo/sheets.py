@@ -58,8 +58,7 @@ def sheets(programme: Programme) -> list[Sheet]:
         "observations": programme.observations["placement"].map(cohort),
         "ratings": programme.ratings["observation"].map(visited),
     }
-    tables = ("placements", "observations", "ratings", "raters", "rubrics", "key_ratings")
-    fields = {name: list(getattr(programme, name)) for name in tables}
+    fields = {name: list(getattr(programme, name)) for name in dictionary.tables()}
     *cycles, shared = layouts(hearthside(), fields)
     out = [
         Sheet(layout, cells(_part(getattr(programme, layout.table), in_cohort, name, layout), layout))

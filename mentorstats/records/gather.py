@@ -11,7 +11,7 @@ from pathlib import Path
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
-from mentorstats.records.mapping import Plan, Source
+from mentorstats.records.mapping import Plan, Recipe, Source
 from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
 from mentorstats.records.reading.sheet import Options, Sheet
@@ -77,7 +77,7 @@ def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Probl
             for sheet in _chosen(source, sheets[key]):
                 _need_headings(source, sheet)
                 used.add((path, sheet.sheet))
-                found.append(Found(source, sheet, ""))
+                found.append(Found(source.of_file(path.name), sheet, ""))
     for (path, _), there in sheets.items():
         for sheet in there:
             if (path, sheet.sheet) not in used:
@@ -135,7 +135,7 @@ def _chosen(source: Source, sheets: list[Sheet]) -> list[Sheet]:
 def _need_headings(source: Source, sheet: Sheet) -> None:
     if not sheet.headings:
         raise MappingError(
-            f"header_row = {source.options.header_row}, but the sheet ends before it",
+            f"headings are looked for in row {source.options.heading_rows[-1]}, but the sheet ends before it",
             where=f"{source.where}, {sheet.where}",
             remedy="Give the row of the headings, as the spreadsheet counts rows.",
         )
@@ -167,8 +167,9 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
 
 def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
     fields = dictionary.table(name).names
-    for heading in sheet.headings:
-        if heading and heading not in fields:
+    places = {field: sheet.place(field) for field in fields}
+    for number, heading in enumerate(sheet.headings):
+        if heading and number not in places.values():
             near = nearest(heading, fields)
             problems.add(
                 f"column {heading!r} is not a field of {name}",
@@ -180,17 +181,21 @@ def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
                 remedy=f"Did you mean {near!r}?" if near else "Nothing need be done if it is of no use.",
             )
     needed = {*dictionary.table(name).required, *dictionary.table(name).levels}
-    columns = {field: field for field in fields if field in sheet.headings or field in needed}
+    columns = {
+        field: Recipe(headings=(field if place is None else sheet.headings[place],))
+        for field, place in places.items()
+        if place is not None or field in needed
+    }
     return Source(file=sheet.file, table=name, where=sheet.where, columns=columns)
 
 
 def _headings_missing(found: Found) -> Iterable[str]:
     """Say of each heading that a source names and the sheet lacks what is nearest to it."""
     sheet, source = found.sheet, found.source
-    named = (*source.columns.values(), *source.criteria.values())
-    spare = [heading for heading in sheet.headings if heading and heading not in named]
-    for heading in dict.fromkeys(named):
-        if heading not in sheet.headings:
+    places = {heading: sheet.place(heading, fold_accents=source.fold_accents) for heading in source.named}
+    spare = [heading for i, heading in enumerate(sheet.headings) if heading and i not in places.values()]
+    for heading, place in places.items():
+        if place is None:
             near = nearest(heading, spare)
             like = f"the nearest heading is {near!r}" if near else f"headings: {', '.join(sheet.headings)}"
             yield f"{sheet.where} has no column {heading!r} ({like}{_delimiter_hint(sheet)})"

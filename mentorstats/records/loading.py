@@ -8,13 +8,13 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import gather, mapping, reshape
-from mentorstats.records.checking import dates, frames, keys, levels
+from mentorstats.records import causes, gather, mapping, reshape
+from mentorstats.records.checking import across, dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
 from mentorstats.records.gather import Found
 from mentorstats.records.mapping import Plan
-from mentorstats.records.problems import SET_ASIDE, Problems
+from mentorstats.records.problems import Problems
 from mentorstats.records.tables import Records
 
 _SCALES = "rubrics"  # the table on which the meaning of every level rests
@@ -23,9 +23,10 @@ _SCALES = "rubrics"  # the table on which the meaning of every level rests
 def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     """Read a folder of exports into checked tables; no file in it is altered.
 
-    Rows with a fault are set aside, never dropped unseen: each has its line in ``.problems``, and
-    ``.sources`` counts them. White space around a cell does not count; all else is taken as it
-    stands, "NA" and "007" included.
+    Rows whose key or level is faulty are set aside, never dropped unseen: each has its line in
+    ``.problems``, and ``.sources`` counts them. Another cell that cannot be read is missing afterwards, with
+    a notice, and its row stays; so does what points to a row that was set aside. White space around a
+    cell does not count; all else is taken as it stands, "NA" and "007" included.
 
     Parameters
     ----------
@@ -57,11 +58,12 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     batches = {_SCALES: _sound_rubrics(found, plan, problems)}
     scales = levels.declared(batches[_SCALES])
     _ratings_fit(found, scales)
+    known = levels.in_order(scales)
     for name in dictionary.tables():
         if name != _SCALES:
-            batches[name] = _rows(name, found, problems)
+            batches[name] = _rows(name, found, problems, known)
             _check(name, batches, scales, problems)
-    return _records(found, batches, levels.in_order(scales), problems)
+    return _records(found, batches, known, problems)
 
 
 def _plan(folder: Path, named: str | Path | None) -> Plan:
@@ -71,9 +73,11 @@ def _plan(folder: Path, named: str | Path | None) -> Plan:
     return mapping.read(path)
 
 
-def _rows(name: str, found: Iterable[Found], problems: Problems) -> Batch | None:
+def _rows(name: str, found: Iterable[Found], problems: Problems, declared: tuple[str, ...]) -> Batch | None:
     parts = [
-        reshape.rows_of(item.sheet, item.source, problems) for item in found if item.source.table == name
+        reshape.rows_of(item.sheet, item.source, problems, levels=declared)
+        for item in found
+        if item.source.table == name
     ]
     return keys.once(joined(parts), problems) if parts else None
 
@@ -86,7 +90,7 @@ def _sound_rubrics(found: list[Found], plan: Plan, problems: Problems) -> Batch 
     parts += [declared] if declared is not None else []
     rubrics = keys.once(joined(parts), own) if parts else None
     faults = own.frame()
-    faults = faults[(faults["effect"] == SET_ASIDE) & (faults["rule"] != "repeated_row")]
+    faults = faults[~faults["rule"].isin(["repeated_row", "skipped_rows"])]
     if len(faults):
         first = faults.iloc[0]
         more = f", and {len(faults) - 1} more faults" if len(faults) > 1 else ""
@@ -125,6 +129,7 @@ def _check(name: str, batches: dict[str, Batch | None], scales: Declared, proble
     placements = batches.get("placements")
     if name == "observations" and placements is not None:
         dates.within_placement(batch, placements, problems)
+    across.check(name, batches, problems)
 
 
 def _records(
@@ -133,7 +138,8 @@ def _records(
     tables = {
         name: frames.frame(dictionary.table(name), batches[name], order) for name in dictionary.tables()
     }
-    return Records(tables=tables, problems=problems.frame(), sources=_sources(found, batches))
+    told = causes.with_what_waits(problems.frame(), batches)
+    return Records(tables=tables, problems=told, sources=_sources(found, batches))
 
 
 def _sources(found: Iterable[Found], batches: dict[str, Batch | None]) -> pd.DataFrame:

@@ -19,7 +19,10 @@ def long(
     """Join ratings to their lesson, placement and rank; columns exactly ``COLUMNS``, rows as in ratings.
 
     ``week`` counts from the placement's first day, which lies in week 1 (a lesson before it has a
-    week of 0 or less); it is missing where either date is. ``rank`` is Int8, 1 for the lowest level.
+    week of 0 or less); it is missing where either date is. A rating whose lesson was set aside has no
+    placement and no date, and one whose placement was set aside no candidate, cohort, site, area and band:
+    such ratings serve agreement, and nothing that is asked about candidates. ``rank`` is Int8, 1 for the
+    lowest level.
     """
     lesson = _rows(ratings["observation"], observations["observation"])
     out = ratings.copy()

@@ -1,6 +1,6 @@
 """From a sheet in the programme's words to rows of one of our tables; wide forms become long."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pyarrow as pa
@@ -8,36 +8,41 @@ import pyarrow.compute as pc
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError
+from mentorstats.records import cells, skipping
 from mentorstats.records.checking import cast
 from mentorstats.records.checking.batch import Batch, Origin
 from mentorstats.records.mapping import Source
 from mentorstats.records.problems import SET_ASIDE, Problems
-from mentorstats.records.reading.column import Column, constant, replaced, stacked
+from mentorstats.records.reading.column import Column, alike, constant, replaced, stacked
 from mentorstats.records.reading.sheet import Sheet
 
 NOT_SCORED = "not_scored"
 
 
-def rows_of(sheet: Sheet, source: Source, problems: Problems) -> Batch:
+def rows_of(sheet: Sheet, source: Source, problems: Problems, *, levels: Collection[str] = ()) -> Batch:
     """Return the rows that a sheet holds for the table of a source, cast by the dictionary.
 
     A wide form gives one row a criterion, all criteria of one row of the form next to each other.
-    Every heading that the source names must stand in the sheet.
+    Every heading that the source names must stand in the sheet. ``levels`` are the declared ones, which no
+    label of the mapping replaces unless it is the same.
     """
     table = dictionary.table(source.table)
+    sheet = skipping.records_of(sheet, source, problems)
     size = len(sheet.rows)
     columns = {}
-    for field in table.names:
-        if field in source.columns:
-            found = sheet.column(source.columns[field])
-            columns[field] = replaced(found, source.values.get(field, {}))
-        elif field in source.constants:
-            columns[field] = constant(source.constants[field], size)
+    for field in table.fields:
+        name = field.name
+        if name in source.columns:
+            found = cells.made(sheet, source.columns[name], source)
+            words, kept = source.values.get(name, {}), tuple(field.categories)
+            columns[name] = replaced(found, words, fold_accents=source.fold_accents, kept=kept)
+        elif name in source.constants:
+            columns[name] = constant(source.constants[name], size)
     level = columns.pop("level", None) if source.table == "ratings" else None
     batch = Batch(
         table=table,
         columns=columns,
-        origins=(Origin(source, sheet.file, sheet.sheet, source.columns),),
+        origins=(Origin(source, sheet.file, sheet.sheet, source.headings),),
         origin=np.zeros(size, dtype=np.int32),
         rows=sheet.rows,
         aside=np.zeros(size, dtype=bool),
@@ -45,9 +50,9 @@ def rows_of(sheet: Sheet, source: Source, problems: Problems) -> Batch:
     _note_ragged(sheet, problems)
     cast.cast(batch, problems, typed=sheet.typed)
     if source.criteria:
-        level = _widened(batch, [sheet.column(heading) for heading in source.criteria.values()])
+        level = _widened(batch, [cells.made(sheet, recipe, source) for recipe in source.criteria.values()])
     if level is not None:
-        _split_level(batch, level, source, problems)
+        _split_level(batch, level, source, problems, levels)
     return batch
 
 
@@ -67,8 +72,9 @@ def constants_fit(source: Source) -> None:
 
 def _note_ragged(sheet: Sheet, problems: Problems) -> None:
     if sheet.ragged:
-        rows, cells = np.array(sheet.ragged, dtype=np.int64).T
-        count, width = pa.array(cells).cast(pa.string()), len(sheet.headings)
+        rows = np.array([row for row, _ in sheet.ragged], dtype=np.int64)
+        sizes = pa.array([len(held) for _, held in sheet.ragged])
+        count, width = sizes.cast(pa.string()), len(sheet.headings)
         problems.add(
             pc.binary_join_element_wise(
                 "the row has",
@@ -99,16 +105,26 @@ def _widened(batch: Batch, forms: Sequence[Column]) -> Column:
     return Column(below.codes.reshape(width, size).T.ravel(), below.values)
 
 
-def _split_level(batch: Batch, text: Column, source: Source, problems: Problems) -> None:
+def _split_level(
+    batch: Batch, text: Column, source: Source, problems: Problems, declared: Collection[str]
+) -> None:
     """Tell a level from the reason for having none, and translate labels, in place."""
     field = batch.table.field("level")
     reasons = {code: code or NOT_SCORED for code in field.missing} | dict(source.missing)
     reasons = {code: reason for code, reason in reasons.items() if code not in source.levels}
-    place = pc.index_in(text.values, value_set=pa.array(list(reasons), pa.string()))
-    none = place.is_valid()
-    level = pc.if_else(none, pa.scalar(None, pa.string()), replaced(text, source.levels).values)
-    reason = Column(text.codes, pa.array(list(reasons.values()), pa.string()).take(place))
-    batch.columns["level"] = Column(text.codes, level)
+    own = [code for code in declared if code not in reasons and code not in source.levels]
+    words = [*reasons, *source.levels, *own]
+    fold = bool(source.levels or source.missing)
+    place = (
+        alike(text.values, words, fold_accents=source.fold_accents)
+        if fold
+        else pc.index_in(text.values, value_set=pa.array(words, pa.string()))
+    )
+    why = pa.array([*reasons.values(), *(None for _ in source.levels), *(None for _ in own)], pa.string())
+    level = pa.array([*(None for _ in reasons), *source.levels.values(), *own], pa.string())
+    known = pc.if_else(place.is_valid(), level.take(place), text.values)
+    batch.columns["level"] = Column(text.codes, known)
+    reason = Column(text.codes, why.take(place))
     given = batch.columns.get("missing_reason")
     batch.columns["missing_reason"] = reason if given is None else _either(batch, given, reason, problems)
 

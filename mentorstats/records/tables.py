@@ -8,7 +8,7 @@ import pandas as pd
 
 from mentorstats.errors import NothingUsableError
 from mentorstats.printed import Printed, Shown, counted, counts
-from mentorstats.records import long, store
+from mentorstats.records import long, oddities, overview, store
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -66,6 +66,14 @@ class Records(Shown):
         return long.long(
             *(self.tables[name] for name in ("ratings", "observations", "placements", "rubrics"))
         )
+
+    def overview(self) -> pd.Series:
+        """Return what was read, as text by name: files, rows, people, lessons, span, cycles, versions."""
+        return overview.overview(self.tables, self.sources)
+
+    def oddities(self) -> pd.DataFrame:
+        """Return what looks odd without being wrong, columns as ``problems`` (see records/oddities.py)."""
+        return oddities.oddities(self.tables, self.long())
 
     def require(self, *names: str) -> None:
         """Raise NothingUsableError where one of these tables has no usable row, saying what took them."""

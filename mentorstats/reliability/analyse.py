@@ -14,6 +14,7 @@ from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
 from mentorstats.reliability.plans.halves import HalvesChange, change_between_halves
 from mentorstats.reliability.plans.visit_plans import VisitPlans, visit_plans
+from mentorstats.tables import of_candidates
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -71,10 +72,10 @@ def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: i
     Parameters
     ----------
     long, rubrics
-        Tables of the records.
+        Tables of the records; ratings without a candidate are left out.
     policy
         Thresholds ``confidence`` and ``target_dependability``.
     seed
         Of drawn components.
     """
-    return Survey(long, rubrics, policy, seed)
+    return Survey(of_candidates(long), rubrics, policy, seed)

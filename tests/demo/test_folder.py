@@ -115,11 +115,11 @@ def records(folder, source):
         for line in reader:
             lines[begun] = line
             begun = reader.line_num + 1
-    headings = lines.pop(source.get("header_row", 1))
+    headings = lines.pop(source.get("heading_row", 1))
     return {
         number: dict(zip(headings, map(as_text, line), strict=False))
         for number, line in lines.items()
-        if number > source.get("header_row", 1)
+        if number > source.get("heading_row", 1)
     }
 
 

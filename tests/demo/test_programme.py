@@ -6,13 +6,13 @@ import pytest
 import statsmodels.api as sm
 from scipy.special import expit, log_ndtr
 
-from mentorstats import demo
+from mentorstats import demo, dictionary
 from mentorstats.errors import ArgumentError
 
 WITHIN = 3.0  # standard errors: what the planted effects are asked to come back within
 SEEDS = (demo.SEED, 11, 12)
 LEVELS = ("support", "part", "reliable", "adapts")
-TABLES = ("placements", "observations", "ratings", "rubrics", "raters", "key_ratings")
+TABLES = dictionary.tables()
 
 
 @pytest.fixture(scope="module", params=SEEDS)

@@ -229,8 +229,8 @@ MAPPINGS = {
         "export.xlsx has no filled sheet 'Ratings'.*Did you mean 'ratings'",
     ),
     "no such heading": (
-        SOURCE + COLUMNS.replace('"rater"', '"Rater"'),
-        "ratings.csv has no column 'Rater'.*nearest heading is 'rater'",
+        SOURCE + COLUMNS.replace('"rater"', '"Raterx"'),
+        "ratings.csv has no column 'Raterx'.*nearest heading is 'rater'",
     ),
     "no such kind": (
         SOURCE.replace("ratings.csv", "notes.txt") + COLUMNS,

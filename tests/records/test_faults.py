@@ -2,10 +2,12 @@
 
 import tomllib
 
+import pandas as pd
 import pytest
 
 from mentorstats import places
 from mentorstats.errors import NothingUsableError
+from mentorstats.records import causes
 
 
 def rules():
@@ -166,7 +168,28 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize("case", CASES)
+# Faults of a cell that a row can be without.
+OPTIONAL = {
+    name
+    for name, case in CASES.items()
+    if case[3] in ("minutes", "date", "pre_conference", "status", "purpose")
+}
+
+
+@pytest.mark.parametrize("case", OPTIONAL)
+def test_a_cell_that_a_row_can_be_without_is_missing_and_the_row_stays(programme, case):
+    apply, table, row, column, value, rule = CASES[case]
+    apply(programme.tables)
+    records = programme.write().load()
+    fault = records.problems[["file", "row", "column", "value", "rule", "effect"]].to_numpy().tolist()
+    assert fault == [[f"{table}.csv", row, column, value, rule, "notice"]]
+    found = records.tables[table].set_index("row")
+    assert pd.isna(found.loc[row, column])
+    assert len(found) == len(programme.tables[table]) - 1
+    assert len(records.ratings) == len(programme.tables["ratings"]) - 1
+
+
+@pytest.mark.parametrize("case", sorted(set(CASES) - OPTIONAL))
 def test_a_faulty_row_is_set_aside_with_its_place(programme, case):
     apply, table, row, column, value, rule = CASES[case]
     apply(programme.tables)
@@ -199,15 +222,60 @@ def test_every_fault_at_once(programme):
     assert {"minimum", "allowed", "declared_rubric"} <= set(found["rule"])
 
 
-def test_a_row_set_aside_takes_along_what_hangs_on_it_and_says_so(programme):
-    change("placements", 2, "status", "finished")(programme.tables)
+def test_a_placement_that_is_set_aside_says_what_waits_for_it(programme):
+    change("placements", 2, "candidate", "")(programme.tables)
     records = programme.write().load()
     assert records.placements["placement"].tolist() == ["P2"]
+    assert records.problems["problem"].tolist() == ["candidate is empty: 1 lesson and 3 ratings wait for it"]
+    assert causes.waiting(records.problems).tolist() == [3]
+    # The ratings of its lesson serve agreement still, and the long table says what they lack.
+    assert len(records.ratings) == 5
+    long = records.long().set_index("observation")
+    assert long.loc["V1", ["candidate", "cohort", "site", "week"]].isna().all(axis=None)
+    assert long.loc["V1", "date"].notna().all()
+    assert long.loc["V2", "candidate"].eq("007").all()
+
+
+def test_the_ratings_of_a_lesson_that_was_set_aside_stay(programme):
+    change("observations", 2, "placement", "P9")(programme.tables)
+    records = programme.write().load()
     assert records.observations["observation"].tolist() == ["V2"]
-    assert set(records.ratings["observation"]) == {"V2"}
-    hanging = records.problems[records.problems["rule"] == "foreign_key"]
-    assert hanging["row"].tolist() == [2, 2, 3, 4]
-    assert hanging["problem"].str.contains("set aside").all()
+    assert records.problems["problem"].tolist() == ["'P9' is not in placements: 3 ratings wait for it"]
+    assert len(records.ratings) == 5
+    assert records.long().set_index("observation").loc["V1", ["placement", "date"]].isna().all(axis=None)
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "told"),
+    [
+        ("placements", "start", "'soon' is not a date: 1 lesson and 3 ratings wait for it"),
+        ("observations", "date", "'soon' is not a date: 3 ratings wait for it"),
+        ("placements", "end", "'soon' is not a date"),
+    ],
+)
+def test_a_date_that_weeks_are_counted_from_says_what_waits_for_it(programme, table, column, told):
+    change(table, 2, column, "soon")(programme.tables)
+    assert programme.write().load().problems["problem"].tolist() == [told]
+
+
+@pytest.mark.parametrize(("column", "value", "kept"), [("minutes", "50", 5), ("date", "2026-01-13", 2)])
+def test_a_code_of_two_lessons_takes_its_ratings_along(programme, column, value, kept):
+    lesson = list(programme.tables["observations"][1])
+    programme.tables["observations"].append(lesson)
+    change("observations", 4, column, value)(programme.tables)
+    records = programme.write().load()
+    assert records.observations["observation"].tolist() == ["V2"]
+    # Minutes that differ are one lesson still; on two days it is two, and no rating says which.
+    assert len(records.ratings) == kept
+    told = records.problems.loc[records.problems["rule"] == "foreign_key", "problem"]
+    assert told.tolist() == ["'V1' stands for several rows of observations that differ"] * (5 - kept)
+
+
+def test_a_rater_who_is_in_no_list_is_noted_once_a_file(programme):
+    for row in (2, 3):
+        change("ratings", row, "rater", "M9")(programme.tables)
+    found = programme.write().load().problems
+    assert found["problem"].tolist() == ["'M9' is not in raters (2 rows, the first is shown)"]
 
 
 def test_ratings_that_differ_are_all_set_aside(programme):

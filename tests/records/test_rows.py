@@ -54,7 +54,7 @@ def test_lines_and_cells(tmp_path, text, rows, expected):
 
 
 def test_headings_below_the_first_row(tmp_path):
-    found = sheet(tmp_path, 'Export of,"3 May"\n\nsecond line,\na,b\n1,2\n\n3,4\n', header_row=4)
+    found = sheet(tmp_path, 'Export of,"3 May"\n\nsecond line,\na,b\n1,2\n\n3,4\n', heading_rows=(4,))
     assert found.headings == ("a", "b")
     assert found.rows.tolist() == [5, 7]
 
@@ -63,7 +63,7 @@ def test_ragged_rows_are_kept_apart_with_their_line(tmp_path):
     found = sheet(tmp_path, 'a,b\n1,2\n3\n"x\ny",4\n5,6,7\n')
     assert cells(found) == [["1", "2"], ["x\ny", "4"]]
     assert found.rows.tolist() == [2, 4]
-    assert found.ragged == ((3, 1), (6, 3))
+    assert found.ragged == ((3, ("3",)), (6, ("5", "6", "7")))
 
 
 def test_other_delimiters_and_encodings(tmp_path):
@@ -85,7 +85,7 @@ def test_other_delimiters_and_encodings(tmp_path):
         (b"\xd0\xcf\x11\xe0rest", {}, r"f.csv: is an old or encrypted workbook"),
         (b"", {}, r"f.csv: there is no heading row"),
         (b"\n\n", {}, r"f.csv: there is no heading row"),
-        (b"a,b\n", {"header_row": 3}, r"f.csv: there is no heading row"),
+        (b"a,b\n", {"heading_rows": (3,)}, r"f.csv: there is no heading row"),
         (b'a,b\n1,2\n"3,4\n5,6\n', {}, r"f.csv: the record that starts on line 3 is not CSV.*quotation"),
     ],
 )
@@ -142,7 +142,7 @@ def test_a_workbook_shows_its_own_row_numbers(tmp_path):
     page["C9"] = "  "
     book.create_sheet("empty")
     book.save(tmp_path / "f.xlsx")
-    (found,) = read(tmp_path / "f.xlsx", "f.xlsx", Options(header_row=3))
+    (found,) = read(tmp_path / "f.xlsx", "f.xlsx", Options(heading_rows=(3,)))
     assert found.headings == ("", "a", "b")
     assert found.rows.tolist() == [5, 8]
     assert cells(found) == [["", "1", "2"], ["", "", "4"]]

@@ -4,6 +4,7 @@ Nothing is guessed: "3.0" is no whole number, and "31/02/2026" no day.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
 
@@ -13,8 +14,9 @@ import pyarrow.compute as pc
 
 from mentorstats.dictionary import Field
 from mentorstats.records.checking.batch import Batch, Positions
-from mentorstats.records.mapping import ISO
-from mentorstats.records.problems import SET_ASIDE, Problems, quoted
+from mentorstats.records.mapping import ISO, Source
+from mentorstats.records.mapping.recipes import UNITS
+from mentorstats.records.problems import NOTICE, SET_ASIDE, Problems, quoted
 from mentorstats.records.reading.column import Column
 from mentorstats.records.reading.package import UNCOMPUTED
 
@@ -24,6 +26,8 @@ SPREADSHEET_ERRORS = (
 )  # fmt: skip
 
 _KINDS = {"integer": "a whole number", "number": "a number", "boolean": "yes or no", "date": "a date"}
+_DIGITS = 6  # of a product with a unit's factor, so that 1.1 hours are 66 minutes
+_AMBIGUOUS = "Give one format under dates in mapping.toml, or write the cell as YYYY-MM-DD."
 _TYPES = {
     "string": pa.string(),
     "integer": pa.int64(),
@@ -39,7 +43,10 @@ def arrow_type(field: Field) -> pa.DataType:
 
 
 def cast(batch: Batch, problems: Problems, *, typed: bool) -> None:
-    """Cast every column of a batch from one source in place, setting aside what does not fit.
+    """Cast every column of a batch from one source in place.
+
+    A cell that does not fit is missing afterwards, with a notice; its row is set aside only where the field
+    is one that no row can be without, part of a key, or a level.
 
     Parameters
     ----------
@@ -53,20 +60,38 @@ def cast(batch: Batch, problems: Problems, *, typed: bool) -> None:
     source = batch.origins[0].source
     for field in batch.table.fields:
         if field.name in batch.columns:
-            formats = (*source.dates, ISO) if typed else source.dates
-            _cast_field(batch, field, problems, formats, typed, source.decimal)
+            recipe = source.columns.get(field.name)
+            unit = recipe.unit if recipe else ""
+            rules = Reading(
+                _formats(source, typed), typed, source.decimal, UNITS.get(field.unit, {}).get(unit, 1.0)
+            )
+            _cast_field(batch, field, problems, rules)
 
 
-def _cast_field(
-    batch: Batch, field: Field, problems: Problems, formats: Sequence[str], typed: bool, decimal: str
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How a source writes dates and numbers; ``times`` turns its unit into ours, None for a clock's."""
+
+    formats: tuple[str, ...]
+    typed: bool
+    decimal: str
+    times: float | None = 1.0
+
+
+def _formats(source: Source, typed: bool) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*source.dates, ISO) if typed else source.dates))
+
+
+def _cast_field(batch: Batch, field: Field, problems: Problems, how: Reading) -> None:
     text = batch.columns[field.name]
+    needed = field.required or field.name in (*batch.table.primary_key, *batch.table.levels)
+    effect = SET_ASIDE if needed else NOTICE
     empty = pc.or_kleene(text.values.is_null(), pc.equal(text.values, "")).fill_null(True)
     broken = pc.is_in(text.values, value_set=pa.array(SPREADSHEET_ERRORS))
     held = pc.if_else(pc.or_(empty, broken), pa.scalar(None, pa.string()), text.values)
-    made = _READERS[field.type](held, field, formats, typed, decimal)
+    made = _READERS[field.type](held, field, how)
     batch.columns[field.name] = Column(text.codes, made)
-    report = partial(_report, batch, field, problems, text)
+    report = partial(_report, batch, field, problems, text, effect)
     report(broken, " is an error of the spreadsheet", "spreadsheet_error", "Mend the cell and export again.")
     if field.required:
         at = np.flatnonzero(text.spread(empty))
@@ -75,9 +100,15 @@ def _cast_field(
             problems, at, field.name, what, rule="required", effect=SET_ASIDE, remedy="Fill the cell in."
         )
     unread = pc.and_(made.is_null(), held.is_valid())
-    report(unread, f" is not {_KINDS.get(field.type, 'text')}", "type", _type_remedy(field, formats))
+    if field.type == "date" and len(how.formats) > 1 and unread.true_count:
+        torn = pc.and_(unread, _ambiguous(held, how))
+        unread = pc.and_not(unread, torn)
+        report(torn, " is another day in each of the formats", "ambiguous_date", _AMBIGUOUS)
+    report(unread, f" is not {_KINDS.get(field.type, 'text')}", "type", _type_remedy(field, how.formats))
     for judged, after, rule, remedy in _constraints(made, field):
         report(judged, after, rule, remedy)
+        made = pc.if_else(judged, pa.scalar(None, made.type), made)
+    batch.columns[field.name] = Column(text.codes, made)
 
 
 def _report(
@@ -85,6 +116,7 @@ def _report(
     field: Field,
     problems: Problems,
     text: Column,
+    effect: str,
     judged: pa.Array,
     after: str,
     rule: str,
@@ -100,7 +132,7 @@ def _report(
         field.name,
         quoted(value, after),
         rule=rule,
-        effect=SET_ASIDE,
+        effect=effect,
         remedy=remedy,
         value=value,
     )
@@ -140,17 +172,36 @@ def _string(held: pa.Array, *_: object) -> pa.Array:
     return held
 
 
-def _integer(held: pa.Array, *_: object) -> pa.Array:
-    return _unsigned(_where(held, r"^[+-]?[0-9]{1,18}$")).cast(pa.int64())
+def _integer(held: pa.Array, field: Field, how: Reading) -> pa.Array:
+    if how.times == 1.0:
+        return _unsigned(_where(held, r"^[+-]?[0-9]{1,18}$")).cast(pa.int64())
+    number = pc.round(_number(held, field, how), _DIGITS)
+    whole = pc.and_(pc.equal(pc.floor(number), number), pc.less(pc.abs(number), 2.0**53))
+    return pc.if_else(whole, number, pa.scalar(None, pa.float64())).cast(pa.int64())
 
 
-def _number(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, decimal: str) -> pa.Array:
-    if decimal != ".":
+def _number(held: pa.Array, field: Field, how: Reading) -> pa.Array:
+    if how.times is None:
+        return _clock(held)
+    if how.decimal != ".":
         pointed = pc.match_substring(held, ".")
-        kept = held if typed else pa.scalar(None, pa.string())
-        held = pc.if_else(pointed, kept, pc.replace_substring(held, decimal, "."))
+        kept = held if how.typed else pa.scalar(None, pa.string())
+        held = pc.if_else(pointed, kept, pc.replace_substring(held, how.decimal, "."))
     legal = _where(held, r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?$")
-    return _unsigned(legal).cast(pa.float64())
+    number = _unsigned(legal).cast(pa.float64())
+    return number if how.times == 1.0 else pc.multiply(number, how.times)
+
+
+def _clock(held: pa.Array) -> pa.Array:
+    """Minutes of "1:30" or "1:30:00", hours and minutes as a clock shows them."""
+    legal = _where(held, r"^[0-9]{1,3}:[0-5][0-9](:[0-5][0-9])?$")
+    parts = pc.extract_regex(legal, r"^(?P<h>[0-9]+):(?P<m>[0-9]{2}):?(?P<s>[0-9]*)$")
+    hours, minutes, seconds = (
+        pc.if_else(pc.equal(parts.field(name), ""), "0", parts.field(name)).cast(pa.float64())
+        for name in ("h", "m", "s")
+    )
+    total = pc.add(pc.add(pc.multiply(hours, 60.0), minutes), pc.divide(seconds, 60.0))
+    return pc.if_else(legal.is_valid(), total, pa.scalar(None, pa.float64()))
 
 
 def _unsigned(held: pa.Array) -> pa.Array:
@@ -158,28 +209,53 @@ def _unsigned(held: pa.Array) -> pa.Array:
     return pc.replace_substring_regex(held, r"^\+", "")
 
 
-def _boolean(held: pa.Array, field: Field, *_: object) -> pa.Array:
+def _boolean(held: pa.Array, field: Field, _: Reading) -> pa.Array:
     true = pc.is_in(held, value_set=pa.array(field.true_values))
     false = pc.is_in(held, value_set=pa.array(field.false_values))
     return pc.if_else(pc.or_(true, false), true, pa.scalar(None, pa.bool_()))
 
 
-def _date(held: pa.Array, field: Field, formats: Sequence[str], typed: bool, *_: object) -> pa.Array:
+def _date(held: pa.Array, field: Field, how: Reading) -> pa.Array:
+    """Days; none where no format fits, and none where two formats give two days."""
     encoded = held.dictionary_encode()
-    read = partial(_day, formats=formats, typed=typed)
-    days = pa.array([read(text) for text in encoded.dictionary.to_pylist()], pa.date32())
-    return days.take(encoded.indices)
+    found = [_days(text, how.formats, typed=how.typed) for text in encoded.dictionary.to_pylist()]
+    only = [next(iter(days)) if len(days) == 1 else None for days in found]
+    return pa.array(only, pa.date32()).take(encoded.indices)
 
 
-def _day(text: str, *, formats: Sequence[str], typed: bool) -> date | None:
-    for form in formats:
-        if form == ISO:
-            found = _iso_day(text[:10] if typed and text[10:11] == " " else text)
-        else:
-            found = _other_day(text, form)
-        if found:
-            return found
-    return None
+def _ambiguous(held: pa.Array, how: Reading) -> pa.Array:
+    torn = [
+        text is not None and len(_days(text, how.formats, typed=how.typed)) > 1 for text in held.to_pylist()
+    ]
+    return pa.array(torn, pa.bool_())
+
+
+def days_as_iso(texts: pa.Array, source: Source, typed: bool) -> pa.Array:
+    """Return texts in which each day, by the source's formats, is written YYYY-MM-DD, as a key needs it."""
+    formats = _formats(source, typed)
+    if typed:
+        texts = pc.replace_substring_regex(texts, r"^([0-9]{4}-[0-9]{2}-[0-9]{2}) .*$", r"\1")
+    if formats == (ISO,):
+        return texts
+    encoded = texts.dictionary_encode()
+    dated = np.flatnonzero(pc.match_substring_regex(encoded.dictionary, r"^.{0,6}[0-9].{5,30}$"))
+    known = encoded.dictionary.to_pylist()
+    for at in dated:
+        days = _days(known[at], formats, typed=typed)
+        if len(days) == 1:
+            known[at] = next(iter(days)).isoformat()
+    return pa.array(known, pa.string()).take(encoded.indices)
+
+
+def _days(text: str, formats: Sequence[str], *, typed: bool) -> set[date]:
+    found = {_day(text, form, typed=typed) for form in formats}
+    return {day for day in found if day is not None}
+
+
+def _day(text: str, form: str, *, typed: bool) -> date | None:
+    if form == ISO:
+        return _iso_day(text[:10] if typed and text[10:11] == " " else text)
+    return _other_day(text, form)
 
 
 def _iso_day(text: str) -> date | None:

@@ -10,6 +10,7 @@ from mentorstats.records.checking.batch import Batch, Positions
 from mentorstats.records.problems import NOTICE, SET_ASIDE, Problems, quoted
 from mentorstats.records.reading.column import Codes, Mask, folded
 
+_TELLS_APART = ("placement", "date")  # by these two lessons differ that bear one code
 _KEEP_ONE = "Keep the record that is right and take out the others."
 
 
@@ -45,16 +46,34 @@ def _primary(batch: Batch, problems: Problems) -> Batch:
     place = _first_place(batch, twice, groups)
 
     def report(chosen: Mask, after: str, rule: str, remedy: str) -> None:
-        pick = pa.array(np.flatnonzero(chosen))
-        text = pc.binary_join_element_wise(quoted(value.take(pick), after), place.take(pick), " ")
-        at = twice[chosen]
+        batch.aside[twice[chosen]] = True
+        first, more = _one_a_row(batch, twice, np.flatnonzero(chosen))
+        pick = pa.array(first)
+        text = pc.binary_join_element_wise(quoted(value.take(pick), after), place.take(pick), more, " ")
         batch.report(
-            problems, at, fields[-1], text, rule=rule, effect=SET_ASIDE, remedy=remedy, value=value.take(pick)
+            problems,
+            twice[first],
+            fields[-1],
+            pc.utf8_rtrim_whitespace(text),
+            rule=rule,
+            effect=SET_ASIDE,
+            remedy=remedy,
+            value=value.take(pick),
         )
 
     report(~agreed, " is recorded more than once, and differently; see also", "primary_key", _KEEP_ONE)
     report(agreed & again & ~distinct, " is recorded again, alike; the first is", "repeated_row", _KEEP_ONE)
     return _without(batch, twice[agreed & again & distinct], problems)
+
+
+def _one_a_row(batch: Batch, twice: Positions, chosen: Positions) -> tuple[Positions, pa.Array]:
+    """Return the first chosen position of each row in its file, and how many criteria of a form are meant."""
+    at = twice[chosen]
+    row = pd.Series(batch.rows[at] * len(batch.origins) + batch.origin[at])
+    first = ~row.duplicated().to_numpy()
+    size = row.groupby(row).transform("size").to_numpy()[first]
+    more = [f"({n} criteria of the form)" if n > 1 else "" for n in size]
+    return chosen[first], pa.array(more, pa.string())
 
 
 def _unique(batch: Batch, fields: tuple[str, ...], problems: Problems) -> None:
@@ -151,17 +170,50 @@ def found(batch: Batch, key: ForeignKey, parent: Batch | None, problems: Problem
         return
     known = pc.is_in(child.values, value_set=held)
     pointing = ~child.spread(sound)
-    for chosen, after in (
-        (pointing & child.spread(known), f" stands in {key.table}, in a row that was set aside"),
-        (pointing & ~child.spread(known), f" does not stand in {key.table}"),
-    ):
-        at = np.flatnonzero(chosen)
-        batch.report(
-            problems,
-            at,
+    if key.effect == SET_ASIDE:
+        # What points to a row that was set aside stays, without what that row would have said.
+        doubtful = _doubtful(parent, reference)
+        _report_pointing(
+            batch,
+            np.flatnonzero(pointing & child.spread(pc.is_in(child.values, value_set=doubtful))),
             field,
-            quoted(child.take(at).array(), after),
-            rule="foreign_key",
-            effect=key.effect,
-            remedy=f"Correct the code here, or the row in {key.table}.",
+            f" stands for several rows of {key.table} that differ",
+            problems,
+            effect=SET_ASIDE,
+            table=key.table,
         )
+    at = np.flatnonzero(pointing & ~child.spread(known))
+    after = f" is not in {key.table}"
+    _report_pointing(batch, at, field, after, problems, effect=key.effect, table=key.table)
+
+
+def _report_pointing(
+    batch: Batch, at: Positions, field: str, after: str, problems: Problems, *, effect: str, table: str
+) -> None:
+    """Report codes that lead nowhere: each row that is set aside; those only noted once a code and file."""
+    more: pa.Array | str = ""
+    if effect == NOTICE:
+        at, more = batch.first_of_each(at, field)
+    text = quoted(batch.columns[field].take(at).array(), after)
+    batch.report(
+        problems,
+        at,
+        field,
+        pc.binary_join_element_wise(text, more, ""),
+        rule="foreign_key",
+        effect=effect,
+        remedy=f"Correct the code here, or the row in {table}.",
+    )
+
+
+def _doubtful(parent: Batch, reference: str) -> pa.Array:
+    """Codes under which several things were recorded that are not one: another placement, another day."""
+    own = [name for name in _TELLS_APART if name in parent.columns and name != reference]
+    if not own or not parent.aside.any():
+        return pa.array([], pa.string())
+    columns = {
+        name: parent.columns[name].take(parent.aside).array().to_pandas() for name in (reference, *own)
+    }
+    distinct = pd.DataFrame(columns).dropna(subset=[reference]).drop_duplicates()
+    codes = distinct[reference]
+    return pa.array(codes[codes.duplicated()].unique().tolist(), pa.string())

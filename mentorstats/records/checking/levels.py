@@ -11,7 +11,7 @@ from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records.checking.batch import Batch, Origin
 from mentorstats.records.mapping import Plan, Scale, Source
 from mentorstats.records.problems import SET_ASIDE, Problems, quoted
-from mentorstats.records.reading.column import Column, folded, from_texts
+from mentorstats.records.reading.column import Column, folded
 
 Criterion = tuple[str, str, str]  # rubric, version, criterion
 Declared = dict[Criterion, tuple[str, ...]]  # levels, lowest first
@@ -62,11 +62,13 @@ def from_scales(plan: Plan) -> Batch | None:
     if not plan.scales:
         return None
     rows = [row for scale in plan.scales for row in _scale_rows(scale)]
-    texts = [from_texts(column) for column in list(zip(*rows, strict=True))[:-1]]
-    names = ("rubric", "version", "criterion", "level", "label")
-    columns = dict(zip(names, texts, strict=True))
-    ranks = np.array([row[-1] for row in rows])
-    columns["rank"] = Column(ranks - 1, pa.array(range(1, int(ranks.max()) + 1), pa.int64()))
+    names = ("rubric", "version", "criterion", "level", "label", "title", "rank", "weight")
+    kinds = dict.fromkeys(names, pa.string()) | {"rank": pa.int64(), "weight": pa.float64()}
+    each = np.arange(len(rows), dtype=np.int32)
+    columns = {
+        name: Column(each, pa.array(column, kinds[name]))
+        for name, column in zip(names, zip(*rows, strict=True), strict=True)
+    }
     source = Source(file=plan.file, table="rubrics", where=plan.file)
     return Batch(
         table=dictionary.table("rubrics"),
@@ -78,10 +80,11 @@ def from_scales(plan: Plan) -> Batch | None:
     )
 
 
-def _scale_rows(scale: Scale) -> Iterable[tuple[str, str, str, str, str, int]]:
+def _scale_rows(scale: Scale) -> Iterable[tuple[str | int | float | None, ...]]:
     for criterion in scale.criteria:
+        title, weight = scale.titles.get(criterion), scale.weights.get(criterion)
         for rank, (level, label) in enumerate(zip(scale.levels, scale.labels, strict=True), start=1):
-            yield scale.rubric, scale.version, criterion, level, label, rank
+            yield scale.rubric, scale.version, criterion, level, label, title, rank, weight
 
 
 def in_order(scales: Declared) -> tuple[str, ...]:

@@ -5,7 +5,8 @@ hardly ever repeat stays as it is (its codes count the rows), for encoding it wo
 it saves; nothing but ``keys`` may therefore take two codes for two values.
 """
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -82,13 +83,47 @@ def trimmed(column: Column) -> Column:
     return Column(column.codes, pc.utf8_trim_whitespace(column.values))
 
 
-def replaced(column: Column, by: Mapping[str, str]) -> Column:
-    """Return the column with each text that is a key of ``by`` replaced."""
+def replaced(
+    column: Column, by: Mapping[str, str], *, fold_accents: bool = False, kept: Collection[str] = ()
+) -> Column:
+    """Return the column with each text that is a key of ``by``, or is like one, replaced.
+
+    ``kept`` are texts that stay as they are although they may be like a key.
+    """
     if not by:
         return column
-    place = pc.index_in(column.values, value_set=pa.array(list(by), pa.string()))
-    put = pa.array(list(by.values()), pa.string()).take(place)
-    return Column(column.codes, pc.if_else(place.is_valid(), put, column.values))
+    words: dict[str, str | None] = {**dict.fromkeys(kept), **by}
+    place = alike(column.values, list(words), fold_accents=fold_accents)
+    put = pa.array(list(words.values()), pa.string()).take(place)
+    return Column(column.codes, pc.coalesce(put, column.values))
+
+
+def alike(texts: pa.Array, words: Sequence[str], *, fold_accents: bool = False) -> pa.Array:
+    """Return for each text the position of the word that it is, else of the one it is like, else null.
+
+    Words are like each other without case, line breaks and repeated blanks, and without accents where so
+    chosen. A text that is like several words and equal to none is none of them.
+    """
+    exact = pc.index_in(texts, value_set=pa.array(words, pa.string()))
+    if exact.null_count == texts.null_count:
+        return exact
+    near = pc.index_in(
+        folded_texts(texts, accents=fold_accents),
+        value_set=(known := folded_texts(pa.array(words, pa.string()), accents=fold_accents)).unique(),
+    )
+    counts = Counter(known.to_pylist())
+    first = {text: number for number, text in reversed(list(enumerate(known.to_pylist())))}
+    single = [first[text] if counts[text] == 1 else None for text in known.unique().to_pylist()]
+    return pc.coalesce(exact, pa.array(single, pa.int32()).take(near))
+
+
+def folded_texts(texts: pa.Array, *, accents: bool = False) -> pa.Array:
+    """Return texts in small letters, each run of white space as one blank; accents taken off if asked."""
+    plain = pc.utf8_normalize(texts, form="NFKD" if accents else "NFKC")
+    if accents:
+        plain = pc.replace_substring_regex(plain, r"\p{Mn}", "")
+    blanks = pc.replace_substring_regex(pc.utf8_lower(plain), r"[\s\pZ]+", " ")
+    return pc.utf8_trim_whitespace(blanks)
 
 
 def stacked(columns: Sequence[Column]) -> Column:

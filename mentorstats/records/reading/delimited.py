@@ -17,7 +17,7 @@ import pyarrow.csv
 
 from mentorstats.errors import SourceFileError
 from mentorstats.records.reading.column import encode, from_texts
-from mentorstats.records.reading.sheet import Options, Sheet, trimmed_headings
+from mentorstats.records.reading.sheet import Options, Sheet, one_heading
 
 _NEWLINE, _QUOTE, _RETURN = b'\n"\r'
 _MARKS = {
@@ -36,17 +36,18 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
     text = _as_utf8(path.read_bytes(), file, options.encoding)
     starts, ends, quoted, tidy = _records(text, options.delimiter)
     filled = np.flatnonzero(ends - starts > 0)
-    if not len(filled) or options.header_row > len(starts):
+    if not len(filled) or options.heading_rows[-1] > len(starts):
         raise SourceFileError("there is no heading row", where=file, remedy="Export it again, with headings.")
-    head = _heading_record(starts, options.header_row, text)
-    headings = _split(text[starts[head] : ends[head]].decode(), options.delimiter, file)
+    heads = [_heading_record(starts, row, text) for row in options.heading_rows]
+    cells = [_split(text[starts[head] : ends[head]].decode(), options.delimiter, file) for head in heads]
+    headings, head = one_heading(cells), heads[-1]
     body = filled[filled > head]
     sure = tidy and len(body)
     quick = _quick(text, int(ends[head]), len(headings), options.delimiter, quoted) if sure else None
     if quick is not None and quick.num_rows == len(body):
         columns = tuple(encode(column) for column in quick.columns)
         lines = _lines(text, starts, body, quoted)
-        return [Sheet(file=file, sheet="", headings=trimmed_headings(headings), columns=columns, rows=lines)]
+        return [Sheet(file=file, sheet="", headings=headings, columns=columns, rows=lines)]
     return [_slow(text, file, options)]
 
 
@@ -173,26 +174,29 @@ def _lines(text: bytes, starts: Places, records: Places, quoted: bool) -> Places
 def _slow(text: bytes, file: str, options: Options) -> Sheet:
     """Read record by record, setting those aside that do not fit the headings."""
     reader = csv.reader(io.StringIO(text.decode(), newline=""), delimiter=options.delimiter, strict=True)
-    headings: list[str] = []
+    heads: list[list[str]] = []
+    width = 0
     kept: list[list[str]] = []
     rows: list[int] = []
-    ragged: list[tuple[int, int]] = []
+    ragged: list[tuple[int, tuple[str, ...]]] = []
     line = 1
     limit = csv.field_size_limit(_LONGEST_CELL)
     try:
         for record in reader:
             start, line = line, reader.line_num + 1
-            if line <= options.header_row or not any(map(str.strip, record)):
+            if not any(map(str.strip, record)):
                 continue
-            if not headings:
-                headings = record
+            if len(heads) < len(options.heading_rows):
+                if line > options.heading_rows[len(heads)]:
+                    heads.append(record)
+                    width = max(width, len(record))
                 continue
-            fitted = _fitted(record, len(headings))
-            if len(fitted) == len(headings):
+            fitted = _fitted(record, width)
+            if len(fitted) == width:
                 kept.append(fitted)
                 rows.append(start)
             else:
-                ragged.append((start, len(record)))
+                ragged.append((start, tuple(record)))
     except csv.Error as error:
         raise SourceFileError(
             f"the record that starts on line {line} is not CSV: {error}",
@@ -201,11 +205,11 @@ def _slow(text: bytes, file: str, options: Options) -> Sheet:
         ) from error
     finally:
         csv.field_size_limit(limit)
-    cells = list(zip(*kept, strict=True)) if kept else [()] * len(headings)
+    cells = list(zip(*kept, strict=True)) if kept else [()] * width
     return Sheet(
         file=file,
         sheet="",
-        headings=trimmed_headings(headings),
+        headings=one_heading(heads),
         columns=tuple(from_texts(column) for column in cells),
         rows=np.array(rows, dtype=np.int64),
         ragged=tuple(ragged),

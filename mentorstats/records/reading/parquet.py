@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 
 from mentorstats.errors import SourceFileError
 from mentorstats.records.reading.column import Column, encode
-from mentorstats.records.reading.sheet import Options, Sheet, trimmed_headings
+from mentorstats.records.reading.sheet import Options, Sheet, one_heading
 
 
 def read(path: Path, file: str, options: Options) -> list[Sheet]:
@@ -28,7 +28,7 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
         Sheet(
             file=file,
             sheet="",
-            headings=trimmed_headings(names),
+            headings=one_heading([names]),
             columns=columns,
             rows=np.arange(table.num_rows, dtype=np.int64) + 2,
             typed=True,

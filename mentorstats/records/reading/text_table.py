@@ -49,7 +49,7 @@ def read_table(path: Path, *, sheet: str | None = None, delimiter: str = ",") ->
     if only.ragged:
         row, cells = only.ragged[0]
         raise SourceFileError(
-            f"row {row} has {cells} cells for {len(only.headings)} headings",
+            f"row {row} has {len(cells)} cells for {len(only.headings)} headings",
             where=only.where,
             remedy="Look for a missing or an extra delimiter.",
         )

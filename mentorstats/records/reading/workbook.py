@@ -16,7 +16,7 @@ from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, Pass
 from mentorstats.errors import MentorstatsError, SourceFileError
 from mentorstats.records.reading import package
 from mentorstats.records.reading.column import from_texts
-from mentorstats.records.reading.sheet import Options, Sheet, trimmed_headings
+from mentorstats.records.reading.sheet import Options, Sheet, one_heading
 
 _ZIP = b"PK\x03\x04"
 _OLD = b"\xd0\xcf\x11\xe0"
@@ -97,11 +97,11 @@ def _sheet(
         cells[row][column] = shown
     if not any(map(_filled, cells)):
         return None
-    if options.header_row > len(cells):  # an error only where a block asks for this sheet
+    if options.heading_rows[-1] > len(cells):  # an error only where a block asks for this sheet
         nothing = np.zeros(0, dtype=np.int64)
         return Sheet(file=file, sheet=opened.name, headings=(), columns=(), rows=nothing, typed=True)
-    headings = trimmed_headings([_text(cell) for cell in cells[options.header_row - 1]])
-    rows = [i for i in range(options.header_row, len(cells)) if _filled(cells[i])]
+    headings = _headings(opened, cells, options.heading_rows)
+    rows = [i for i in range(options.heading_rows[-1], len(cells)) if _filled(cells[i])]
     columns = list(zip_longest(*(cells[i] for i in rows), fillvalue="")) or [()] * len(headings)
     return Sheet(
         file=file,
@@ -111,6 +111,19 @@ def _sheet(
         rows=np.array(rows, dtype=np.int64) + 1,
         typed=True,
     )
+
+
+def _headings(opened: CalamineSheet, cells: list[list[Any]], rows: tuple[int, ...]) -> tuple[str, ...]:
+    """Headings from one or several rows; where cells are merged, the merged ones are one."""
+    heads = [[_text(cell) for cell in cells[row - 1]] for row in rows]
+    upper = {row - 1: head for row, head in zip(rows[:-1], heads, strict=False)}
+    merged = False
+    for (top, left), (_, right) in (opened.merged_cell_ranges or ()) if upper else ():
+        if top in upper and left < right and left < len(upper[top]):
+            merged = True
+            head = upper[top]
+            head[left : right + 1] = [head[left]] * (min(right, len(head) - 1) - left + 1)
+    return one_heading(heads, merged=merged)
 
 
 def _filled(row: list[Any]) -> bool:

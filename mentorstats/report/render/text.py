@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from mentorstats.estimate import Status
+from mentorstats.records import causes
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.reliability import plan_tables, plan_words
 from mentorstats.report.render.vocabulary import STATUSES, meanings
@@ -21,6 +22,7 @@ Rows = Sequence[Sequence[str]]
 
 SHARES = {"percent_agreement": "Same level", "percent_adjacent": "At most one level apart"}
 _GAP = "  "
+_OFTEN = 3  # faults of one value in one column that stand together
 _ICC_NUMBERS = {"sem": "SEM", "observed_sd": "observed SD", "q": "q", "k_harmonic": "k (harmonic)"}
 
 
@@ -183,8 +185,37 @@ def _links(links: Sequence[RoleLinks], sure: str) -> list[str]:
     return [*lines, ""] if lines else []
 
 
+def checked(read: pd.Series, found: pd.DataFrame, odd: pd.DataFrame) -> str:
+    """What was read, what to correct first, every fault, and what looks odd.
+
+    Parameters
+    ----------
+    read, found, odd
+        ``Records.overview()``, ``Records.problems`` and ``Records.oddities()``.
+    """
+    parts = [["Read", *columns([(str(name), text) for name, text in read.items()])]] if len(read) else []
+    waiting = causes.waiting(found)
+    first = found.loc[waiting[waiting > 0].sort_values(ascending=False, kind="stable").index]
+    if len(first):
+        parts.append(["Correct these first", *_listed(first)])
+    parts.append([problems(found)])
+    if len(odd):
+        parts.append(["Looks odd, and may be right", *_listed(odd)])
+    return "\n\n".join("\n".join(lines) for lines in parts)
+
+
+def _listed(rows: pd.DataFrame) -> list[str]:
+    """A line each, with the place in full."""
+    lines = []
+    for row in rows.itertuples():
+        place = ", ".join(_text(part) for part in (row.file, row.sheet) if _text(part))
+        number = f" row {row.row}" if _text(row.row) else ""
+        lines.append((f"{place}{number}", _cut(row.column), f"{row.problem}."))
+    return columns(lines)
+
+
 def problems(found: pd.DataFrame) -> str:
-    """Every fault by file and sheet with its remedy; those of one kind in one row stand together.
+    """Every fault by file and sheet with its remedy; those of one kind in one row, or of one value, together.
 
     Parameters
     ----------
@@ -196,7 +227,10 @@ def problems(found: pd.DataFrame) -> str:
     lines: list[str] = []
     for (file, sheet), rows in found.groupby(["file", "sheet"], dropna=False, sort=True):
         lines += [f"{file}, sheet {sheet}" if _text(sheet) else str(file)]
-        alike = rows.groupby(["row", "rule", "effect"], dropna=False, sort=False)
+        value = rows.groupby(["column", "value", "rule", "effect"], dropna=False, sort=False)
+        often = (value["row"].transform("size") >= _OFTEN) & rows["value"].ne("")
+        places = rows["row"].where(~often, -1 - value.ngroup())  # one number for all rows of a value
+        alike = rows.groupby([places, "rule", "effect"], dropna=False, sort=False)
         lines += [*columns([_fault(group) for _, group in alike]), ""]
     effects = found["effect"].value_counts().sort_index()
     said = ", ".join(f"{n:,} {_word(effect)}" for effect, n in effects.items())
@@ -208,7 +242,8 @@ def _fault(alike: pd.DataFrame) -> tuple[str, ...]:
     first = alike.iloc[0]
     place = f"row {first['row']}" if _text(first["row"]) else ""
     notice = "" if first["effect"] == "set_aside" else f"{_word(first['effect'])}: "
-    more = f" ({len(alike) - 1} more like it in this row)" if len(alike) > 1 else ""
+    where = "in this row" if alike["row"].nunique() <= 1 else "in other rows"
+    more = f" ({len(alike) - 1:,} more like it {where})" if len(alike) > 1 else ""
     return (place, _cut(first["column"]), f"{notice}{first['problem']}{more}. {_text(first['remedy'])}")
 
 
