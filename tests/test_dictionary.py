@@ -117,7 +117,7 @@ def test_the_invented_rubric_keeps_to_its_table():
     for version, criteria in versions.items():
         for code in criteria:
             own = [row for row in rows if row["version"] == version and row["criterion"] == code]
-            assert [row["level"] for row in own] == ["help", "part", "steady", "lead"]
+            assert [row["level"] for row in own] == ["support", "part", "reliable", "adapts"]
             assert [row["rank"] for row in own] == ["1", "2", "3", "4"]
 
 

@@ -68,7 +68,7 @@ _ADDED: tuple[tuple[Where, str, str, str], ...] = (
     (_RATINGS, "rubric_version", "3", "declared_version"),
     (_RATINGS, "rubric", "heartside", "declared_rubric"),
     (_RATINGS, "level", "5", "declared_level"),
-    (_RATINGS, "level", "stedy", "declared_level"),
+    (_RATINGS, "level", "reliabel", "declared_level"),
     (_RATINGS, "missing_reason", "WH", "level_or_reason"),
     (_RATINGS, "independent", "maybe", "type"),
     (("raters.csv", ""), "trained_on", "June 2025", "type"),
@@ -101,7 +101,7 @@ _OWN = {
 
 # Faults of the key-scored recordings, planted last so that all others stay where they are.
 _ADDED_LAST: tuple[tuple[Where, str, str, str], ...] = (
-    (_KEY_SCORES, "key_level", "stedy", "declared_level"),
+    (_KEY_SCORES, "key_level", "reliabel", "declared_level"),
     (_KEY_SCORES, "level", "4", "declared_level"),
     (_KEY_SCORES, "date", "32.08.2025", "type"),
 )

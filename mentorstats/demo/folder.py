@@ -22,7 +22,7 @@ from mentorstats.study import FILE_NAME as STUDY
 TRUTH = "truth.json"
 _NAME = "Quillmoor Teaching Partnership"
 _MADE_BY = "mentorstats demo"
-_UNLISTED_TEXT = "who,what\r\noffice,ask Marlpit Lane for the missing forms\r\n"
+_UNLISTED_TEXT = "who,what\r\noffice,ask Mollerquay for the missing forms\r\n"
 
 
 def write(folder: Path | str, *, seed: int = SEED, later: Collection[str] = ()) -> None:

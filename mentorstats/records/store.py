@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from mentorstats import dictionary
 from mentorstats.errors import SourceFileError
 from mentorstats.records import lock
-from mentorstats.writing import write_beside
+from mentorstats.writing import PART, write_beside
 
 FOLDER = ".mentorstats"
 POINTER = "current"
@@ -90,7 +90,9 @@ def _current(home: Path) -> str:
 
 
 def _remove_others(home: Path, *, keep: set[str]) -> None:
-    """Remove folders of earlier runs, also of dead ones; the one before stays for who is reading it."""
+    """Remove what earlier runs left, also dead ones, under the lock; the folder before stays for readers."""
+    for unfinished in home.glob(f".{POINTER}{PART}*"):
+        unfinished.unlink(missing_ok=True)
     for path in home.glob(f"{_VERSION}*"):
         if path.name not in keep:
             shutil.rmtree(path, ignore_errors=True)

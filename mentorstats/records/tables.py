@@ -7,11 +7,22 @@ from pathlib import Path
 import pandas as pd
 
 from mentorstats.errors import NothingUsableError
+from mentorstats.printed import Printed, Shown, counted, counts
 from mentorstats.records import crosswalk, long, oddities, overview, store
 
+# What a row is, of tables that are not called after it.
+_ROWS = {
+    "rubrics": "rubric level",
+    "teaching_load": "teaching week",
+    "questions": "question count",
+    "coteaching": "co-teaching arrangement",
+    "tutoring": "tutoring score",
+    "orientation": "orientation item",
+}
 
-@dataclass(frozen=True, eq=False)
-class Records:
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Records(Shown):
     """Checked tables of a programme.
 
     Attributes
@@ -42,6 +53,26 @@ class Records:
             found: pd.DataFrame = tables[name]
             return found
         raise AttributeError(f"Records has no attribute {name!r}; tables: {', '.join(tables)}")
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        held = [
+            (len(frame), _ROWS.get(name, name.replace("_", " ").removesuffix("s")))
+            for name, frame in self.tables.items()
+        ]
+        read, aside = int(self.sources["rows_read"].sum()), int(self.sources["rows_set_aside"].sum())
+        return Printed(
+            title="Records of a programme",
+            facts=(
+                counts(held),
+                f"{counted(read, 'row')} read from {counted(self.sources['file'].nunique(), 'file')}, "
+                f"{aside:,} set aside",
+                f"{counted(len(self.problems), 'fault')} found",
+            ),
+            ask=(".problems", ".long()", ".save(folder)", "ms.agreement.survey", "ms.calibration.survey"),
+            people=True,
+        )
 
     def long(self) -> pd.DataFrame:
         """Return one row a rating, joined to its lesson, placement and rank (see records/long.py)."""

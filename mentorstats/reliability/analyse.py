@@ -10,6 +10,7 @@ import pandas as pd
 
 from mentorstats.entry import entry
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
 from mentorstats.reliability.plans.halves import HalvesChange, change_between_halves
@@ -17,13 +18,24 @@ from mentorstats.reliability.plans.visit_plans import VisitPlans, visit_plans
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Plans of visits, each criterion separately, and how dependable change is; computed when asked for."""
 
     long: pd.DataFrame
     rubrics: pd.DataFrame
     policy: Policy
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Components of a score and plans of visits, each part computed when asked for",
+            facts=(
+                counts(((len(self.long), "rating"), (int(self.long["candidate"].nunique()), "candidate"))),
+            ),
+            ask=(".plans", ".criteria", ".change", "ms.cite(survey)"),
+        )
 
     @property
     def confidence(self) -> float:

@@ -62,6 +62,14 @@ def test_no_time_of_writing_in_the_workbook(folder):
         assert b"2026-09-01T00:00:00Z" in book.read("docProps/core.xml")
 
 
+def test_the_workbook_names_no_program(folder):
+    with zipfile.ZipFile(folder / "quillmoor_2023-24.xlsx") as book:
+        told = b"".join(book.read(part) for part in book.namelist() if part.startswith("docProps/"))
+    assert b"TitlesOfParts" in told
+    for brand in (b"Excel", b"Microsoft", b"Application", b"XlsxWriter"):
+        assert brand not in told
+
+
 def test_workbook_keeps_text_as_text_and_dates_as_dates(folder):
     book = openpyxl.load_workbook(folder / "quillmoor_2023-24.xlsx")
     kinds = {

@@ -10,6 +10,7 @@ import pandas as pd
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
+from mentorstats.printed import Shown
 from mentorstats.reliability.components.study import GStudy, g_study
 from mentorstats.reliability.plans.cost import Prices, cheapest
 from mentorstats.reliability.plans.decision import AS_ESTIMATED, PESSIMISTIC, d_study
@@ -26,8 +27,8 @@ class Trade:
     visits: float
 
 
-@dataclass(frozen=True)
-class VisitPlans:
+@dataclass(frozen=True, repr=False)
+class VisitPlans(Shown):
     """Plans of visits, and the study behind them.
 
     Attributes

@@ -8,6 +8,7 @@ import pandas as pd
 
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.mixed.design.terms import FixedTerm
+from mentorstats.printed import Shown
 from mentorstats.tables import version_number
 
 COLUMNS = ("candidate", "observation", "rater", "rater_role", "criterion", "rank", "week")
@@ -16,8 +17,8 @@ BESIDE = ("site", "week")
 _KEYS = ["candidate", "observation", "rater", "rater_role"]
 
 
-@dataclass(frozen=True)
-class VisitScores:
+@dataclass(frozen=True, repr=False)
+class VisitScores(Shown):
     """Scores of visits and what they were made of.
 
     Attributes
@@ -33,6 +34,8 @@ class VisitScores:
         What was left out, and how criteria were weighted.
     """
 
+    about_people = True
+
     table: pd.DataFrame
     rows: pd.DataFrame
     weights: pd.Series
@@ -40,12 +43,8 @@ class VisitScores:
 
     @property
     def nested(self) -> dict[str, str]:
-        """Lessons lie in candidates; raters do where none of several has met two."""
-        nested = {"observation": "candidate"}
-        met = self.table.groupby("rater")["candidate"].nunique()
-        if 1 < self.table["candidate"].nunique() < len(met) and met.max() == 1:
-            nested["rater"] = "candidate"
-        return nested
+        """`nesting` of all scores."""
+        return nesting(self.table)
 
     @property
     def covariates(self) -> list[FixedTerm]:
@@ -61,6 +60,15 @@ class VisitScores:
     def beside(self) -> list[str]:
         """Columns that are known, are no facets, and may hide in one."""
         return [name for name in BESIDE if name in self.table and self.table[name].notna().any()]
+
+
+def nesting(table: pd.DataFrame) -> dict[str, str]:
+    """What lies in what: lessons in candidates; raters too where none of several has met two."""
+    nested = {"observation": "candidate"}
+    met = table.groupby("rater")["candidate"].nunique()
+    if 1 < table["candidate"].nunique() < len(met) and met.max() == 1:
+        nested["rater"] = "candidate"
+    return nested
 
 
 def visit_scores(

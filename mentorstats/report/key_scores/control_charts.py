@@ -7,13 +7,13 @@ from functools import partial
 
 import pandas as pd
 
+from mentorstats.drawings import run_chart
 from mentorstats.estimate import Status
 from mentorstats.key_scores.control_charts import FEWEST_DAYS, LIMITS, SMOOTHING, WIDTH, ControlCharts
 from mentorstats.key_scores.weighted_means import average_run_length
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.columns import STATUS, carried, counted, group, statistic, text
-from mentorstats.report.figures import run_chart
 from mentorstats.report.model import Concern, Figure, Finding, Section, Table
 from mentorstats.report.numbers import count, estimate, number
 
