@@ -1,8 +1,9 @@
 """Agreement, growth and programme-level reports from teacher-placement records.
 
 ``load`` turns a folder of exports into checked tables; ``mixed``, ``agreement``, ``key_scores``,
-``reliability`` and ``calibration`` estimate; the scripts in ``analyses`` write reports. Everything is
-imported on first use, so that ``import mentorstats`` costs nothing.
+``reliability`` and ``calibration`` estimate; the scripts in ``analyses`` write reports; ``cite``
+gives the references of a result. Everything is imported on first use, so that
+``import mentorstats`` costs nothing.
 """
 
 from importlib import import_module
@@ -13,10 +14,25 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from mentorstats import agreement, calibration, key_scores, mixed, records, reliability
     from mentorstats.records import Records, load
+    from mentorstats.sources import cite
 
-__all__ = ["Records", "agreement", "calibration", "key_scores", "load", "mixed", "records", "reliability"]
+__all__ = [
+    "Records",
+    "agreement",
+    "calibration",
+    "cite",
+    "key_scores",
+    "load",
+    "mixed",
+    "records",
+    "reliability",
+]
 
-_HOME = {"load": "mentorstats.records", "Records": "mentorstats.records"}
+_HOME = {
+    "Records": "mentorstats.records",
+    "cite": "mentorstats.sources",
+    "load": "mentorstats.records",
+}
 
 
 def __getattr__(name: str) -> Any:

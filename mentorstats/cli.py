@@ -8,6 +8,7 @@ policy or files wrong; 3 a defect of ours; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import sys
 import traceback
@@ -164,6 +165,7 @@ def _check(asked: argparse.Namespace) -> int:
     _refuse_inputs(asked, folder=asked.folder)
     loaded = records.load(asked.folder)
     found, odd = loaded.problems, loaded.oddities()
+    _note_names(loaded)
     if asked.out:
         _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
     else:
@@ -171,6 +173,17 @@ def _check(asked: argparse.Namespace) -> int:
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _note_names(loaded: Records) -> None:
+    """Say which columns of codes hold what looks like names of people; a report stops at them."""
+    from mentorstats.errors import IdentityError
+    from mentorstats.records.checking import names
+
+    try:
+        names.refuse(loaded.tables)
+    except IdentityError as error:
+        _note(f"mentorstats: {error}")
 
 
 def _report(asked: argparse.Namespace) -> int:
@@ -185,7 +198,17 @@ def _report(asked: argparse.Namespace) -> int:
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
     days = {"date": asked.date, "as_of": asked.as_of}
-    return _written(run.run(analysis, loaded, asked.folder, out, seed=asked.seed, **days))
+    return _written(
+        run.run(
+            analysis,
+            loaded,
+            asked.folder,
+            out,
+            seed=asked.seed,
+            names_are_codes=asked.names_are_codes,
+            **days,
+        )
+    )
 
 
 def _written(found: Written) -> int:
@@ -271,16 +294,18 @@ def _draw(
 def _plan(asked: argparse.Namespace) -> int:
     from mentorstats import policy, records
     from mentorstats.calibration.networks.extra_scores_by_role import role_links
+    from mentorstats.records.checking import names
     from mentorstats.reliability.plans.visit_plans import visit_plans
     from mentorstats.report.figures import plans
     from mentorstats.report.render import text as plain
     from mentorstats.writing import write_beside
 
     _refuse_inputs(asked, folder=asked.folder)
-    target = asked.target
-    if target is None:
-        target = policy.read(asked.folder).value("target_dependability")
+    rules = policy.read(asked.folder)
+    target = rules.value("target_dependability") if asked.target is None else asked.target
     loaded = records.load(asked.folder)
+    if not asked.names_are_codes:
+        names.refuse(loaded.tables)
     _note_set_aside(loaded)
     found = visit_plans(
         loaded.long(),
@@ -291,6 +316,7 @@ def _plan(asked: argparse.Namespace) -> int:
         visit_cost=asked.visit_cost,
         rater_cost=asked.rater_cost,
         cut=asked.cut,
+        enough=math.ceil(rules.value("newest_version_candidates")),
         confidence=asked.confidence,
         seed=asked.seed,
     )

@@ -3,23 +3,52 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from mentorstats import __version__
+from mentorstats.errors import nearest
 
-Subparsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+Subparsers: TypeAlias = "argparse._SubParsersAction[_Parser]"
 
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
-INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
+INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 SUFFIXES = (".csv", ".parquet")
 PICTURES = (".png", ".svg")
 
 
+class _Parser(argparse.ArgumentParser):
+    """Names the word that is wrong, and the one most like it."""
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse, after a look for options that there are not: they would make others seem to be missing."""
+        options = [option for action in self._actions for option in action.option_strings]
+        heads = [str(word).partition("=")[0] for word in args or () if str(word).startswith("--")]
+        for head in heads if self._subparsers is None else ():
+            if head != "--" and not any(option.startswith(head) for option in options):
+                self.error(f"there is no option {head!r}{_meant(head, options)}")
+        return super().parse_known_args(args, namespace)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        if action.choices is None or value in action.choices:
+            return
+        what = "command" if action.metavar == "COMMAND" else "choice"
+        names = ", ".join(map(str, action.choices))
+        raise argparse.ArgumentError(
+            None if what == "command" else action,
+            f"there is no {what} {value!r}{_meant(value, action.choices)} ({what}s: {names})",
+        )
+
+
+def _meant(word: str, known: Iterable[str]) -> str:
+    near = nearest(word.partition("=")[0], known)
+    return f". Did you mean {near}?" if near else ""
+
+
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the command line; ``command`` is the name of what was asked for."""
-    made = argparse.ArgumentParser(
+    made = _Parser(
         prog="mentorstats",
         description="Agreement, growth and programme-level reports from teacher-placement records.",
     )
@@ -84,6 +113,7 @@ def _add_report(commands: Subparsers) -> None:
     command.add_argument(
         "--as-of", metavar="DAY", help="day on which certification is checked (last day with a rating)"
     )
+    _add_names(command)
     _add_date(command)
     command.set_defaults(command="report")
 
@@ -145,7 +175,16 @@ def _add_plan(commands: Subparsers) -> None:
     add("--seed", type=int, default=0, help="seed of the intervals (%(default)s)")
     add("--out", type=_table_file, metavar="FILE", help="write the unrounded table to a .csv or .parquet")
     add("--figure", type=_picture_file, metavar="FILE", help="draw dependability by visits: .png or .svg")
+    _add_names(command)
     command.set_defaults(command="plan")
+
+
+def _add_names(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--names-are-codes",
+        action="store_true",
+        help="go on where codes of people look like names, because they are codes",
+    )
 
 
 def _add_date(command: argparse.ArgumentParser) -> None:

@@ -20,7 +20,7 @@ TYPES = ("string", "integer", "number", "boolean", "date")
 EFFECTS = ("set_aside", "notice")
 
 _FIELD_KEYS = {
-    "name", "type", "format", "title", "description", "unit", "synonyms", "constraints",
+    "name", "type", "person", "format", "title", "description", "unit", "synonyms", "constraints",
     "categories", "categoriesOrdered", "missingValues", "trueValues", "falseValues",
 }  # fmt: skip
 _CONSTRAINTS = {"required", "unique", "minimum", "maximum", "pattern"}
@@ -35,7 +35,8 @@ class Field:
     """One column of a table.
 
     ``categories`` maps each allowed value to its words, lowest first where ``ordered``;
-    ``missing`` maps each code for a missing value to what it stands for.
+    ``missing`` maps each code for a missing value to what it stands for; ``person`` says that the values are
+    codes of people, never names.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Field:
     unit: str = ""
     required: bool = False
     unique: bool = False
+    person: bool = False
     categories: Mapping[str, str]
     ordered: bool = False
     minimum: float | None = None
@@ -189,6 +191,7 @@ def _field(item: Mapping[str, Any], missing: Mapping[str, str], where: str) -> F
         unit=item.get("unit", ""),
         required=rules.get("required", False),
         unique=rules.get("unique", False),
+        person=item.get("person", False),
         categories={part["value"]: part["label"] for part in item.get("categories", ())},
         ordered=item.get("categoriesOrdered", False),
         minimum=rules.get("minimum"),

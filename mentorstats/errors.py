@@ -34,6 +34,17 @@ def shortened(text: str, most: int = _LONGEST) -> str:
     return f"{line[:half]} … {line[-half:]}"
 
 
+def nearest(name: object, known: Iterable[object]) -> str:
+    """The known name most like this one, or "" where none is like it."""
+    from difflib import get_close_matches
+
+    if not isinstance(name, str) or len(name) > _LONGEST:
+        return ""
+    lowered = {str(item).casefold(): str(item) for item in known}
+    found = get_close_matches(name.casefold(), list(lowered), n=1, cutoff=0.6)
+    return lowered[found[0]] if found else ""
+
+
 class MentorstatsError(Exception):
     """Root of every error this package raises on purpose."""
 
@@ -102,6 +113,12 @@ class SourceFileError(MentorstatsError):
 
 class NothingUsableError(MentorstatsError):
     """Records were read, and nothing usable is left of them."""
+
+    exit_code = 1
+
+
+class IdentityError(MentorstatsError):
+    """Values that should be codes of people look like their names."""
 
     exit_code = 1
 

@@ -107,7 +107,7 @@ def _like(name: object, known: Mapping[str, Rule], where: str) -> Rule:
         f"unknown rule {toml_file.shown(name)}",
         where=where,
         allowed=sorted(known),
-        remedy=policy_rules.nearest(name, known),
+        remedy=policy_rules.instead_of(name, known),
     )
 
 

@@ -5,10 +5,10 @@ import operator
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
-from difflib import get_close_matches
+from numbers import Real
 from typing import Any
 
-from mentorstats.errors import PolicyError
+from mentorstats.errors import PolicyError, nearest
 from mentorstats.sources import SOURCES
 from mentorstats.toml_file import is_text, shown
 
@@ -98,8 +98,8 @@ class Rule:
     allowed: Allowed = Allowed()
 
     def met(self, number: float) -> bool:
-        """Whether ``number`` stands to the threshold as the rule asks."""
-        return bool(_COMPARE[self.inequality](number, self.value))
+        """Whether ``number`` stands to the threshold as the rule asks; a missing one does not."""
+        return isinstance(number, Real) and bool(_COMPARE[self.inequality](number, self.value))
 
     def in_force(self, on: date) -> bool:
         """Whether the rule holds on that day (both ends included)."""
@@ -158,10 +158,10 @@ def one_line(value: object, like: Rule, where: str) -> Rule:
     return replace(_valued(like, value), source=OWN_SOURCE, kind="convention", effective_to=None, file=where)
 
 
-def nearest(name: object, known: Iterable[str]) -> str:
+def instead_of(name: object, known: Iterable[str]) -> str:
     """What to do about a name that is not known."""
-    near = get_close_matches(name, list(known), n=1) if isinstance(name, str) and len(name) < 200 else []
-    return f"Did you mean {near[0]}?" if near else "Use the id of a shipped rule."
+    near = nearest(name, known)
+    return f"Did you mean {near}?" if near else "Use the id of a shipped rule."
 
 
 def _made(row: Mapping[str, Any], place: str) -> Rule:
@@ -189,12 +189,12 @@ def _check_keys(row: Mapping[str, Any], place: str) -> None:
     needed = known - {"effective_to", "meaning"}
     if set(row) - known:
         odd = sorted(set(row) - known)[0]
-        near = get_close_matches(odd[:200], sorted(known), n=1)
+        near = nearest(odd, sorted(known))
         raise PolicyError(
             f"unknown key {shown(odd)}",
             where=place,
             allowed=sorted(known - {"allowed"}),
-            remedy=f"Did you mean {near[0]}?" if near else "Correct or remove it.",
+            remedy=f"Did you mean {near}?" if near else "Correct or remove it.",
         )
     if needed - set(row):
         raise PolicyError(

@@ -6,12 +6,11 @@ The items are data_dictionary/vocabulary/reporting_items.toml.
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
 from mentorstats import places, toml_file
-from mentorstats.errors import DictionaryError, SourceFileError
+from mentorstats.errors import DictionaryError, SourceFileError, nearest
 
 FILE_NAME = "study.toml"
 PARTS = ("title and abstract", "introduction", "methods", "results", "discussion", "supplement")
@@ -57,12 +56,12 @@ def checked(content: Mapping[str, object], *, where: str) -> Mapping[str, str]:
     names = [item.name for item in items()]
     for name, text in content.items():
         if name not in names:
-            near = get_close_matches(name[:200], names, n=1)
+            near = nearest(name, names)
             raise SourceFileError(
                 f"{toml_file.shown(name)} is no reporting item",
                 where=where,
                 allowed=names,
-                remedy=f"Did you mean {near[0]!r}?" if near else "Use the name of an item.",
+                remedy=f"Did you mean {near!r}?" if near else "Use the name of an item.",
             )
         if not isinstance(text, str) or (text.strip() and not toml_file.is_text(text)):
             raise SourceFileError(

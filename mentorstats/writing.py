@@ -14,7 +14,7 @@ from mentorstats.errors import ArgumentError
 if TYPE_CHECKING:
     import pandas as pd
 
-_PART = ".part-"  # between the name of a file and what makes an unfinished one different from all others
+PART = ".part-"  # between the name of a file and what makes an unfinished one different from all others
 _DEAD = 3600.0  # seconds after which an unfinished file is that of a run that has ended
 
 OWN = "reports"  # the folder among the exports that is ours
@@ -37,7 +37,7 @@ def write_beside(path: Path, content: bytes) -> Path:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _clear(path)
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}{_PART}")
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}{PART}")
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
@@ -62,7 +62,7 @@ def can_write(folder: Path) -> None:
     if not there.is_dir():
         raise ArgumentError("is not a folder", where=str(there), remedy="Name another place.")
     try:
-        handle, beside = tempfile.mkstemp(dir=there, prefix=_PART)
+        handle, beside = tempfile.mkstemp(dir=there, prefix=PART)
         os.close(handle)
         os.unlink(beside)
     except OSError as error:
@@ -138,7 +138,7 @@ def guarded(table: pd.DataFrame) -> pd.DataFrame:
 
 def _clear(path: Path) -> None:
     """Remove unfinished files of the same name that a dead run left."""
-    for left in path.parent.glob(f".{_escaped(path.name)}{_PART}*"):
+    for left in path.parent.glob(f".{_escaped(path.name)}{PART}*"):
         if time.time() - left.lstat().st_mtime > _DEAD:
             left.unlink(missing_ok=True)
 

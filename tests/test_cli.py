@@ -7,12 +7,16 @@ import subprocess
 import sys
 from pathlib import Path
 
+import any_programme
 import pandas as pd
 import pytest
 from msoffcrypto.format.ooxml import OOXMLFile
 
 from mentorstats import __version__, agreement, cli, records
 from mentorstats.errors import NothingUsableError
+from mentorstats.report import provenance
+from mentorstats.report import run as report_run
+from mentorstats.report.model import Report
 from mentorstats.report.numbers import bounds
 
 ROOT = Path(cli.__file__).parent.parent
@@ -327,6 +331,25 @@ def test_usage_errors_end_with_2(capsys, argv):
     assert "usage:" in said.err
 
 
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (("reprot", "x", "y"), "no command 'reprot'. Did you mean report?"),
+        (("agree", "f.csv", "--unitt", "a"), "no option '--unitt'. Did you mean --unit?"),
+        (("report", "x", "y", "--ouut=3"), "no option '--ouut'. Did you mean --out?"),
+        (
+            ("agree", "f.csv", *AGREE, "--weights", "quadratc"),
+            "no choice 'quadratc'. Did you mean quadratic?",
+        ),
+        (("report", "a", "b", "c"), "unrecognized arguments: c"),
+    ],
+)
+def test_a_misspelt_word_is_the_one_that_is_named(capsys, argv, words):
+    with pytest.raises(SystemExit):
+        cli.main(argv)
+    assert words in capsys.readouterr().err
+
+
 def test_version_and_help_go_to_standard_output(capsys):
     for argv, words in (
         (["--version"], __version__),
@@ -337,6 +360,30 @@ def test_version_and_help_go_to_standard_output(capsys):
             cli.main(argv)
         assert ended.value.code == 0
         assert words in capsys.readouterr().out
+
+
+def test_a_misspelt_report_and_one_after_its_folder(tmp_path, capsys):
+    _, _, err = run(capsys, "report", "rater-calibraton", tmp_path)
+    assert "Did you mean rater-calibration?" in err
+    _, _, err = run(capsys, "report", tmp_path, "rater-calibration")
+    assert "comes before the folder" in err
+
+
+def test_names_of_people_stop_a_report_and_a_plan_unless_they_are_codes(programme, tmp_path, capsys):
+    folder = shutil.copytree(programme, tmp_path / "named", ignore=shutil.ignore_patterns("reports"))
+    raters = pd.read_csv(folder / "raters.csv", dtype=str)
+    code = raters["rater"].iloc[0]
+    for path in folder.glob("*.csv"):
+        path.write_text(path.read_text().replace(code, "Linnet Quill"))
+    for asked in (("report", "rater-calibration", folder), ("plan", folder)):
+        code, out, err = run(capsys, *asked)
+        assert (code, out) == (1, "")
+        assert "--names-are-codes" in err
+        assert "Quill" not in err
+    assert not (folder / "reports").exists()
+    code, _, err = run(capsys, "check", folder)
+    assert "look like names of people" in err
+    assert run(capsys, "plan", folder, "--raters", "1", "--visits", "2", "--names-are-codes")[0] == 0
 
 
 def test_an_unknown_report_names_those_there_are(tmp_path, capsys):
@@ -410,10 +457,17 @@ def test_help_loads_nothing_heavy():
 
 
 @pytest.fixture(scope="module")
-def programme(tmp_path_factory):
+def programme(demo_folder):
     """Return the folder that ``mentorstats demo`` writes."""
-    folder = tmp_path_factory.mktemp("demo") / "programme"
-    assert cli.main(["demo", str(folder), "--date", "2026-09-01"]) == 0
+    return demo_folder
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """Return the exports of a small programme, whose report takes a few seconds."""
+    folder = tmp_path_factory.mktemp("small") / "programme"
+    folder.mkdir()
+    any_programme.write_small(folder)
     return folder
 
 
@@ -432,14 +486,29 @@ def edit(path, old, new):
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
 
 
-def test_the_demo_writes_exports_and_its_report_and_may_be_run_again(programme, capsys):
-    page = programme / "reports" / "rater-calibration.html"
-    before = page.read_bytes()
-    code, out, err = run(capsys, "demo", programme, "--date", "2026-09-01")
+def test_the_demo_may_be_run_again(programme, tmp_path, capsys, monkeypatch):
+    """With an analysis that does next to nothing: that of the demo is the next test's."""
+    again = shutil.copytree(programme, tmp_path / "again")
+    page = again / "reports" / "rater-calibration.html"
+    monkeypatch.setattr(report_run, "find", lambda name: quick)
+    code, out, err = run(capsys, "demo", again, "--date", "2026-09-01")
     assert code == 0
     assert out.splitlines()[0] == str(page)
     assert "faulty entries were set aside" in err
-    assert page.read_bytes() == before
+    assert page.read_bytes() != (programme / "reports" / "rater-calibration.html").read_bytes()
+    for path in programme.glob("*.*"):
+        if path.name != ".written-by-demo.json":
+            assert (again / path.name).read_bytes() == path.read_bytes()
+
+
+def quick(records, policy, *, seed=0, given=None, on=None):
+    return Report(
+        name="rater-calibration",
+        title="Nothing asked",
+        period="no period",
+        sections=(),
+        provenance=provenance.of(records.sources, policy, seeds={}),
+    )
 
 
 def test_report_writes_the_same_page_as_the_demo(programme, tmp_path, capsys):
@@ -452,26 +521,28 @@ def test_report_writes_the_same_page_as_the_demo(programme, tmp_path, capsys):
     assert page.read_bytes() == (programme / "reports" / "rater-calibration.html").read_bytes()
 
 
-def test_certificates_are_looked_at_on_the_day_asked_for(programme, tmp_path, capsys):
-    asked = ("report", "rater-calibration", programme, "--out", tmp_path, "--as-of", "2027-01-01")
+def test_certificates_are_looked_at_on_the_day_asked_for(small, tmp_path, capsys):
+    asked = ("report", "rater-calibration", small, "--out", tmp_path, "--as-of", "2027-01-01")
     assert run(capsys, *asked)[0] == 0
     assert "On 2027-01-01, certification was current for" in (tmp_path / "rater-calibration.html").read_text()
     code, _, err = run(capsys, *asked[:-1], "soon")
     assert (code, "not a day" in err) == (2, True)
 
 
-def test_the_analysis_runs_as_a_script_and_writes_the_same_page(programme, tmp_path):
-    script = ROOT / "analyses" / "rater_calibration.py"
+def test_the_analysis_runs_as_a_script_and_writes_the_same_page(small, tmp_path, capsys):
+    command, script = tmp_path / "command", tmp_path / "script"
+    day = ("--date", "2026-09-01")
+    assert run(capsys, "report", "rater-calibration", small, "--out", command, *day)[0] == 0
     done = subprocess.run(
-        [sys.executable, script, programme, "--out", tmp_path, "--date", "2026-09-01"],
+        [sys.executable, ROOT / "analyses" / "rater_calibration.py", small, "--out", script, *day],
         capture_output=True,
         text=True,
         check=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
     assert (done.stdout, done.stderr) == ("", "")
-    written = (tmp_path / "rater-calibration.html").read_bytes()
-    assert written == (programme / "reports" / "rater-calibration.html").read_bytes()
+    for name in ("rater-calibration.html", "rater-calibration-appendix.html"):
+        assert (script / name).read_bytes() == (command / name).read_bytes()
 
 
 def test_a_script_ends_as_the_command_does(tmp_path):

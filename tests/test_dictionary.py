@@ -24,6 +24,11 @@ DESIGN = {
     "rubrics": "rubric version criterion level rank label weight",
     "raters": "rater role trained_on certified_on expires_on",
     "key_ratings": "rater recording criterion level key_level date",
+    "teaching_load": "placement week planned_share actual_share teaching_mode",
+    "questions": "observation thinking_level count supported",
+    "coteaching": "observation arrangement minutes",
+    "tutoring": "pupil placement subject before after sessions minutes group_size comparison",
+    "orientation": "placement item due done",
 }
 
 
@@ -112,7 +117,7 @@ def test_the_invented_rubric_keeps_to_its_table():
     for version, criteria in versions.items():
         for code in criteria:
             own = [row for row in rows if row["version"] == version and row["criterion"] == code]
-            assert [row["level"] for row in own] == ["help", "part", "steady", "lead"]
+            assert [row["level"] for row in own] == ["support", "part", "reliable", "adapts"]
             assert [row["rank"] for row in own] == ["1", "2", "3", "4"]
 
 

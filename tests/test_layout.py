@@ -19,9 +19,11 @@ ROOT = PACKAGE.parent
 FOUNDATIONS = (
     "errors",
     "caution",
+    "printed",
+    "drawings",
     "estimate",
-    "sources",
     "places",
+    "sources",
     "progress",
     "dictionary",
     "toml_file",

@@ -7,7 +7,7 @@ Pairs: ``double_scored`` pairs the ratings of two raters and ``stacked`` makes a
 ``lesson_table``, ``by_rater`` and ``partners`` say what was scored twice and by whom, ``likeness`` whether
 those lessons are like the rest, and ``inverse_probability_weights`` makes them so.
 
-Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` says which word may be claimed,
+Reading: ``read_against`` puts an author's words to intervals, ``benchmark`` says which word is supported,
 and ``paradox`` lays a high percent with a low kappa open. ``precision`` and ``double_scores_needed`` plan
 how much to double-score. ``reporting_items`` fills in what a report of an agreement study should tell.
 
@@ -15,6 +15,9 @@ Scores: ``icc`` where every rater scored every unit and ``icc_incomplete`` where
 ``limits_of_agreement`` for totals of two raters, ``kendall_w`` for their order, ``finn`` against dice.
 ``marginal_homogeneity`` tests whether two raters use the levels equally often.
 """
+
+from importlib import import_module
+from typing import Any
 
 from mentorstats.agreement.analyse import Survey, survey
 from mentorstats.agreement.coefficients.by_level import by_level, paired_counts
@@ -41,6 +44,7 @@ __all__ = [
     "disagreement_correlation",
     "double_scored",
     "double_scores_needed",
+    "figures",
     "finn",
     "from_codes",
     "icc",
@@ -60,3 +64,9 @@ __all__ = [
     "stacked",
     "survey",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "figures":  # matplotlib is imported when a picture is asked for
+        return import_module(f"{__name__}.figures")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

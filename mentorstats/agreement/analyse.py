@@ -15,13 +15,14 @@ from mentorstats.agreement.scores import between_roles, level_differences
 from mentorstats.agreement.scores.single_scores import single_scores
 from mentorstats.entry import entry
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 
 CROSSED = ("candidate", "supervisor")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Everything about agreement, each part computed when it is first asked for.
 
     ``pairs`` are the pairs of a mentor's and a supervisor's ratings of one lesson and criterion; all parts
@@ -33,6 +34,23 @@ class Survey:
     policy: Policy
     observations: pd.DataFrame
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Agreement of two raters of one lesson, each part computed when asked for",
+            facts=(
+                counts(
+                    (
+                        (len(self.long), "rating"),
+                        (len(self.pairs), "pair"),
+                        (len(self.independent), "independent pair"),
+                    )
+                ),
+            ),
+            ask=(".by_criterion", ".overall", ".words", ".differences", ".flow", "ms.cite(survey)"),
+        )
 
     @property
     def confidence(self) -> float:

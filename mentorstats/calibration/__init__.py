@@ -6,10 +6,12 @@ rubric; ``in_common`` says which raters served in several cohorts, sites or vers
 one fit that everything about severity starts from; ``survey`` asks everything in one run.
 """
 
+from importlib import import_module
+from typing import Any
+
 from mentorstats.calibration.analyse import Survey, survey
 from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.drift_refit import refit as refit_drift
 from mentorstats.calibration.flags import expected_by_chance, flag
 from mentorstats.calibration.follow_up import Flags, flags
@@ -27,6 +29,7 @@ from mentorstats.calibration.raters.rating_fit import MeanSquares, criterion_fit
 from mentorstats.calibration.raters.separation import separation
 from mentorstats.calibration.raters.severity import severity
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction
+from mentorstats.mixed.local.score_test import Step
 
 __all__ = [
     "Adjusted",
@@ -52,6 +55,7 @@ __all__ = [
     "drift_between",
     "expected_by_chance",
     "fairness",
+    "figures",
     "flag",
     "flags",
     "halo",
@@ -71,3 +75,9 @@ __all__ = [
     "severity",
     "survey",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "figures":  # matplotlib is imported when a picture is asked for
+        return import_module(f"{__name__}.figures")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -28,27 +28,32 @@ from mentorstats.calibration.raters.spread import central_tendency, range_restri
 from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 from mentorstats.tables import of_candidates
 
 INSTRUMENT = ("rater_role", "cohort", "visit_mode", "rubric_version")
 
 
-@dataclass(frozen=True)
-class Linked:
+@dataclass(frozen=True, repr=False)
+class Linked(Shown):
     """What identifies severity: networks over all ratings, under each version, and raters in common."""
+
+    about_people = True
 
     all: Linkage
     versions: Mapping[tuple[str, ...], Linkage]
     cohorts: pd.DataFrame
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, repr=False)
+class Spread(Shown):
     """How raters use the levels; every table a row a rater and role unless said otherwise.
 
     ``levels`` has a row a rater, role and level, ``criteria`` a row a criterion of a version.
     """
+
+    about_people = True
 
     central: pd.DataFrame
     restriction: pd.DataFrame
@@ -60,7 +65,7 @@ class Spread:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Everything about raters, from one base fit; each part is computed when it is first asked for.
 
     Each part is documented at the function that computes it.
@@ -73,6 +78,24 @@ class Survey:
     given: Base | None = None
     cut: float | None = None
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Everything about raters, each part computed when asked for",
+            facts=(
+                counts(
+                    (
+                        (len(self.long), "rating"),
+                        (int(self.long["rater"].nunique()), "rater"),
+                        (int(self.long["candidate"].nunique()), "candidate"),
+                    )
+                ),
+            ),
+            ask=(".linked", ".severity", ".roles", ".weeks", ".flags", "ms.cite(survey)"),
+            people=True,
+        )
 
     @property
     def confidence(self) -> float:

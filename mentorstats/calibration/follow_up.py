@@ -17,10 +17,11 @@ from mentorstats.calibration.flags import Enough, expected_by_chance, flag
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counted
 
 
-@dataclass(frozen=True)
-class Flags:
+@dataclass(frozen=True, repr=False)
+class Flags(Shown):
     """The flags on all effects.
 
     Attributes
@@ -43,6 +44,28 @@ class Flags:
     families: pd.DataFrame
     tables: Mapping[str, pd.DataFrame]
     chance: Mapping[str, pd.DataFrame]
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for the rule by which raters are flagged."""
+        return ("benjamini_hochberg_1995",)
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        people = self.flagged[["rater", "rater_role"]].drop_duplicates()
+        by_chance = float(self.families["flagged_by_chance"].sum())
+        return Printed(
+            title="Flags on raters",
+            facts=(
+                f"{counted(len(self.flagged), 'flag')} on {counted(len(people), 'rater')}, "
+                f"{counted(len(self.tables), 'effect')} looked at",
+                f"If no raters differed, about {by_chance:.1f} would be flagged by chance; of those flagged, "
+                "a share of up to the policy's flag_q may still be wrong",
+            ),
+            ask=(".flagged", ".families", ".tables", ".chance"),
+            people=True,
+        )
 
 
 FLAGGED = [

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from functools import partial
 
+from mentorstats.demo import practice
 from mentorstats.demo.layout import Layout
 from mentorstats.demo.rubric import Rubric
 
@@ -233,6 +234,7 @@ def _shared(fields: Fields) -> list[Layout]:
         Layout(file="raters.csv", table="raters", columns=_same(fields["raters"])),
         Layout(file="rubrics.csv", table="rubrics", columns=_same(fields["rubrics"])),
         _key_scores(fields["key_ratings"]),
+        *(Layout(file=f"{name}.csv", table=name, columns=_same(fields[name])) for name in practice.TABLES),
     ]
 
 

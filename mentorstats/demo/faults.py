@@ -68,7 +68,7 @@ _ADDED: tuple[tuple[Where, str, str, str], ...] = (
     (_RATINGS, "rubric_version", "3", "declared_version"),
     (_RATINGS, "rubric", "heartside", "declared_rubric"),
     (_RATINGS, "level", "5", "declared_level"),
-    (_RATINGS, "level", "stedy", "declared_level"),
+    (_RATINGS, "level", "reliabel", "declared_level"),
     (_RATINGS, "missing_reason", "WH", "level_or_reason"),
     (_RATINGS, "independent", "maybe", "type"),
     (("raters.csv", ""), "trained_on", "June 2025", "type"),
@@ -96,15 +96,30 @@ _OWN = {
     "observations": ("observation",),
     "raters": ("rater",),
     "key_ratings": ("recording",),
+    "tutoring": ("pupil",),
 }
 
 # Faults of the key-scored recordings, planted last so that all others stay where they are.
 _ADDED_LAST: tuple[tuple[Where, str, str, str], ...] = (
-    (_KEY_SCORES, "key_level", "stedy", "declared_level"),
+    (_KEY_SCORES, "key_level", "reliabel", "declared_level"),
     (_KEY_SCORES, "level", "4", "declared_level"),
     (_KEY_SCORES, "date", "32.08.2025", "type"),
 )
-_NOTICES = ("date_order", "outside_placement", "not_read")
+
+# Faults of the tables beside the ratings, planted after all others for the same reason.
+_ADDED_TO_PRACTICE: tuple[tuple[Where, str, str, str], ...] = (
+    (("teaching_load.csv", ""), "placement", FRESH, "foreign_key"),
+    (("questions.csv", ""), "observation", FRESH, "foreign_key"),
+    (("coteaching.csv", ""), "arrangement", "Side by side", "allowed"),
+    (("tutoring.csv", ""), "group_size", "0", "minimum"),
+    (("tutoring.csv", ""), "after", "", "one_score_only"),
+    (("orientation.csv", ""), "placement", FRESH, "foreign_key"),
+)
+_NOTICES = ("date_order", "outside_placement", "not_read", "one_score_only")
+_NOTED_AT = {
+    "level_or_reason": "level",
+    "one_score_only": "before",
+}  # the field, where it is not the one changed
 _OF_A_CELL = ("type", "allowed", "minimum", "spreadsheet_error")
 
 
@@ -190,7 +205,7 @@ def plant(exports: Iterable[Sheet], rng: np.random.Generator) -> list[Fault]:
     for where in _CONTRADICTED:
         planted += _contradict(benches[where])
     planted.append(_add_a_cell(benches[_VISITS_2], benches.values()))
-    for where, field, value, rule in _ADDED_LAST:
+    for where, field, value, rule in (*_ADDED_LAST, *_ADDED_TO_PRACTICE):
         planted.append(_add(benches[where], field, value, rule, benches.values()))
     return [*planted, Fault("not_read", "notice", UNLISTED)]
 
@@ -215,7 +230,7 @@ def _add(bench: _Bench, field: str, value: str, rule: str, benches: Iterable[_Be
     column = bench.sheet.layout.columns[field]
     record = _another(bench, benches)
     record[column] = value if value != FRESH else _fresh(field, record[column], benches, bench.rng)
-    noted = bench.sheet.layout.columns["level"] if rule == "level_or_reason" else column
+    noted = bench.sheet.layout.columns[_NOTED_AT.get(rule, field)]
     return bench.fault(rule, bench.insert(record), noted)
 
 

@@ -16,7 +16,7 @@ from mentorstats.demo.rubric import Rubric
 
 COHORTS = ("2023-24", "2024-25", "2025-26")
 STARTS = ("2023-09-04", "2024-09-02", "2025-09-01")  # Mondays
-SITE_NAMES = ("Tarnhollow", "Fennick Reach", "Ousel Bridge", "Marlpit Lane", "Greywether Island")
+SITE_NAMES = ("Tollenwick", "Fennick Reach", "Oskenford", "Mollerquay", "Grenlow Island")
 LATER_SITES = (1, 3)  # placements there start a week later
 VERSIONS = ("1", "1", "2")  # of the rubric, by cycle
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mentorstats.demo import frames, key_scores, plan, ratings, truth
+from mentorstats.demo import frames, key_scores, plan, practice, ratings, truth
 from mentorstats.demo.effects import Effects
 from mentorstats.demo.rubric import hearthside
 
@@ -23,6 +23,11 @@ class Programme:
     rubrics: pd.DataFrame
     raters: pd.DataFrame
     key_ratings: pd.DataFrame
+    teaching_load: pd.DataFrame
+    questions: pd.DataFrame
+    coteaching: pd.DataFrame
+    tutoring: pd.DataFrame
+    orientation: pd.DataFrame
     truth: truth.Truth
 
 
@@ -50,16 +55,21 @@ def programme(seed: int = SEED, *, effects: Effects | None = None) -> Programme:
     version = np.array([list(rubric.versions).index(name) for name in frames.VERSIONS])
     scores = ratings.rate(planned, drawn, version, sizes, chance[3])
     recorded = key_scores.draw(planned, codes, rubric, chance[7])
+    placed = frames.placements(planned, codes, chance[4])
+    visited = frames.observations(planned, codes, chance[5])
+    # A seed of its own: these tables take nothing from the chances of the others.
+    practised = practice.draw(planned, placed, visited, np.random.SeedSequence([seed, 2]))
     tables = {
-        "placements": frames.placements(planned, codes, chance[4]),
-        "observations": frames.observations(planned, codes, chance[5]),
+        "placements": placed,
+        "observations": visited,
         "ratings": frames.ratings(planned, codes, scores, rubric),
         "rubrics": rubric.table,
         "raters": frames.raters(planned, codes, chance[6]),
         "key_ratings": recorded.table,
+        **practised.tables,
     }
     return Programme(
         seed=seed,
         **{name: frames.conform(frame, name) for name, frame in tables.items()},
-        truth=truth.gather(planned, codes, drawn, scores, sizes, rubric, recorded.planted),
+        truth=truth.gather(planned, codes, drawn, scores, sizes, rubric, recorded.planted, practised.planted),
     )

@@ -65,7 +65,7 @@ def _text(column: pd.Series, date: str) -> pd.Series:
     elif pd.api.types.is_bool_dtype(column):
         column = column.map({True: "true", False: "false"})
     elif pd.api.types.is_float_dtype(column):
-        column = column.astype("Int64")
+        column = column.map("{:g}".format, na_action="ignore")
     return column.astype("str").where(column.notna(), "")
 
 

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import re
+import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -27,6 +29,7 @@ _OPTIONS = {
     "strings_to_numbers": False,
     "default_date_format": "yyyy-mm-dd",
 }
+_PROGRAM = re.compile(rb"<(Application|AppVersion)>[^<]*</\1>")
 _REMARKS = (
     "moved to the\nafternoon",
     'pupils said "again"; so we did',
@@ -55,8 +58,7 @@ def sheets(programme: Programme) -> list[Sheet]:
         "observations": programme.observations["placement"].map(cohort),
         "ratings": programme.ratings["observation"].map(visited),
     }
-    tables = ("placements", "observations", "ratings", "raters", "rubrics", "key_ratings")
-    fields = {name: list(getattr(programme, name)) for name in tables}
+    fields = {name: list(getattr(programme, name)) for name in dictionary.tables()}
     *cycles, shared = layouts(hearthside(), fields)
     out = [
         Sheet(layout, cells(_part(getattr(programme, layout.table), in_cohort, name, layout), layout))
@@ -102,7 +104,8 @@ def _save_csv(sheet: Sheet, path: Path) -> None:
 
 
 def _save_workbook(parts: list[Sheet], path: Path) -> None:
-    with xlsxwriter.Workbook(str(path), _OPTIONS) as book:
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, _OPTIONS) as book:
         book.set_properties({"created": _CREATED, "author": "", "title": path.stem})
         bold = book.add_format({"bold": True})
         for sheet in parts:
@@ -114,6 +117,19 @@ def _save_workbook(parts: list[Sheet], path: Path) -> None:
             page.write_row(sheet.layout.header_row - 1, 0, list(sheet.table.columns), bold)
             for number, record in enumerate(_typed(sheet), start=sheet.layout.header_row):
                 page.write_row(number, 0, record)
+    path.write_bytes(_of_no_program(content.getvalue()))
+
+
+def _of_no_program(workbook: bytes) -> bytes:
+    """The same workbook whose properties do not say that a spreadsheet program made it, for none did."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(workbook)) as given, zipfile.ZipFile(out, "w") as made:
+        for item in given.infolist():
+            content = given.read(item)
+            if item.filename == "docProps/app.xml":
+                content = _PROGRAM.sub(b"", content)
+            made.writestr(item, content, compress_type=zipfile.ZIP_DEFLATED)
+    return out.getvalue()
 
 
 def _typed(sheet: Sheet) -> Iterator[tuple[Cell, ...]]:

@@ -1,6 +1,6 @@
 """What is true of an invented programme: every planted effect, realised effects, components, designs."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,6 +57,8 @@ class Truth:
         rater, recordings (how many scored), exact (chance of the key level in one rating), verdict
         (what the shipped rules of certification should find; missing where it is left to chance), moves
         (whether errors go from above the key to below it over the sittings).
+    practice
+        Sizes planted in teaching load, questions and tutoring; see `mentorstats.demo.practice`.
     unlinked_site
         The site whose raters share no candidate with the others.
     double_scored
@@ -73,6 +75,7 @@ class Truth:
     biases: pd.DataFrame
     agreed: pd.DataFrame
     certified: pd.DataFrame
+    practice: Mapping[str, float]
     unlinked_site: str
     double_scored: float
 
@@ -85,6 +88,7 @@ def gather(
     effects: Effects,
     rubric: Rubric,
     certified: pd.DataFrame,
+    practice: Mapping[str, float],
 ) -> Truth:
     """Put the truth together from what was drawn."""
     first = drawn.thresholds[0][~np.isnan(drawn.thresholds[0, :, 0])]
@@ -102,6 +106,7 @@ def gather(
             {"observation": codes.lessons[forms["lesson"]], "rater": codes.raters[forms["rater"]]}
         ),
         certified=certified,
+        practice=dict(practice),
         unlinked_site=far_site(),
         double_scored=_double_scored(plan),
     )
@@ -233,6 +238,7 @@ def document(truth: Truth) -> dict[str, object]:
         "unlinked_site": truth.unlinked_site,
         "double_scored": truth.double_scored,
         "candidate_slope_sd": truth.effects.candidate_slope,
+        "practice": dict(truth.practice),
         **{name: _plain(getattr(truth, name)) for name in _FRAMES},
     }
 

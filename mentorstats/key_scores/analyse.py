@@ -15,6 +15,7 @@ from mentorstats.key_scores.control_charts import ControlCharts, control_charts
 from mentorstats.key_scores.operating import operating_characteristic
 from mentorstats.key_scores.trend import key_trend
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 
 RECORDINGS = "certification_recordings"
@@ -22,7 +23,7 @@ _SIMULATED = 100  # raters a row, enough for a whole per cent or two
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Everything about accuracy, each part computed when it is first asked for.
 
     ``certified``, ``charts`` and ``trend`` are None without recordings scored by experts. ``day`` is the one
@@ -35,6 +36,18 @@ class Survey:
     raters: pd.DataFrame | None = None
     on: datetime.date | None = None
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Accuracy against expert scores, each part computed when asked for",
+            facts=(
+                counts(((len(self.key_ratings), "key-scored rating"), (len(self.long), "lesson rating"))),
+            ),
+            ask=(".certified", ".chances", ".charts", ".trend", "ms.cite(survey)"),
+            people=True,
+        )
 
     @property
     def confidence(self) -> float:

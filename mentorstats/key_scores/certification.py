@@ -24,6 +24,7 @@ from mentorstats.key_scores import accuracy, verdicts
 from mentorstats.key_scores.accuracy import Scored
 from mentorstats.key_scores.verdicts import Rules
 from mentorstats.policy import Rule
+from mentorstats.printed import Shown
 from mentorstats.tables import days
 
 Codes: TypeAlias = npt.NDArray[np.intp]
@@ -34,8 +35,8 @@ _WHERE = "key ratings"
 _SHOWN = 5  # recordings that a message names
 
 
-@dataclass(frozen=True, eq=False)
-class Certification:
+@dataclass(frozen=True, eq=False, repr=False)
+class Certification(Shown):
     """What certification found.
 
     Attributes
@@ -55,6 +56,8 @@ class Certification:
     rules
         The rules that were applied.
     """
+
+    about_people = True
 
     verdicts: pd.DataFrame
     measures: pd.DataFrame

@@ -20,6 +20,7 @@ from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
 from mentorstats.key_scores.recordings import MEASURES, TEN_WEEKS, recordings
 from mentorstats.key_scores.weighted_means import check, weighted_errors, weighted_means
+from mentorstats.printed import Shown
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,8 +34,8 @@ _REFERENCE = "roberts_1959"
 _SLOPE = ("value", "se", "low", "high", "p")
 
 
-@dataclass(frozen=True, slots=True)
-class ControlCharts:
+@dataclass(frozen=True, slots=True, repr=False)
+class ControlCharts(Shown):
     """Charts of all raters.
 
     Attributes
@@ -53,6 +54,8 @@ class ControlCharts:
         One row a measure: measure, sd (between recordings of a rater), df, n_raters, n_recordings,
         n_left_out, status, status_note.
     """
+
+    about_people = True
 
     points: pd.DataFrame
     runs: pd.DataFrame

@@ -29,13 +29,14 @@ from mentorstats.mixed.tables import (
 )
 from mentorstats.mixed.tables.coefficients import Inference
 from mentorstats.mixed.tables.compare import Comparison
+from mentorstats.printed import Printed, Shown
 from mentorstats.threads import one_thread
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class Fit:
+class Fit(Shown):
     """A fitted model.
 
     Tables are computed when first asked for. A value that cannot be had is NaN beside a ``status`` and
@@ -96,6 +97,26 @@ class Fit:
         return self.model.engine.log_likelihood if self.model.engine is not None else np.nan
 
     @property
+    def aic(self) -> float:
+        """Akaike's information criterion, 2 × parameters − 2 × log-likelihood; smaller is better.
+
+        Missing for ``method="reml"``, whose likelihood does not compare models with different fixed terms.
+        """
+        return 2 * self.n_parameters - 2 * self.log_likelihood if self._comparable else np.nan
+
+    @property
+    def bic(self) -> float:
+        """Schwarz's criterion, parameters × log(ratings) − 2 × log-likelihood; missing where ``aic`` is."""
+        if not self._comparable:
+            return np.nan
+        n = self.model.rows.weights.sum() if self.model.ordinal else self.n_ratings
+        return float(self.n_parameters * np.log(n) - 2 * self.log_likelihood)
+
+    @property
+    def _comparable(self) -> bool:
+        return self.method == "ml" and self.model.engine is not None and not self.model.verdict
+
+    @property
     def n_parameters(self) -> int:
         """Free parameters: fixed effects, cut-points, variances, covariances."""
         engine = self.model.fitted
@@ -103,6 +124,19 @@ class Fit:
         if self.model.ordinal:
             return random + self.model.levels.problem.n_fixed
         return random + 1 + self.model.linear.problem.p
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how it was fitted."""
+        if not self.model.ordinal:
+            engine: tuple[str, ...] = ("bates_2015", "gilmour_1995")
+        elif self.model.engine is not None and self.model.levels.points > 1:
+            engine = ("liu_pierce_1994", "pinheiro_bates_1995")
+        else:
+            engine = ("tierney_kadane_1986",)
+        tests = {"satterthwaite": ("satterthwaite_1946",), "kenward_roger": ("kenward_roger_1997",)}
+        freedom = () if self.model.ordinal else tests.get(self.degrees, ())
+        return (*engine, "venzon_moolgavkar_1988", *freedom)
 
     @property
     def optimiser(self) -> str:
@@ -191,6 +225,25 @@ class Fit:
     def thresholds(self) -> pd.DataFrame:
         """Cut-points of an ordinal model on the latent scale, none for a linear one."""
         return coefficients.threshold_table(self.model, self._inference, self.confidence)
+
+    @entry()
+    def table(self) -> pd.DataFrame:
+        """All estimates in one table, as a paper gives them.
+
+        Returns
+        -------
+        DataFrame
+            Indexed by part (``fixed``, ``threshold``, ``variance``) and term: estimate, se, df, statistic,
+            p, low, high, confidence, interval_method, status. Variances have limits, but neither error
+            nor test, for theirs are no normal distributions.
+        """
+        variances = self.components.rename(columns={"variance": "estimate"})
+        parts = {"fixed": self.coefficients, "threshold": self.thresholds, "variance": variances}
+        columns = [*coefficients.COLUMNS, "status"]
+        rows = {part: one.reindex(columns=columns) for part, one in parts.items() if len(one)}
+        whole = pd.concat(rows, names=["part", "term"])
+        whole["status"] = whole["status"].fillna(str(self.status)).astype("str")
+        return whole
 
     @entry()
     def effects(self, name: str) -> pd.DataFrame:
@@ -401,24 +454,10 @@ class Fit:
 
     # Showing ---------------------------------------------------------------------------------------
 
-    def __repr__(self) -> str:
-        """What was fitted, in a few lines."""
-        declared = self.model.declared
-        terms = ", ".join(self.model.layout.names) or "none"
-        groups = ", ".join(grouping.name for grouping in declared.grouped) or "none"
-        lines = [
-            f"{declared.kind} model of {declared.response}, {self.method}: {self.status}",
-            f"  ratings {self.n_ratings}, left out {self.n_left_out}",
-            f"  fixed: {terms}",
-            f"  grouped: {groups}",
-            f"  log-likelihood {self.log_likelihood:.6g} in {self.evaluations} evaluations",
-        ]
-        if not self.model.verdict and self.model.engine is not None:
-            table = components.table(self.model, self.confidence, intervals=False)
-            parts = [f"{name} {value:.4g}" for name, value in table["variance"].items()]
-            lines.append(f"  variances: {', '.join(parts)}")
-            lines.append("  tables: components, coefficients, effects(…), means(…), contrasts(…)")
-        return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return notebook.printed(self)
 
     def _repr_html_(self) -> str:
         return notebook.page(self)

@@ -65,7 +65,7 @@ def _of_placements(lessons: Batch, of_lesson: pd.Series) -> pd.DataFrame:
 
 def _at_faults(problems: pd.DataFrame, table: str, batch: Batch, counts: pd.DataFrame) -> pd.Series:
     """Return what is to be added to which problems: to the first of each row on which anything hangs."""
-    code = batch.columns[batch.table.primary_key[0]]
+    code, need = batch.columns[batch.table.primary_key[0]], _NEEDED[table]
     told = np.isin(batch.rows, problems["row"].dropna().to_numpy(dtype=np.int64))
     kept = code.take(~batch.aside).array().unique()
     elsewhere = code.spread(pc.is_in(code.values, value_set=kept))  # a copy is set aside, and nothing waits
@@ -77,18 +77,16 @@ def _at_faults(problems: pd.DataFrame, table: str, batch: Batch, counts: pd.Data
             "sheet": pd.Series([one.sheet for one in batch.origins], dtype="str").take(at).to_numpy(),
             "row": pd.array(batch.rows[faulty], dtype="Int64"),
             "code": code.take(faulty).array().to_pandas().to_numpy(),
-            "needed": [batch.origins[n].headings.get(_NEEDED[table], "") for n in at],
+            "needed": [batch.origins[n].headings.get(need, "") for n in at],
+            "unread": batch.columns[need].null()[faulty] if need in batch.columns else False,
         }
     ).drop_duplicates()
     met = problems.reset_index(names="place").merge(rows, on=_PLACE)
-    met = met[(met["effect"] == SET_ASIDE) | ((met["column"] == met["needed"]) & ~met["rule"].isin(_ORDER))]
+    met = met[(met["effect"] == SET_ASIDE) | ((met["column"] == met["needed"]) & met["unread"])]
     met = met.drop_duplicates("place").drop_duplicates("code").join(counts, on="code", how="inner")
     met = met[met["n_ratings"] > 0]
     said = [_words(int(n), int(m)) for n, m in zip(met["n_lessons"], met["n_ratings"], strict=True)]
     return pd.Series(said, index=met["place"], dtype="str")
-
-
-_ORDER = ("date_order", "outside_placement")  # the date can be read, so that nothing waits for it
 
 
 def _words(lessons: int, ratings: int) -> str:

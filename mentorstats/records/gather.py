@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mentorstats import dictionary
-from mentorstats.errors import MappingError, SourceFileError
+from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Recipe, Source
-from mentorstats.records.problems import NOTICE, Problems, nearest
+from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
 from mentorstats.records.reading.sheet import Options, Sheet
 
@@ -95,7 +95,14 @@ def _matches(folder: Path, source: Source) -> list[Path]:
     if not pattern or Path(pattern).is_absolute() or ".." in Path(pattern).parts:
         raise MappingError(f"file = {pattern!r} is no path within the folder", where=source.where)
     exact = folder / pattern
-    found = [exact] if exact.is_file() else sorted(path for path in folder.glob(pattern) if path.is_file())
+    try:
+        found = [exact] if exact.is_file() else sorted(at for at in folder.glob(pattern) if at.is_file())
+    except (ValueError, NotImplementedError) as error:
+        raise MappingError(
+            f"file = {pattern!r} is no pattern of file names: {error}",
+            where=source.where,
+            allowed='a name, or one with *, such as "visits *.csv"',
+        ) from None
     found = [path for path in found if not path.name.startswith((".", "~$"))]
     if not found:
         names = sorted(path.name for path in files_of(folder))

@@ -66,7 +66,8 @@ def _part(block: dict[str, Any]) -> pa.Table:
         if name == "row":
             arrays.append(pa.nulls(1, pa.int64()) if rows is None else pa.array(rows, pa.int64()))
         elif isinstance(given, str):
-            arrays.append(pa.repeat(pa.scalar(given), size))
+            whole = given.encode("utf-8", "backslashreplace").decode()  # a file name need not be UTF-8
+            arrays.append(pa.repeat(pa.scalar(whole), size))
         else:
             arrays.append(given.cast(pa.string()).fill_null(""))
     part = pa.Table.from_arrays(arrays, schema=_SCHEMA)
@@ -78,12 +79,3 @@ def quoted(values: pa.Array, after: str, *, before: str = "") -> pa.Array:
     """Return ``before 'value' after`` for each value, long values cut short."""
     shown = pc.utf8_slice_codeunits(values.cast(pa.string()).fill_null(""), 0, LONGEST)
     return pc.binary_join_element_wise(f"{before}'", shown, f"'{after}", "")
-
-
-def nearest(name: str, known: Any) -> str:
-    """Return the known name most like this one, or "" where none is like it."""
-    from difflib import get_close_matches
-
-    lowered = {str(item).casefold(): str(item) for item in known}
-    found = get_close_matches(name.casefold(), list(lowered), n=1, cutoff=0.6)
-    return lowered[found[0]] if found else ""

@@ -17,12 +17,13 @@ import pyarrow.parquet as pq
 from mentorstats import dictionary
 from mentorstats.errors import SourceFileError
 from mentorstats.records import lock
-from mentorstats.writing import write_beside
+from mentorstats.writing import PART, write_beside
 
 FOLDER = ".mentorstats"
 POINTER = "current"
 _VERSION = "stored-"
 _TRIES = 20  # readings before a reader that is always overtaken gives up
+BESIDE = ("problems", "sources", "crosswalk")  # frames that are no table of the dictionary
 KEY = b"mentorstats.table_schema"
 LEVELS = b"mentorstats.levels"  # Parquet drops the categories of a column without rows
 
@@ -89,7 +90,9 @@ def _current(home: Path) -> str:
 
 
 def _remove_others(home: Path, *, keep: set[str]) -> None:
-    """Remove folders of earlier runs, also of dead ones; the one before stays for who is reading it."""
+    """Remove what earlier runs left, also dead ones, under the lock; the folder before stays for readers."""
+    for unfinished in home.glob(f".{POINTER}{PART}*"):
+        unfinished.unlink(missing_ok=True)
     for path in home.glob(f"{_VERSION}*"):
         if path.name not in keep:
             shutil.rmtree(path, ignore_errors=True)
@@ -97,7 +100,7 @@ def _remove_others(home: Path, *, keep: set[str]) -> None:
 
 def _read(home: Path) -> dict[str, pd.DataFrame]:
     frames = {}
-    for name in (*dictionary.tables(), "problems", "sources"):
+    for name in (*dictionary.tables(), *BESIDE):
         path = home / f"{name}.parquet"
         try:
             table = pq.read_table(path)

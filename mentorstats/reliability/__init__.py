@@ -5,6 +5,9 @@ reaches a target; ``change_study`` asks the same of change between two occasions
 ``composite`` are for several scores, such as criteria, at once.
 """
 
+from importlib import import_module
+from typing import Any
+
 from mentorstats.reliability.analyse import Survey, survey
 from mentorstats.reliability.components.study import GStudy, g_study
 from mentorstats.reliability.criteria.composite import composite
@@ -21,7 +24,14 @@ __all__ = [
     "cheapest",
     "composite",
     "d_study",
+    "figures",
     "g_study",
     "profile_study",
     "survey",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "figures":  # matplotlib is imported when a picture is asked for
+        return import_module(f"{__name__}.figures")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

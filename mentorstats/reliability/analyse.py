@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,21 +10,32 @@ import pandas as pd
 
 from mentorstats.entry import entry
 from mentorstats.policy import Policy
+from mentorstats.printed import Printed, Shown, counts
 from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
 from mentorstats.reliability.plans.halves import HalvesChange, change_between_halves
 from mentorstats.reliability.plans.visit_plans import VisitPlans, visit_plans
-from mentorstats.tables import of_candidates
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Survey:
+class Survey(Shown):
     """Plans of visits, each criterion separately, and how dependable change is; computed when asked for."""
 
     long: pd.DataFrame
     rubrics: pd.DataFrame
     policy: Policy
     seed: int = 0
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Components of a score and plans of visits, each part computed when asked for",
+            facts=(
+                counts(((len(self.long), "rating"), (int(self.long["candidate"].nunique()), "candidate"))),
+            ),
+            ask=(".plans", ".criteria", ".change", "ms.cite(survey)"),
+        )
 
     @property
     def confidence(self) -> float:
@@ -36,7 +48,12 @@ class Survey:
         target = self.policy.value("target_dependability")
         with stage("components and plans"):
             return visit_plans(
-                self.long, rubrics=self.rubrics, target=target, confidence=self.confidence, seed=self.seed
+                self.long,
+                rubrics=self.rubrics,
+                target=target,
+                enough=math.ceil(self.policy.value("newest_version_candidates")),
+                confidence=self.confidence,
+                seed=self.seed,
             )
 
     @cached_property
@@ -62,8 +79,8 @@ def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: i
     long, rubrics
         Tables of the records; ratings without a candidate are left out.
     policy
-        Thresholds ``confidence`` and ``target_dependability``.
+        Thresholds ``confidence``, ``target_dependability`` and ``newest_version_candidates``.
     seed
         Of drawn components.
     """
-    return Survey(of_candidates(long), rubrics, policy, seed)
+    return Survey(long, rubrics, policy, seed)

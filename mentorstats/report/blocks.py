@@ -283,9 +283,10 @@ def _appendix(report: Report, found: Summary, numbering: _Numbering) -> Iterator
         if section.references:
             yield LinkList("Sources", _links(section.references, cited))
     yield Heading("Sources", key="sources")
-    unchecked = sum(item.memory for item in cited.values())
+    checked = sum(bool(item.checked) for item in cited.values())
     yield Paragraph(
-        f"{len(cited) - unchecked} of {len(cited)} references were checked against the publication.",
+        f"{checked} of {len(cited)} references were checked against the publication, its publisher's page or "
+        "published reference lists.",
         role="note",
     )
     yield Bibliography(dict(sorted(cited.items(), key=lambda item: item[1].full)))

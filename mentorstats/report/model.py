@@ -134,7 +134,7 @@ class Figure:
 
     key: str
     title: str
-    draw: Callable[[Axes, pd.DataFrame], None]
+    draw: Callable[[Axes, pd.DataFrame], object]
     alt: str
     table: str
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mentorstats import places, policy, records, study
-from mentorstats.errors import AnalysisError, MentorstatsError
+from mentorstats.errors import AnalysisError, MentorstatsError, nearest
+from mentorstats.records.checking import names as names_like
 from mentorstats.report import provenance, small_groups
 from mentorstats.report.blocks import APPENDIX, FOLLOW_UP, PAGE, documents
 from mentorstats.report.findings import summary, weights
@@ -38,7 +39,13 @@ def find(name: str) -> Analysis:
         No analysis of that name, or a file without such a function.
     """
     if name not in names():
-        raise AnalysisError(f"no analysis {name!r}", allowed=names(), remedy="Ask for one of these.")
+        near, folder = nearest(name, names()), Path(name).is_dir()
+        remedy = f"Did you mean {near}?" if near else "Ask for one of these."
+        raise AnalysisError(
+            f"there is no report {name!r}",
+            allowed=names(),
+            remedy="The name of the report comes before the folder." if folder else remedy,
+        )
     path = places.analyses() / f"{name.replace('-', '_')}.py"
     spec = importlib.util.spec_from_file_location(f"analysis_{path.stem}", path)
     if spec is None or spec.loader is None:
@@ -79,6 +86,7 @@ def run(
     seed: int = 0,
     date: str | None = None,
     as_of: str | None = None,
+    names_are_codes: bool = False,
 ) -> Written:
     """Run an analysis on loaded records and write its report.
 
@@ -97,12 +105,21 @@ def run(
     as_of
         Day that is asked about where one matters, like 2026-09-01: whose certification is current. The last
         day with a rating unless given.
+    names_are_codes
+        Go on where codes of people look like their names.
+
+    Raises
+    ------
+    IdentityError
+        They do; see `mentorstats.records.checking.names`.
 
     Returns
     -------
     Written
         The files, the page first: page, technical appendix and, where there is one, the follow-up sheet.
     """
+    if not names_are_codes:
+        names_like.refuse(loaded.tables)
     chosen = [form(name) for name in forms]
     of_run = provenance.day(date)
     asked_about = None if as_of is None else datetime.date.fromisoformat(provenance.day(as_of))
@@ -146,11 +163,12 @@ def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True, help="folder for the report")
     parser.add_argument("--seed", type=int, default=0, help="seed of every random step (0)")
     parser.add_argument("--date", help="day of the run, as 2026-09-01 (today)")
+    parser.add_argument("--names-are-codes", action="store_true", help="go on where codes look like names")
     parser.add_argument("--as-of", help="day on which certificates are looked at (last day with a rating)")
     asked = parser.parse_args(argv)
-    days = {"date": asked.date, "as_of": asked.as_of}
+    given = {"date": asked.date, "as_of": asked.as_of, "names_are_codes": asked.names_are_codes}
     try:
-        written = run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **days)
+        written = run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **given)
     except MentorstatsError as error:
         parser.exit(error.exit_code, f"{error}\n")
     if written.failed:

@@ -153,7 +153,7 @@ def test_a_transposed_call_is_refused():
         ({"levels": [1, 1, 2]}, "declared twice"),
         ({"levels": [1]}, "two declared levels"),
         ({"replicates": 10}, "100 or more"),
-        ({"interval": "handbook", "cluster": "unit"}, "no clusters"),
+        ({"interval": "fixed_count", "cluster": "unit"}, "no clusters"),
         ({"levels": [-1, 1, 2, 3, 4], "weights": "ratio"}, "not negative"),
         ({"levels": [1, 3, 2, 4], "weights": "ratio"}, "rise"),
         ({"levels": [4, 3, 2, 1], "weights": "ratio"}, "rise"),
@@ -295,10 +295,10 @@ def test_wrong_unit_weights(weight, message):
         family(pairs([1, 2, 3], [1, 2, 4], weight=weight), unit_weights="weight")
 
 
-def test_weighted_units_and_the_handbook_do_not_go_together():
+def test_weighted_units_and_the_fixed_count_do_not_go_together():
     frame = pairs([1, 2, 3], [1, 2, 4], weight=[1, 2, 3] * 2)
     with pytest.raises(ArgumentError, match="no unit weights"):
-        family(frame, unit_weights="weight", interval="handbook")
+        family(frame, unit_weights="weight", interval="fixed_count")
 
 
 def test_a_unit_of_two_groups_is_two_units():
@@ -336,7 +336,7 @@ def test_groups_of_categories_are_named_by_their_values():
     assert pd.isna(names[2])
 
 
-@pytest.mark.parametrize("interval", ["none", "handbook"])
+@pytest.mark.parametrize("interval", ["none", "fixed_count"])
 def test_perfect_agreement_without_an_exact_bound_has_no_interval(interval):
     found = family(pairs([1, 2, 3, 4] * 10, [1, 2, 3, 4] * 10), interval=interval).loc["cohen_kappa"]
     assert (found.value, found.status, found.interval_method) == (1.0, "no_disagreement", "none")

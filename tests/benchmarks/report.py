@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import programme
 
-LEVELS = {1: "help", 2: "part", 3: "steady", 4: "lead"}
+LEVELS = {1: "support", 2: "part", 3: "reliable", 4: "adapts"}
 START = pd.Timestamp("2024-09-02")
 
 

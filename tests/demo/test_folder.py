@@ -46,13 +46,28 @@ def test_same_seed_same_bytes_other_seed_other_bytes(folder, tmp_path):
     assert content(tmp_path / "again") == content(folder)
     other = content(tmp_path / "other")
     alike = {name for name, text in content(folder).items() if other[name] == text}
-    assert alike == {"left_over_2025.csv", "mapping.toml", "policy.toml", "rubrics.csv", "study.toml"}
+    assert alike == {
+        "crosswalk.toml",
+        "left_over_2025.csv",
+        "mapping.toml",
+        "policy.toml",
+        "rubrics.csv",
+        "study.toml",
+    }
 
 
 def test_no_time_of_writing_in_the_workbook(folder):
     with zipfile.ZipFile(folder / "quillmoor_2023-24.xlsx") as book:
         assert {part.date_time[0] for part in book.infolist()} == {1980}
         assert b"2026-09-01T00:00:00Z" in book.read("docProps/core.xml")
+
+
+def test_the_workbook_names_no_program(folder):
+    with zipfile.ZipFile(folder / "quillmoor_2023-24.xlsx") as book:
+        told = b"".join(book.read(part) for part in book.namelist() if part.startswith("docProps/"))
+    assert b"TitlesOfParts" in told
+    for brand in (b"Excel", b"Microsoft", b"Application", b"XlsxWriter"):
+        assert brand not in told
 
 
 def test_workbook_keeps_text_as_text_and_dates_as_dates(folder):

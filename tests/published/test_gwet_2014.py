@@ -1,4 +1,4 @@
-"""Gwet (2014), Handbook of Inter-Rater Reliability: tables and the vignettes that work them [gwet_2014]."""
+"""Gwet (2014), Handbook of Inter-Rater Reliability: tables as printed and as others work them [gwet_2014]."""
 
 import pytest
 
@@ -31,7 +31,7 @@ def test_four_raters_with_missing_ratings(block, from_rows, weights):
         level="level",
         levels=[1, 2, 3, 4, 5],
         weights="identity" if weights == "unweighted" else weights,
-        interval="handbook",
+        interval="fixed_count",
     )
     for name, (pa, pe, value, se, low, high) in example["expected"][weights].items():
         if weights == "quadratic" and name == "percent":
@@ -111,7 +111,7 @@ def test_incomplete_pair_of_observers(block, from_rows):
         rater="rater",
         level="level",
         levels=range(5),
-        interval="handbook",
+        interval="fixed_count",
     )
     printed = {"krippendorff_alpha": (0.66489, 0.18007), "gwet_ac": (0.66144, 0.18396)}
     printed |= {"conger_kappa": (0.65714, 0.17943), "brennan_prediger": (0.65909, 0.18527)}
@@ -123,16 +123,17 @@ def test_incomplete_pair_of_observers(block, from_rows):
 
 @pytest.mark.parametrize("author", ["landis_koch", "altman", "fleiss"])
 def test_benchmarking(block, author):
-    """Cumulated probabilities of the bands, and the band that may be claimed, as printed."""
+    """Cumulated probabilities of the bands, and the band that is supported, as printed."""
     example = block("GWT-02")
     names = {"landis_koch": "landis_koch_1977", "altman": "altman_1991", "fleiss": "fleiss_1981"}
     found = benchmark(example["data"]["coeff"], example["data"]["se"], names[author])
-    assert found.p_at_least.tolist() == pytest.approx(
+    highest_first = found.iloc[::-1]  # as printed
+    assert highest_first.p_at_least.tolist() == pytest.approx(
         example["expected"][f"{author}_cum"], abs=HALF_OF_FIFTH_DIGIT
     )
-    assert [list(edges) for edges in zip(found.edge_low, found.edge_high, strict=True)] == example["data"][
-        "scales"
-    ][author]
+    assert [list(edges) for edges in zip(highest_first.edge_low, highest_first.edge_high, strict=True)] == (
+        example["data"]["scales"][author]
+    )
     printed = example["expected"]["reported_level_at_95"][author].lower()
-    words = {"intermediate to good": "fair to good"}  # the author's own words, where the package has others
-    assert found.index[found.claimed].tolist() == [words.get(printed, printed)]
+    words = {"intermediate to good": "fair to good"}  # the author's own words, where reprints have others
+    assert found.index[found.supported].tolist() == [words.get(printed, printed)]

@@ -1,6 +1,6 @@
 """Krippendorff (2011), Computing Krippendorff's alpha-reliability [krippendorff_2011].
 
-The four values of section C and the data of sections A and B are from memory; four libraries return
+The four values of section C and the data of sections A and B are from memory; general libraries return
 the former.
 """
 

@@ -1,6 +1,6 @@
 """Landis & Koch (1977), diagnoses of multiple sclerosis by two neurologists [landis_koch_1977].
 
-The data were read in a software package; the printed kappas .208 and .297 are from memory.
+The data were read in an open data set; the printed kappas .208 and .297 are from memory.
 """
 
 import pytest

@@ -1,6 +1,6 @@
 """Shrout & Fleiss (1979), six targets by four judges [shrout_fleiss_1979]; forms as in [mcgraw_wong_1996].
 
-Digits beyond the printed two were computed with psych and irr; so was Kendall's W.
+Digits beyond the printed two were computed in R; so was Kendall's W.
 """
 
 import numpy as np
@@ -54,7 +54,7 @@ def test_six_forms(block, ratings, name):
 
 
 def test_the_interval_of_the_mean_says_how_it_was_made(ratings):
-    """irr has .0394 to .9286 for this form; the limits here are those of one rating carried over."""
+    """Some have .0394 to .9286 for this form; the limits here are those of one rating carried over."""
     found = icc(ratings, **COLUMNS)
     assert found.loc["icc_a_k", "interval_method"] == "f_satterthwaite_spearman_brown"
 

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-LEVELS = ("help", "part", "steady", "lead")
+LEVELS = ("support", "part", "reliable", "adapts")
 CRITERIA = ("k7w2", "m3d9")
 
 TABLES = {
@@ -25,11 +25,11 @@ TABLES = {
     ],
     "ratings": [
         ["observation", "rater", "rater_role", "rubric", "rubric_version", "criterion", "level"],
-        ["V1", "M1", "mentor", "hearthside", "1", "k7w2", "steady"],
+        ["V1", "M1", "mentor", "hearthside", "1", "k7w2", "reliable"],
         ["V1", "M1", "mentor", "hearthside", "1", "m3d9", "not_observed"],
         ["V1", "S1", "supervisor", "hearthside", "1", "k7w2", "part"],
         ["V2", "S1", "supervisor", "hearthside", "1", "k7w2", ""],
-        ["V2", "S1", "supervisor", "hearthside", "1", "m3d9", "lead"],
+        ["V2", "S1", "supervisor", "hearthside", "1", "m3d9", "adapts"],
     ],
     "rubrics": [
         ["rubric", "version", "criterion", "level", "rank", "weight"],

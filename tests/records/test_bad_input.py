@@ -12,7 +12,9 @@ COLUMNS = "[source.columns]\n" + "".join(
     f'{name} = "{name}"\n'
     for name in ("observation", "rater", "rater_role", "rubric", "rubric_version", "criterion", "level")
 )
-SCALE = '[[scale]]\nrubric = "hearthside"\nversion = "1"\nlevels = ["help", "part", "steady", "lead"]\n'
+SCALE = (
+    '[[scale]]\nrubric = "hearthside"\nversion = "1"\nlevels = ["support", "part", "reliable", "adapts"]\n'
+)
 SCALE += 'criteria = ["k7w2", "m3d9"]\n'
 
 
@@ -249,7 +251,7 @@ MAPPINGS = {
         "no rubrics declare rubric 'fireside'.*hearthside 1",
     ),
     "scale lacks": ('[[scale]]\nrubric = "r"\n', "scale 1: lacks version, levels, criteria"),
-    "level twice": (SCALE.replace('"part"', '"help"'), "scale 1: levels names one twice"),
+    "level twice": (SCALE.replace('"part"', '"support"'), "scale 1: levels names one twice"),
     "labels": (SCALE + 'labels = ["a"]\n', "scale 1: 1 labels for 4 levels"),
 }
 

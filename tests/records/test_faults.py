@@ -110,11 +110,11 @@ CASES = {
     "no rater": (change("ratings", 2, "rater", ""), "ratings", 2, "rater", "", "required"),
     "undeclared level": (change("ratings", 2, "level", "3"), "ratings", 2, "level", "3", "declared_level"),
     "a level of other case": (
-        change("ratings", 2, "level", "Steady"),
+        change("ratings", 2, "level", "Reliable"),
         "ratings",
         2,
         "level",
-        "Steady",
+        "Reliable",
         "declared_level",
     ),
     "unknown criterion": (
@@ -146,7 +146,7 @@ CASES = {
         "ratings",
         2,
         "level",
-        "steady",
+        "reliable",
         "level_or_reason",
     ),
     "unknown lesson": (
@@ -210,9 +210,9 @@ def test_a_faulty_row_is_set_aside_with_its_place(programme, case):
 
 
 def test_the_nearest_declared_level_is_named(programme):
-    change("ratings", 2, "level", "stedy")(programme.tables)
+    change("ratings", 2, "level", "reliabel")(programme.tables)
     remedy = programme.write().load().problems["remedy"].iloc[0]
-    assert remedy == "Declared: help, part, steady, lead. Did you mean 'steady'?"
+    assert remedy == "Declared: support, part, reliable, adapts. Did you mean 'reliable'?"
 
 
 def test_every_fault_at_once(programme):
@@ -290,7 +290,7 @@ def test_ratings_that_differ_are_all_set_aside(programme):
 
 
 def test_ratings_that_are_alike_keep_the_first(programme):
-    add("ratings", *RATING, "m3d9", "lead")(programme.tables)
+    add("ratings", *RATING, "m3d9", "adapts")(programme.tables)
     records = programme.write().load()
     assert records.problems[["rule", "row", "effect"]].to_numpy().tolist() == [
         ["repeated_row", 7, "set_aside"]

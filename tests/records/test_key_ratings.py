@@ -5,7 +5,7 @@ import pytest
 from mentorstats.errors import MappingError
 
 HEAD = ["rater", "recording", "rubric", "rubric_version", "criterion", "level", "key_level", "date"]
-ROW = ["S1", "b2c3", "hearthside", "1", "k7w2", "steady", "part", "2025-08-20"]
+ROW = ["S1", "b2c3", "hearthside", "1", "k7w2", "reliable", "part", "2025-08-20"]
 
 
 def with_rows(programme, *rows):
@@ -23,7 +23,7 @@ def test_levels_are_ordered_and_a_gap_keeps_its_row(programme, kind):
     assert records.problems.empty
     found = records.key_ratings
     for name in ("level", "key_level"):
-        assert list(found[name].cat.categories) == ["help", "part", "steady", "lead"]
+        assert list(found[name].cat.categories) == ["support", "part", "reliable", "adapts"]
         assert found[name].cat.ordered
     assert found["level"].isna().tolist() == [False, True]
     assert str(found["date"].dtype) == "datetime64[us]"
@@ -32,8 +32,8 @@ def test_levels_are_ordered_and_a_gap_keeps_its_row(programme, kind):
 @pytest.mark.parametrize(
     ("change", "column", "rule", "effect"),
     [
-        ({"level": "stedy"}, "level", "declared_level", "set_aside"),
-        ({"key_level": "stedy"}, "key_level", "declared_level", "set_aside"),
+        ({"level": "reliabel"}, "level", "declared_level", "set_aside"),
+        ({"key_level": "reliabel"}, "key_level", "declared_level", "set_aside"),
         ({"key_level": ""}, "key_level", "required", "set_aside"),
         ({"criterion": "zz"}, "criterion", "declared_criterion", "set_aside"),
         ({"rubric_version": "9"}, "rubric_version", "declared_version", "set_aside"),

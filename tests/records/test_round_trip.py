@@ -13,11 +13,11 @@ from mentorstats.records import reload
 SETTINGS = settings(
     max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
-LEVELS = ("help", "part", "steady", "lead")
+LEVELS = ("support", "part", "reliable", "adapts")
 REASONS = ("not_observed", "not_applicable", "not_scored", "withheld")
 CRITERIA = ("k7w2", "m3d9", "p5f4")
 SCALE = (
-    '[[scale]]\nrubric = "hearthside"\nversion = "1"\nlevels = ["help", "part", "steady", "lead"]\n'
+    '[[scale]]\nrubric = "hearthside"\nversion = "1"\nlevels = ["support", "part", "reliable", "adapts"]\n'
     'criteria = ["k7w2", "m3d9", "p5f4"]\n'
 )
 CONSTANTS = '[source.constants]\nrubric = "hearthside"\nrubric_version = "1"\nrater_role = "other"\n'

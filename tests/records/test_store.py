@@ -184,4 +184,4 @@ def test_a_store_of_another_dictionary(programme, tmp_path):
 def test_levels_are_kept_where_there_is_no_rating(programme, tmp_path):
     programme.tables["ratings"] = programme.tables["ratings"][:1]
     programme.write().load().save(tmp_path)
-    assert list(reload(tmp_path).ratings["level"].cat.categories) == ["help", "part", "steady", "lead"]
+    assert list(reload(tmp_path).ratings["level"].cat.categories) == ["support", "part", "reliable", "adapts"]

@@ -20,10 +20,10 @@ rater_role = "mentor"
 k7w2 = "Says the aim"
 m3d9 = "Builds on before"
 [source.levels]
-"With much help" = "help"
+"With support" = "support"
 "In part" = "part"
-"Steadily" = "steady"
-"Carried on" = "lead"
+"Reliably" = "reliable"
+"Reliably, and adapts" = "adapts"
 [source.missing]
 "n/o" = "not_observed"
 "x" = "withheld"
@@ -52,16 +52,16 @@ candidate = "candidate"
 [[scale]]
 rubric = "hearthside"
 version = "1"
-levels = ["help", "part", "steady", "lead"]
-labels = ["With much help", "In part", "Steadily", "Carried on"]
+levels = ["support", "part", "reliable", "adapts"]
+labels = ["With support", "In part", "Reliably", "Reliably, and adapts"]
 criteria = ["k7w2", "m3d9"]
 """
 
 FORMS = [
     ["Mentors' forms, spring"],
     ["Visit no.", "Completed by", "Says the aim", "Builds on before", "Remarks"],
-    ["V1", "M1", "Steadily", "n/o", "fine"],
-    ["V2", "M2", None, "Carried on", None],
+    ["V1", "M1", "Reliably", "n/o", "fine"],
+    ["V2", "M2", None, "Reliably, and adapts", None],
     ["V1", "M3", "x", "Sometimes", None],
 ]
 LESSONS = [
@@ -82,10 +82,10 @@ def test_one_row_a_criterion_with_the_row_of_the_form(visits):
     records = visits.load()
     found = records.ratings[["observation", "rater", "criterion", "level", "missing_reason", "row"]]
     expected = [
-        ["V1", "M1", "k7w2", "steady", None, 3],
+        ["V1", "M1", "k7w2", "reliable", None, 3],
         ["V1", "M1", "m3d9", None, "not_observed", 3],
         ["V2", "M2", "k7w2", None, "not_scored", 4],
-        ["V2", "M2", "m3d9", "lead", None, 4],
+        ["V2", "M2", "m3d9", "adapts", None, 4],
         ["V1", "M3", "k7w2", None, "withheld", 5],
     ]
     assert found.astype(object).where(found.notna(), None).to_numpy().tolist() == expected
@@ -143,7 +143,7 @@ def test_iso_text_in_csv_is_read_only_where_the_mapping_says_so(programme):
 
 
 def test_the_long_form_may_use_labels_and_reasons_too(programme):
-    programme.tables["ratings"][1][6] = "Steadily"
+    programme.tables["ratings"][1][6] = "Reliably"
     programme.tables["ratings"][3][6] = "part"
     programme.tables["ratings"][2][6] = "nicht gesehen"
     programme.tables["ratings"][4][6] = "withheld"
@@ -156,14 +156,14 @@ def test_the_long_form_may_use_labels_and_reasons_too(programme):
     ]
     ratings = (
         '[[source]]\nfile = "rating*.csv"\ntable = "ratings"\n'
-        + 'levels = { "Steadily" = "steady" }\nmissing = { "nicht gesehen" = "not_observed" }\n'
+        + 'levels = { "Reliably" = "reliable" }\nmissing = { "nicht gesehen" = "not_observed" }\n'
         + "[source.columns]\n"
         + "".join(f'{field} = "{field}"\n' for field in programme.tables["ratings"][0])
     )
     records = programme.mapping("\n".join([*sources, ratings])).load()
     rows = records.ratings[records.ratings["file"] == "ratings.csv"]
     assert rows["level"].astype(object).where(rows["level"].notna(), None).tolist() == [
-        "steady", None, "part", None, "lead",
+        "reliable", None, "part", None, "adapts",
     ]  # fmt: skip
     assert rows["missing_reason"].dropna().tolist() == ["not_observed", "withheld"]
 
@@ -200,7 +200,8 @@ def test_repeats_that_the_mapping_expects_leave_one_notice(programme):
 def test_a_mapping_with_scales_only_leaves_files_as_they_are(programme):
     del programme.tables["rubrics"]
     programme.write().mapping(
-        '[[scale]]\nrubric = "hearthside"\nversion = "1"\nlevels = ["help", "part", "steady", "lead"]\n'
+        '[[scale]]\nrubric = "hearthside"\nversion = "1"\n'
+        'levels = ["support", "part", "reliable", "adapts"]\n'
         'criteria = ["k7w2", "m3d9"]\n'
     )
     records = programme.load()

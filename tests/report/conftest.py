@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
+from mentorstats.records import crosswalk
 from mentorstats.report import run, small_groups
 from mentorstats.report.render import form
 
-LEVELS = ("help", "part", "steady", "lead")
-LABELS = ("With much help", "In part", "Steadily", "Pupils carry it on")
+LEVELS = ("support", "part", "reliable", "adapts")
+LABELS = ("With support", "In part", "Reliably", "Reliably, and adapts")
 TITLES = {"k7w2": "Says what the lesson is for", "m3d9": "Builds on what pupils know and can do already"}
 CRITERIA = {"1": ("k7w2", "m3d9", "t5b1"), "2": ("k7w2", "r8x4")}
 
@@ -117,6 +118,7 @@ def records(table=None):
     """Stand in for ``Records``: what an analysis asks of it."""
     table = long() if table is None else table
     return SimpleNamespace(
+        tables={},
         require=lambda *names: None,
         long=lambda: table,
         rubrics=rubrics(),
@@ -124,6 +126,7 @@ def records(table=None):
         placements=placements(table),
         key_ratings=pd.DataFrame(),
         raters=None,
+        crosswalk=crosswalk.empty(),
         problems=problems(),
         sources=sources(len(table)),
     )

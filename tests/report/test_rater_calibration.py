@@ -8,9 +8,9 @@ import pytest
 from mentorstats import agreement
 from mentorstats.agreement.coefficients import by_version
 from mentorstats.caution import CAUTION
+from mentorstats.drawings.style import ACCENT
 from mentorstats.report import run, small_groups
 from mentorstats.report.columns import Kind
-from mentorstats.report.figures.drawing import ACCENT
 from mentorstats.report.model import Verdict
 
 KEYS = [
@@ -171,7 +171,7 @@ def test_dots_and_intervals_of_large_groups_are_drawn(pages):
 def test_one_level_everywhere_has_a_reason_and_no_kappa(make_long, make_records, report, rendered):
     table = make_long()
     table["rank"] = table["rank"].mask(table["rank"].notna(), 3)
-    table["level"] = table["level"].where(table["level"].isna(), "steady")
+    table["level"] = table["level"].where(table["level"].isna(), "reliable")
     made = report(make_records(table))
     assert set(section(made, "agreement").tables[0].data["kappa_status"]) == {"one_level_used"}
     assert "Every rating is the same level" in rendered(made)

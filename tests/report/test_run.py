@@ -21,7 +21,7 @@ def test_every_analysis_file_is_found_and_keeps_its_form():
 
 
 def test_an_unknown_analysis_names_those_there_are():
-    with pytest.raises(AnalysisError, match=r"no analysis 'x'.*rater-calibration"):
+    with pytest.raises(AnalysisError, match=r"no report 'x'.*rater-calibration"):
         run.find("x")
 
 

@@ -13,12 +13,12 @@ def test_different_labels_have_different_addresses():
 
 
 def test_levels_are_called_what_all_criteria_call_them(declared):
-    assert wording.level_labels(declared, "hearthside", "1")[1] == "With much help"
+    assert wording.level_labels(declared, "hearthside", "1")[1] == "With support"
     own = declared.assign(label=declared["label"] + declared["criterion"])
-    assert wording.level_labels(own, "hearthside", "1")[1] == "help"
+    assert wording.level_labels(own, "hearthside", "1")[1] == "support"
     neither = own.assign(level=own["label"])
     assert wording.level_labels(neither, "hearthside", "1")[1] == "Level 1"
-    assert wording.level_labels(declared.assign(label=pd.NA), "hearthside", "2")[4] == "lead"
+    assert wording.level_labels(declared.assign(label=pd.NA), "hearthside", "2")[4] == "adapts"
 
 
 def test_a_rank_that_no_level_has_keeps_its_place(declared):

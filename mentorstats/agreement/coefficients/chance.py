@@ -62,8 +62,8 @@ def observed(table: Tabulation, w: Array) -> Share:
     return Share(p_a, np.where(table.pairable, a - p_a, 0.0) / n)
 
 
-def observed_handbook(table: Tabulation, w: Array, p_e: float) -> Share:
-    """Observed agreement, with the influence as the Handbook prints it.
+def observed_fixed_count(table: Tabulation, w: Array, p_e: float) -> Share:
+    """Observed agreement, with the influence as the source prints it [gwet_2014].
 
     It takes the number of units with two ratings as fixed, where `observed` lets it vary; the two
     agree when every unit has two ratings or more. Source: [gwet_2014], chapter 5.
@@ -138,7 +138,7 @@ def beyond_chance(agreed: Share, chance: Share) -> Coefficient:
     return Coefficient(kappa, p_a, p_e, influence)
 
 
-def alpha(table: Tabulation, w: Array | None, *, handbook: bool = False) -> Coefficient:
+def alpha(table: Tabulation, w: Array | None, *, fixed_count: bool = False) -> Coefficient:
     """Krippendorff's alpha over the pairable ratings, with his small-sample term.
 
     Parameters
@@ -148,8 +148,8 @@ def alpha(table: Tabulation, w: Array | None, *, handbook: bool = False) -> Coef
     w : array (q, q) or None
         Agreement weights of the metric; None for the ordinal metric, which the level shares of
         the data define and whose change enters the influence.
-    handbook
-        Whether the influence is centred at the corrected share, as the Handbook's figures are.
+    fixed_count
+        Whether the influence is centred at the corrected share, as the figures of [gwet_2014] are.
 
     Notes
     -----
@@ -163,7 +163,7 @@ def alpha(table: Tabulation, w: Array | None, *, handbook: bool = False) -> Coef
     credit = agreements(table, metric) * r
     p_a, p_e = float(table.units @ credit / n), float(pi @ metric @ pi)
     corrected = (1 - 1 / n) * p_a + 1 / n
-    centre = corrected if handbook else p_a
+    centre = corrected if fixed_count else p_a
     plain = beyond_chance(
         Share(p_a, (credit - centre * r) / n + (centre - p_a) / table.units.sum()),
         Share(p_e, 2 * (table.counts @ (metric @ pi) - p_e * r) / n),

@@ -82,7 +82,7 @@ def coefficients(
         in several groups is another unit in each.
     interval
         ``auto`` is ``linearised_z``: linearised variance between clusters, Student's t, on Fisher's
-        z. ``bca`` and ``percentile`` resample clusters. ``handbook`` reproduces [gwet_2014] for
+        z. ``bca`` and ``percentile`` resample clusters. ``fixed_count`` reproduces [gwet_2014] for
         units without clusters: plain scale, cut at 1, and a variance that takes the number of
         units with two ratings as fixed, which is too large where many units have one.
     replicates, seed
@@ -132,9 +132,9 @@ def coefficients(
     )
     to = scope.of_columns(ratings, coded.clustered_by, names(rater))
     asked = Asked(coded.levels, weights, interval, replicates, confidence, seed, to)
-    if interval == "handbook" and (cluster is not None or unit_weights is not None):
+    if interval == "fixed_count" and (cluster is not None or unit_weights is not None):
         raise ArgumentError(
-            "interval 'handbook' knows no clusters and no unit weights", remedy="Use 'auto' with them."
+            "interval 'fixed_count' knows no clusters and no unit weights", remedy="Use 'auto' with them."
         )
     if coded.cluster is not None:
         _refuse_crossed(coded.cluster, interval)
@@ -315,7 +315,7 @@ def estimate(
     ``left_out`` counts the rows that did not enter; ``drawn`` holds the member's replicates, where the
     interval is made of them.
     """
-    found = kind.compute(table, asked.interval == "handbook")
+    found = kind.compute(table, asked.interval == "fixed_count")
     n_clusters = table.n_clusters()
     bare = _bare(kind, table, left_out)
     bare = replace(bare, n_clusters=n_clusters, p_observed=found.observed, p_expected=found.expected)
@@ -357,7 +357,7 @@ def _degenerate(kind: Kind, table: Tabulation, found: Coefficient) -> tuple[Stat
 
 def _factor(table: Tabulation, asked: Asked) -> float | None:
     """Small-sample factor of the variance where it is not c / (c - 1)."""
-    if asked.interval == "handbook":
+    if asked.interval == "fixed_count":
         n = float(table.units.sum())
         return n / (n - 1)
     return 1.0 if not table.clusters and table.n_raters == 2 else None
@@ -374,7 +374,7 @@ def _interval(
 ) -> intervals.Interval:
     if found.observed > 1 - _EPS:
         return _none_seen(kind, table, found, n_clusters, asked)
-    refused = None if asked.interval in ("none", "handbook") else intervals.too_few(n_clusters)
+    refused = None if asked.interval in ("none", "fixed_count") else intervals.too_few(n_clusters)
     if refused is not None:
         return refused
     if se < _EPS or found.value >= 1:
@@ -384,8 +384,8 @@ def _interval(
         )
     if asked.interval == "none":
         return intervals.Interval()
-    if asked.interval == "handbook":
-        return intervals.handbook(found.value, se, int(table.units.sum()), asked.confidence)
+    if asked.interval == "fixed_count":
+        return intervals.fixed_count(found.value, se, int(table.units.sum()), asked.confidence)
     if drawn is not None and asked.interval == "bca":
         made = resample.bca(found.value, drawn, table.skewness(found.influence), asked.confidence)
         status, note = intervals.clusters_status(n_clusters)
@@ -403,7 +403,7 @@ def _none_seen(
     kind: Kind, table: Tabulation, found: Coefficient, n_clusters: int, asked: Asked
 ) -> intervals.Interval:
     """Exact bound where every pair agrees, if one is asked for and holds."""
-    if asked.interval in ("none", "handbook"):
+    if asked.interval in ("none", "fixed_count"):
         return intervals.none_seen()
     if kind.least_weight < 0:
         return intervals.none_seen("There is no exact bound where a disagreement can weigh less than 0.")

@@ -62,13 +62,13 @@ def _linearised_log(value: float, se: float, n_clusters: int, confidence: float)
     return Interval(float(low), float(high), "linearised_log", *clusters_status(n_clusters))
 
 
-def handbook(value: float, se: float, n_units: int, confidence: float) -> Interval:
-    """Student's t interval on the plain scale, cut at 1, as the Handbook prints it.
+def fixed_count(value: float, se: float, n_units: int, confidence: float) -> Interval:
+    """Student's t interval on the plain scale, cut at 1, as [gwet_2014] prints it.
 
     Source: [gwet_2014], chapter 5.
     """
     half = stats.t.ppf((1 + confidence) / 2, n_units - 1) * se
-    return Interval(value - half, min(value + half, 1.0), "handbook")
+    return Interval(value - half, min(value + half, 1.0), "fixed_count")
 
 
 def none_seen(why: str = "") -> Interval:

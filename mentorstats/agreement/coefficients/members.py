@@ -18,7 +18,7 @@ from mentorstats.errors import ArgumentError
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
-INTERVALS = ("auto", "linearised_z", "bca", "percentile", "handbook", "none")
+INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +108,7 @@ def kinds(asked: Asked, n_raters: int) -> list[Kind]:
     alpha = Kind(
         "krippendorff_alpha",
         "krippendorff_2011",
-        lambda table, book: family.alpha(table, metric, handbook=book),
+        lambda table, book: family.alpha(table, metric, fixed_count=book),
         paired=True,
         note=note,
         least_weight=0.0 if metric is None else float(metric.min()),
@@ -141,7 +141,7 @@ def _beyond(
 ) -> Callable[[Tabulation, bool], Coefficient]:
     def compute(table: Tabulation, book: bool) -> Coefficient:
         expected = chance(table, w)
-        agreed = family.observed_handbook(table, w, expected.value) if book else family.observed(table, w)
+        agreed = family.observed_fixed_count(table, w, expected.value) if book else family.observed(table, w)
         return family.beyond_chance(agreed, expected)
 
     return compute
@@ -149,7 +149,7 @@ def _beyond(
 
 def _share(w: Array) -> Callable[[Tabulation, bool], Coefficient]:
     def compute(table: Tabulation, book: bool) -> Coefficient:
-        agreed = family.observed_handbook(table, w, 0.0) if book else family.observed(table, w)
+        agreed = family.observed_fixed_count(table, w, 0.0) if book else family.observed(table, w)
         return Coefficient(
             agreed.value, agreed.value, family.chance_by_rater(table, w).value, agreed.influence
         )

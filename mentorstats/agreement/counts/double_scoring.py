@@ -9,6 +9,7 @@ import pandas as pd
 from mentorstats.agreement.counts.double_scores import by_rater, over_raters
 from mentorstats.agreement.counts.flow import checks
 from mentorstats.agreement.counts.pairing import ROLES
+from mentorstats.printed import Shown
 
 
 def lessons(long: pd.DataFrame, *, roles: tuple[str, str] = ROLES) -> pd.DataFrame:
@@ -55,8 +56,8 @@ def double_scoring(rated: pd.DataFrame, *, by: str | None = None) -> pd.DataFram
     return counted.assign(value=counted["n_double_scored"] / counted["n_lessons"])
 
 
-@dataclass(frozen=True, eq=False)
-class DoubleScoring:
+@dataclass(frozen=True, eq=False, repr=False)
+class DoubleScoring(Shown):
     """Counts of double-scored lessons.
 
     Attributes
@@ -67,6 +68,8 @@ class DoubleScoring:
     over_raters
         From `double_scores.over_raters`.
     """
+
+    about_people = True
 
     total: pd.DataFrame
     by_cohort: pd.DataFrame

@@ -10,13 +10,14 @@ from mentorstats.agreement.counts.pairing import VERSION, each_criterion
 from mentorstats.agreement.reading.words import benchmark, paradox, read_against
 from mentorstats.bands import Scale, scale
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 KAPPA = "cohen_kappa"
 WORDS, PROBABILITY = "agreement_words", "agreement_words_probability"
 
 
-@dataclass(frozen=True, eq=False)
-class Words:
+@dataclass(frozen=True, eq=False, repr=False)
+class Words(Shown):
     """Weighted kappa of each group in the words that the policy chose.
 
     Attributes
@@ -26,7 +27,7 @@ class Words:
     read
         From `read_against`, indexed by the groups, with n_units, n_clusters and status.
     bands
-        From `benchmark`, indexed by the groups and band, best first; groups without a standard error
+        From `benchmark`, indexed by the groups and band, lowest first; groups without a standard error
         have no rows.
     """
 

@@ -23,7 +23,7 @@ _METHODS = {
     "linearised_log": "linearised variance between clusters, Student's t, on the logarithm of 1 − value",
     "bca": "bias-corrected and accelerated bootstrap over clusters",
     "percentile": "percentile bootstrap over clusters",
-    "handbook": "linearised variance, Student's t, on the plain scale",
+    "fixed_count": "linearised variance, Student's t, on the plain scale",
     "clopper_pearson": "exact binomial bound, no disagreement having been seen",
     "none": "no interval",
 }

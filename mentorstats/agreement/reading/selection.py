@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
+from scipy import stats
 
 from mentorstats.agreement.coefficients.by_version import side_by_side
 from mentorstats.agreement.counts.double_scores import lesson_table
@@ -20,15 +21,18 @@ from mentorstats.agreement.reading.balance import (
 )
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 RULE = "likeness_difference"
 BACKGROUND = ("cohort", "site", "licensure_area", "grade_band", "week", "visit_mode", "purpose")
 LEVEL = "level_given"  # by whoever rated the lesson, so that every lesson has it
 WEIGHTED, ALIKE = "weighted", "weighted_lessons_alike"
 
+_SELDOM = 0.95  # share of drawings by lot in which no line passes the limit
 
-@dataclass(frozen=True, eq=False)
-class Selection:
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Selection(Shown):
     """What sets double-scored lessons apart, and agreement with and without allowing for it.
 
     Attributes
@@ -37,7 +41,8 @@ class Selection:
         From `likeness`, with ``value_weighted``, the difference that is left with the weights (NaN
         without), and ``n_candidates`` of the category, or with a number.
     by_chance
-        Standardised difference that one line in twenty exceeds where lessons are drawn by lot.
+        Standardised difference that the largest of all lines exceeds once in twenty times where lessons are
+        drawn by lot [sidak_1967].
     n_beyond, n_compared
         Lines whose difference does not meet the rule, of those that have one or on which the two sides
         have nothing in common.
@@ -91,9 +96,9 @@ def compare(
     lessons = lessons.assign(**{LEVEL: lessons[levels].mean(axis=1)})
     found = likeness(lessons, [*background, *levels])
     sizes = [int(lessons["double_scored"].sum()), int((~lessons["double_scored"]).sum())]
-    by_chance = 1.96 * math.sqrt(1 / sizes[0] + 1 / sizes[1]) if all(sizes) else math.nan
     known = found["value"].dropna()
     parted = int((found["status"] == Status.NO_SPREAD.value).sum())
+    by_chance = largest_by_chance(sizes[0], sizes[1], len(known) + parted)
     beyond = parted + int((~known.abs().map(rules.rule(RULE).met)).sum())
     weights = inverse_probability_weights(lessons, [*background, LEVEL]) if beyond else None
     found["n_candidates"] = [_people(lessons, *map(str, line)) for line in found.index]
@@ -101,6 +106,18 @@ def compare(
     agreement = _agreement(pairs, rubrics, weights, rules.value("confidence"))
     people = int(lessons.loc[lessons["double_scored"], "candidate"].nunique())
     return Selection(found, by_chance, beyond, len(known) + parted, people, weights, agreement)
+
+
+def largest_by_chance(n_double_scored: int, n_single_scored: int, n_lines: int) -> float:
+    """Largest of several standardised differences, exceeded once in twenty times by lessons drawn by lot.
+
+    By Šidák's inequality [sidak_1967]: lines that hang together exceed it less often. NaN where one side has
+    no lesson or nothing is compared.
+    """
+    if not (n_double_scored and n_single_scored and n_lines):
+        return math.nan
+    one = 0.5 + 0.5 * _SELDOM ** (1 / n_lines)
+    return float(stats.norm.ppf(one)) * math.sqrt(1 / n_double_scored + 1 / n_single_scored)
 
 
 def _people(lessons: pd.DataFrame, column: str, category: str) -> int:

@@ -1,6 +1,6 @@
 """What does a coefficient mean in words, and is it a low kappa where nearly everything agrees?
 
-Words come from scales with an author, and are read off the interval. Which of them may be claimed is
+Words come from scales with an author, and are read off the interval. Which of them is supported is
 a probability, by benchmarking. A high percent with a low kappa is laid open: how unevenly the levels
 are used, how far the raters' use of them differs, and what blind raters would reach.
 """
@@ -53,7 +53,7 @@ def read_against(
     scale
         Name of a scale in data_dictionary/bands/, or a `Scale` of one's own.
     probability
-        With which ``band_assured`` is claimed (`benchmark`); given where there is a standard error.
+        With which ``band_assured`` is supported (`benchmark`); given where there is a standard error.
 
     Returns
     -------
@@ -126,7 +126,7 @@ def _remark(name: str, words: Scale) -> tuple[str]:
 
 @entry()
 def benchmark(value: float, se: float, scale: str | Scale, *, probability: float = 0.95) -> pd.DataFrame:
-    """Say which band may be claimed, allowing for the error of the estimate.
+    """Say which band is supported, allowing for the error of the estimate.
 
     Parameters
     ----------
@@ -135,13 +135,13 @@ def benchmark(value: float, se: float, scale: str | Scale, *, probability: float
     scale
         Name of a scale in data_dictionary/bands/, or a `Scale` of one's own.
     probability
-        That the coefficient lies in the claimed band or a higher one.
+        That the coefficient lies in the supported band or a higher one.
 
     Returns
     -------
     DataFrame
-        Indexed by band, best first: edge_low, edge_high, ``probability`` of the band, ``p_at_least``
-        (of it or a higher one), ``claimed`` (the best band whose ``p_at_least`` reaches
+        Indexed by band, lowest first: edge_low, edge_high, ``probability`` of the band, ``p_at_least``
+        (of it or a higher one), ``supported`` (the highest band whose ``p_at_least`` reaches
         ``probability``), scale, reference.
 
     Raises
@@ -165,19 +165,19 @@ def benchmark(value: float, se: float, scale: str | Scale, *, probability: float
         )
     if not 0 < probability < 1:
         raise ArgumentError(f"probability is {probability}", allowed="a fraction between 0 and 1")
-    shares = _memberships(value, se, words)[::-1]
-    claimed = _assured(value, se, words, probability)
+    shares = _memberships(value, se, words)
+    supported = _assured(value, se, words, probability)
     return pd.DataFrame(
         {
-            "edge_low": words.edges[-2::-1],
-            "edge_high": words.edges[:0:-1],
+            "edge_low": words.edges[:-1],
+            "edge_high": words.edges[1:],
             "probability": shares,
-            "p_at_least": np.cumsum(shares),
-            "claimed": [label == words.labels[claimed] for label in words.labels[::-1]],
+            "p_at_least": _at_least(shares),
+            "supported": [place == supported for place in range(len(words.labels))],
             "scale": words.author,
             "reference": "gwet_2014",
         },
-        index=pd.Index(words.labels[::-1], name="band", dtype="str"),
+        index=pd.Index(words.labels, name="band", dtype="str"),
     )
 
 
@@ -193,10 +193,14 @@ def _memberships(value: float, se: float, words: Scale) -> npt.NDArray[np.float6
 
 
 def _assured(value: float, se: float, words: Scale, probability: float) -> int:
-    """Position of the best band whose cumulated probability reaches ``probability``."""
-    at_least = np.cumsum(_memberships(value, se, words)[::-1])
-    reached = int(np.argmax(at_least >= probability)) if at_least[-1] >= probability else len(at_least) - 1
-    return len(words.labels) - 1 - reached
+    """Position of the highest band for which it or a higher one has at least that probability."""
+    reached = np.flatnonzero(_at_least(_memberships(value, se, words)) >= probability)
+    return int(reached[-1]) if len(reached) else 0
+
+
+def _at_least(shares: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Probability of each band or a higher one, summed from the highest down."""
+    return np.cumsum(shares[::-1])[::-1]
 
 
 @entry(named=True)

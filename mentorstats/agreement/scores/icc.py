@@ -92,8 +92,8 @@ def icc(
     Points, F and limits of the one-way and consistency forms: [shrout_fleiss_1979], exact for normal
     scores (``f_exact``). Limits of ``icc_a_1``: [mcgraw_wong_1996], Table 7, with Satterthwaite's
     degrees of freedom (``f_satterthwaite``). Limits of ``icc_a_k`` are those of ``icc_a_1`` carried
-    over by the formula of Spearman and Brown (``f_satterthwaite_spearman_brown``), as psych and
-    pingouin have them; irr computes degrees of freedom of its own and differs.
+    over by the formula of Spearman and Brown (``f_satterthwaite_spearman_brown``), as
+    pingouin has them; with degrees of freedom of their own they would differ.
     """
     if not 0 < confidence < 1:
         raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")

@@ -18,6 +18,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
 METHOD = "generalised_monte_carlo"
+_LEAST = 1e-30  # degrees of freedom, and share of its expectation that a mean square may have
 MOST = 3000  # columns of a design for which dense matrices of that size take seconds
 
 
@@ -28,7 +29,7 @@ class Design:
     Attributes
     ----------
     unit : integer array (n,)
-        The grouping with the most members; it is eliminated first, so it may be large.
+        The units that were rated.
     others
         Codes (n,) of the other groupings with a variance.
     fixed
@@ -49,7 +50,18 @@ class Design:
     @property
     def feasible(self) -> bool:
         """Whether its information can be computed in seconds."""
-        return sum(self.sizes()) <= MOST
+        return sum(self.arranged()[0].sizes()) <= MOST
+
+    def arranged(self) -> tuple[Design, Codes]:
+        """The same with the grouping of most members in the place of the unit, where it is eliminated first.
+
+        Also which of the variances stands at each place then; the residual's stays last.
+        """
+        groupings = (self.unit, *self.others)
+        largest = int(np.argmax([codes.max(initial=0) for codes in groupings]))
+        order = [largest, *(i for i in range(len(groupings)) if i != largest)]
+        first, *rest = (groupings[i] for i in order)
+        return Design(first, tuple(rest), self.fixed), np.array([*order, len(groupings)], dtype=np.intp)
 
     def sizes(self) -> list[int]:
         """Columns of the fixed part and of each of ``others``."""
@@ -73,6 +85,8 @@ def information(design: Design, variances: Array) -> Array:
         Of the unit, of each of ``others``, of the residual; the residual above zero, the others zero or
         more.
     """
+    design, order = design.arranged()
+    variances = variances[order]
     norms, traces, freedom = _traces(design, variances[:-1], float(variances[-1]))
     residual, grouped = variances[-1], variances[:-1]
     # P V P = P gives what concerns the residual: σ²_e tr(P V_i P) = tr(P V_i) − Σ_j σ²_j tr(P V_i P V_j).
@@ -80,7 +94,8 @@ def information(design: Design, variances: Array) -> Array:
     trace = (freedom - grouped @ traces) / residual
     square = (trace - grouped @ through) / residual
     whole = np.block([[norms, through[:, None]], [through[None, :], np.array([[square]])]])
-    return np.asarray(whole / 2)
+    back = np.argsort(order)
+    return np.asarray(whole[np.ix_(back, back)] / 2)
 
 
 def _traces(design: Design, grouped: Array, residual: float) -> tuple[Array, Array, int]:
@@ -168,6 +183,8 @@ def polished(design: Design, variances: Array, score: Array) -> Array:
 
 def _squares(design: Design, variances: Array, score: Array) -> Array:
     """Quadratic forms y'P V_i P y for each variance (c + 2,), none zero."""
+    design, order = design.arranged()
+    variances = variances[order]
     columns, sizes = design.columns(), design.sizes()
     residual = variances[-1]
     counts = np.bincount(design.unit)
@@ -186,7 +203,7 @@ def _squares(design: Design, variances: Array, score: Array) -> Array:
     left = inverse(y - columns @ (middle @ (columns.T @ inverse(y))))  # Py
     groupings = (design.unit, *design.others)
     sums = [np.bincount(codes, weights=left) for codes in groupings]
-    return np.array([*(float(of @ of) for of in sums), float(left @ left)])
+    return np.array([*(float(of @ of) for of in sums), float(left @ left)])[np.argsort(order)]
 
 
 def draws(design: Design, variances: Array, n: int, generator: np.random.Generator) -> Array:
@@ -215,8 +232,10 @@ def draws(design: Design, variances: Array, n: int, generator: np.random.Generat
     weights = _uncorrelated(covariance)
     combined = weights @ estimate
     spread = np.einsum("ij,jk,ik->i", weights, covariance, weights)
-    df = 2 * combined**2 / spread
-    expected = combined * df / stats.chi2.rvs(df, size=(n, len(df)), random_state=generator)
+    known = spread > 0
+    df = np.maximum(2 * combined**2 / np.where(known, spread, np.inf), _LEAST)
+    chance = stats.chi2.rvs(df, size=(n, len(df)), random_state=generator)
+    expected = combined * df / np.maximum(chance, _LEAST * df)
     found = np.empty_like(expected)
     for i in range(len(df)):
         found[:, i] = np.maximum(expected[:, i] - found[:, :i] @ weights[i, :i], 0.0)

@@ -11,6 +11,8 @@ from scipy.stats import t
 
 Floats = NDArray[np.float64]
 
+_ROUNDED = 1e-12  # of squares: an expectation below it is what rounding left of a chance of zero
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -82,6 +84,15 @@ def mean_square_ratio(observed: Floats, drawn: Floats, confidence: float, *, roo
         )
         se = (high - low) / (2 * t.ppf(0.5 + confidence / 2, n - 1))
     return Ratio(middle**3, value, se, low, high, p)
+
+
+def over_expected(squares: Floats, expected: Floats) -> Floats:
+    """Squares over their expectation; 1 where neither can differ from zero, so nothing unexpected is seen.
+
+    NaN where a level came whose chance rounds to zero: by how much it surprises cannot be said.
+    """
+    alike = np.where((squares == 0) & (expected == 0), 1.0, np.nan)
+    return np.asarray(np.divide(squares, expected, out=alike, where=expected > _ROUNDED * squares))
 
 
 def adding(group: NDArray[np.int64], n_groups: int) -> sparse.csr_array:

@@ -27,24 +27,23 @@ from mentorstats.calibration.base.rows import (
     highest,
     used_rows,
 )
-from mentorstats.calibration.base.step import NOTHING, Step
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError, ModelError, need_columns
+from mentorstats.errors import ModelError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit, fit
-from mentorstats.mixed.algebra.covariance import scaled_inverse
 from mentorstats.mixed.engines.joint import Joint
-from mentorstats.mixed.engines.links import BEYOND, Pieces, pieces
 from mentorstats.mixed.engines.model import Model
+from mentorstats.mixed.local.expansion import Expansion
+from mentorstats.mixed.local.score_test import Columns, Step, shifts, step
 from mentorstats.mixed.tables.levels_scale import Places, level_shares
+from mentorstats.printed import Printed, Shown, counted, counts
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Columns = sparse.csr_array | NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Base:
+@dataclass(frozen=True, repr=False)
+class Base(Shown):
     """The base fit with what each rating says about the linear predictor.
 
     Attributes
@@ -68,6 +67,31 @@ class Base:
             return self.fit.notes
         return (*self.fit.notes, f"{missing} ratings of lessons without a week stand at the mean week.")
 
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how it was fitted."""
+        return self.fit.references
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        people = self.rows.drop_duplicates(["rater", "rater_role"])["rater_role"].astype("str").value_counts()
+        members = [
+            *((int(n), str(role)) for role, n in people.items()),
+            (int(self.rows["candidate"].nunique()), "candidate"),
+            (int(self.rows["observation"].nunique()), "lesson"),
+        ]
+        return Printed(
+            title="Base model of all independent ratings",
+            facts=(
+                f"{counted(len(self.rows), 'rating')} by {counts(members)}",
+                f"status {self.status}" + (f": {self.status_note}" if self.status_note else ""),
+            ),
+            notes=self.notes,
+            ask=("severity(base)", "separation(…)", "drift(…)", "halo(base)", ".fit"),
+            people=True,
+        )
+
     # What a rating is expected to be ---------------------------------------------------------------
 
     @property
@@ -77,16 +101,18 @@ class Base:
 
     @cached_property
     def _told(self) -> tuple[Status, str]:
-        if not has_value(self.fit.status) or any(m.name == "rater" for m in self.model.members):
+        held = {members.name for members in self.model.members}
+        absent = [name for name in ("rater", "candidate") if name not in held]
+        if not has_value(self.fit.status) or not absent:
             return self.fit.status, self.fit.status_note
-        verdict = self.model.screening.groupings.get("rater")
+        verdict = self.model.screening.groupings.get(absent[0])
         if verdict is not None and not has_value(verdict.status):
             return verdict.status, verdict.note
-        return Status.NOT_IDENTIFIED, verdict.note if verdict else "The fit holds no raters."
+        return Status.NOT_IDENTIFIED, verdict.note if verdict else f"The fit holds no {absent[0]}s."
 
     @property
     def status(self) -> Status:
-        """Status of the fit, or of the raters where the fit could not hold them.
+        """Status of the fit, or of raters or candidates where the fit could not hold them.
 
         Nothing else here works unless it has a value.
         """
@@ -98,33 +124,24 @@ class Base:
         return self._told[1]
 
     @cached_property
+    def at(self) -> Expansion:
+        """The fit expanded about its optimum; further columns are added to it by `score_test.step`."""
+        return Expansion(self.model)
+
+    @property
     def joint(self) -> Joint:
         """All effects and the covariance of their errors, the variances held."""
-        engine = self.model.levels
-        problem, state = engine.problem, engine.state
-        factors = state.factors  # zeros lifted, as in the factorisation
-        b = engine.triangles.spread(factors, state.u[:, None], transposed=False)[:, 0]
-        covariance = scaled_inverse(state.conditional)
-        sizes, beta = engine.triangles.sizes, state.psi[problem.q :]
-        return Joint(sizes, factors, state.factor, state.cross, beta, covariance, 1.0, b)
+        return self.at.joint
 
-    @cached_property
+    @property
     def random_columns(self) -> sparse.csr_array:
         """Z, (n, N)."""
-        blocks = []
-        for t, members in enumerate(self.model.members):
-            k = members.k
-            column = (self.model.rows.codes[t][:, None] * k + np.arange(k)).ravel()
-            row = np.repeat(np.arange(len(self.rows)), k)
-            values = self.model.rows.values[t].ravel()
-            blocks.append(sparse.csr_array((values, (row, column)), shape=(len(self.rows), members.m * k)))
-        return sparse.csr_array(sparse.hstack(blocks, format="csr"))
+        return self.at.random_columns
 
-    @cached_property
+    @property
     def predictor(self) -> Floats:
         """Linear predictor of each rating given the shrunken effects, (n,)."""
-        _, _, beta, _ = self._parameters
-        return np.asarray(self.model.rows.fixed @ beta + self.random_columns @ self.joint.b)
+        return self.at.predictor
 
     @cached_property
     def shares(self) -> Floats:
@@ -133,7 +150,7 @@ class Base:
 
     def shares_at(self, predictor: Floats, measure: Ints) -> Floats:
         """Probability of each level at linear predictors, (r, levels); ``measure`` numbers the cut-points."""
-        tau = self._parameters[1]
+        tau = self.at.parameters[1]
         at = Places(np.zeros((len(predictor), 0)), np.zeros((len(predictor), 0)), measure, ())
         one = np.ones(len(predictor))
         return level_shares(self.model, at, tau, predictor, one, np.zeros(len(predictor)))
@@ -157,52 +174,12 @@ class Base:
     def _scale(self) -> Floats:
         return np.arange(1.0, len(self.model.found.levels) + 1)
 
-    @cached_property
-    def _parameters(self) -> tuple[Floats, Floats, Floats, Floats]:
-        engine = self.model.levels
-        return engine.problem.split(np.concatenate([engine.theta, self.joint.beta]))
-
     # What a rating says ----------------------------------------------------------------------------
 
-    @cached_property
-    def score(self) -> Floats:
-        """Slope of the approximated log-likelihood towards a shift of each rating's predictor, (n,).
-
-        That of Laplace's approximation, whose second part moves with the predictor too; without it
-        one-step estimates of fixed columns would be off by a fraction of their errors.
-        """
-        return self.model.levels.state.shift
-
-    @cached_property
+    @property
     def information(self) -> Floats:
         """Minus the second derivative of each rating's log-probability by its linear predictor, (n,)."""
-        return np.asarray(-self._pieces.ss)
-
-    @cached_property
-    def _edges(self) -> tuple[Ints, Ints]:
-        cut, level = self.model.levels.problem.cut, self.model.rows.response.astype(np.int64)
-        group = self.model.rows.threshold_group
-        return cut.upper[group, level], cut.lower[group, level]
-
-    @cached_property
-    def _pieces(self) -> Pieces:
-        edges = np.append(self._parameters[1], 0.0)
-        up, low = self._edges
-        upper = np.where(up < 0, BEYOND, edges[up] - self.predictor)
-        lower = np.where(low < 0, -BEYOND, edges[low] - self.predictor)
-        return pieces(self.model.declared.link, upper, lower)
-
-    def fixed_information(self, columns: sparse.csr_array) -> Floats:
-        """Minus the mixed second derivatives by columns and by the fixed parameters, (q, p)."""
-        up, low = self._edges
-        n, cuts = len(self.rows), len(self._parameters[1])
-        by_cut = np.zeros((columns.shape[1], cuts))
-        for at, slope in ((up, self._pieces.s_upper), (low, self._pieces.s_lower)):
-            inside = np.flatnonzero(at >= 0)
-            choose = sparse.csr_array((slope[inside], (inside, at[inside])), shape=(n, cuts))
-            by_cut += (columns.T @ choose).toarray()
-        slopes = columns.T @ (self.information[:, None] * self.model.rows.fixed)
-        return np.concatenate([by_cut, np.asarray(slopes)], axis=1)
+        return self.at.information
 
     def one_step(self, columns: Columns) -> Step:
         """Add columns to the linear predictor by one Newton step [rao_1948].
@@ -218,33 +195,7 @@ class Base:
             The information is what is left when all effects in the fit, each with its variance, and all
             fixed parameters may move too; the variances are held.
         """
-        x = sparse.csr_array(columns)
-        if x.shape[0] != len(self.rows):
-            raise ArgumentError(
-                f"{x.shape[0]} rows of columns", allowed=f"{len(self.rows)}, those of the fit"
-            )
-        weighted = sparse.csr_array(x.multiply(self.information[:, None]))
-        total = (x.T @ weighted).toarray()
-        before, mixed, joint = np.diagonal(total).copy(), self.fixed_information(x), self.joint
-        if joint.factor is not None:
-            cross = (self.random_columns.T @ weighted).toarray()
-            cross = np.concatenate(
-                [
-                    (factor.T @ cross[part].reshape(m, k, -1)).reshape(m * k, -1)
-                    for (m, k), factor, part in self._parts()
-                ]
-            )
-            half = joint.factor.half(np.ascontiguousarray(cross))
-            total = total - half.T @ half
-            mixed = mixed - cross.T @ joint.lifted
-        total = total - mixed @ joint.covariance @ mixed.T
-        some = np.diagonal(total) > NOTHING * before
-        total = np.where(some[:, None] & some[None, :], (total + total.T) / 2, 0.0)
-        return Step(np.where(some, x.T @ self.score, 0.0), total)
-
-    def _parts(self) -> list[tuple[tuple[int, int], Floats, slice]]:
-        joint = self.joint
-        return [(joint.sizes[t], joint.factors[t], joint.part(t)) for t in range(len(joint.sizes))]
+        return step(self.at, shifts(columns))
 
     # The level scale -------------------------------------------------------------------------------
 
@@ -253,7 +204,7 @@ class Base:
         """Linear predictors at which a shift is put on the level scale, their cut-points and weights."""
         rows = self.model.rows
         used, counts = np.unique(rows.threshold_group, return_counts=True)
-        beta = self._parameters[2]
+        beta = self.at.parameters[2]
         middling = float((rows.fixed @ beta).mean())
         return np.full(len(used), middling), used.astype(np.int64), counts / counts.sum()
 
@@ -368,6 +319,7 @@ def base_fit(long: pd.DataFrame, *, confidence: float = 0.95) -> Base:
         grouped=groupings(rows),
         thresholds_by=MEASURE if rows[MEASURE].nunique() > 1 else None,
         confidence=confidence,
+        merged=False,
     )
     kept = rows.iloc[made.model.rows.kept] if made.model.engine is not None else rows
     return Base(made, kept.reset_index(drop=True))
@@ -394,5 +346,5 @@ def fit_again(
         response=declared.response,
         kind=declared.kind,
         fixed=[*declared.fixed, *more],
-        **same | {"confidence": base.fit.confidence} | changed,
+        **same | {"confidence": base.fit.confidence, "merged": False} | changed,
     )

@@ -9,7 +9,6 @@ and variances are held, and nothing is fitted again.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -20,7 +19,7 @@ from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.rows import FORM
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
-from mentorstats.mixed.engines.links import BEYOND, cumulative, pieces
+from mentorstats.mixed.engines.links import BEYOND, cumulative, slope
 from mentorstats.progress import track
 
 Floats = NDArray[np.float64]
@@ -134,16 +133,23 @@ def shares(base: Base, predictor: Floats, edges: Floats) -> Floats:
     own = edges[base.model.rows.threshold_group]
     shape = (-1,) + (1,) * (predictor.ndim - 1)
     link = base.model.declared.link
-    below = [cumulative(link, own[:, j].reshape(shape) - predictor) for j in range(own.shape[1])]
-    ends = [np.zeros(predictor.shape), *below, np.ones(predictor.shape)]
-    return np.stack([high - low for low, high in itertools.pairwise(ends)])
+    out, below = np.empty((own.shape[1] + 1, *predictor.shape)), np.zeros(())
+    for j in range(own.shape[1]):
+        upto = cumulative(link, own[:, j].reshape(shape) - predictor)
+        np.subtract(upto, below, out=out[j])
+        below = upto
+    np.subtract(1.0, below, out=out[-1])
+    return out
 
 
 def moments(level_shares: Floats) -> tuple[Floats, Floats]:
     """Expected rank and its variance from `shares`, (n, …) each."""
     ranks = np.arange(1.0, len(level_shares) + 1)
     expected = np.tensordot(ranks, level_shares, axes=1)
-    return expected, np.tensordot(ranks**2, level_shares, axes=1) - expected**2
+    variance = np.zeros_like(expected)
+    for rank, share in zip(ranks, level_shares, strict=True):  # so that temporary arrays stay small
+        variance += share * (rank - expected) ** 2
+    return expected, variance
 
 
 def _effects(base: Base, draws: int, generator: np.random.Generator) -> Floats:
@@ -192,8 +198,7 @@ def score(base: Base, eta: Floats, drawn: NDArray[np.int64], edges: Floats) -> F
     group = base.model.rows.threshold_group[:, None]
     upper = np.clip(wide[group, drawn + 1] - eta, -BEYOND, BEYOND)
     lower = np.clip(wide[group, drawn] - eta, -BEYOND, BEYOND)
-    found = pieces(base.model.declared.link, upper.ravel(), lower.ravel())
-    return -np.asarray(found.s).reshape(eta.shape)
+    return -slope(base.model.declared.link, upper, lower)
 
 
 def _predicted(base: Base, effects: Floats, eta: Floats, drawn: NDArray[np.int64], edges: Floats) -> Floats:
@@ -202,8 +207,8 @@ def _predicted(base: Base, effects: Floats, eta: Floats, drawn: NDArray[np.int64
     if joint.factor is None:
         return effects
     for _ in range(_STEPS):
-        slope = base.random_columns.T @ score(base, eta, drawn, edges)
-        slope = base.model.levels.triangles.spread(joint.factors, slope, transposed=True)
-        effects = effects + joint.factor.solve(np.ascontiguousarray(slope - effects))
+        uphill = base.random_columns.T @ score(base, eta, drawn, edges)
+        uphill = base.model.levels.triangles.spread(joint.factors, uphill, transposed=True)
+        effects = effects + joint.factor.solve(np.ascontiguousarray(uphill - effects))
         eta = _predictor(base, effects)
     return effects

@@ -40,7 +40,7 @@ def freed(base: Base) -> Joint:
     factors[t][0, 0] = FREE_SD
     factor = problem.factorise(problem.products(base.information), factors)
 
-    toward = base.fixed_information(base.random_columns)
+    toward = base.at.fixed_information(base.random_columns)
     before = state.factor.half(triangles.spread(state.factors, toward, transposed=True))
     across = triangles.spread(factors, toward, transposed=True)
     half = factor.half(across)

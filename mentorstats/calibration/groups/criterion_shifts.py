@@ -20,11 +20,10 @@ from scipy.linalg import block_diag
 from scipy.stats import chi2
 
 from mentorstats.calibration.base.base import Base
-from mentorstats.calibration.base.moves import beside, cut_points, inverse, parts, shifts, turned
 from mentorstats.calibration.base.rows import MEASURE
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.groups import effect_rows
 from mentorstats.calibration.groups.sides import Sides, candidates, within
+from mentorstats.mixed.local.score_test import Step, beside, cut_points, inverse, parts, shifts, turned
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -90,9 +89,9 @@ def shifts_of(base: Base, sides: Sides, met: Callable[[float], bool]) -> Shifts:
     others = [own[:, ~np.isin(np.arange(k), picked)]] if len(picked) < k else []
     neither = [within(base, ~sides.known, "rater_role")] if (~sides.known).any() else []
     aside = sparse.csr_array(sparse.hstack([main, *others, *neither]))
-    cuts, above = cut_points(base, (np.isin(codes, picked) & sides.inside)[:, None].astype(float))
+    cuts, above = cut_points(base.at, (np.isin(codes, picked) & sides.inside)[:, None].astype(float))
     cluster = pd.factorize(base.rows["candidate"])[0].astype(np.int64)
-    found, scores = parts(base, beside([shifts(own[:, picked]), cuts, shifts(aside)]), cluster)
+    found, scores = parts(base.at, beside([shifts(own[:, picked]), cuts, shifts(aside)]), cluster)
     bases = [block_diag(*(sum_to_zero(len(each)) for each in chosen)), sum_to_zero(len(above))]
     turn = block_diag(*bases, np.eye(aside.shape[1]))
     free = np.repeat([0, 1, 2], [bases[0].shape[1], bases[1].shape[1], aside.shape[1]])

@@ -11,12 +11,12 @@ from scipy.linalg import block_diag
 from scipy.stats import chi2
 
 from mentorstats.calibration.base.base import Base, fit_again
-from mentorstats.calibration.base.moves import inverse
 from mentorstats.calibration.base.rows import MEASURE
 from mentorstats.calibration.groups.criterion_shifts import Joint, Shifts, nothing, sum_to_zero
 from mentorstats.calibration.groups.sides import Sides
 from mentorstats.estimate import has_value
 from mentorstats.mixed.engines.ordinal import Cuts
+from mentorstats.mixed.local.score_test import inverse
 
 Floats = NDArray[np.float64]
 

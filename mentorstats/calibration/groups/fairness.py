@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.calibration.base.base import Base
-from mentorstats.calibration.base.moves import given, shifts, step
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.groups import effect_rows, rater_groups
 from mentorstats.calibration.groups.criterion_shifts import criterion_rows, shifts_of
 from mentorstats.calibration.groups.sides import Sides, candidates, compared, sizes, within
@@ -24,7 +22,9 @@ from mentorstats.calibration.raters.rater_variance import between, members
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
+from mentorstats.mixed.local.score_test import Step, given, shifts, step
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 Floats = NDArray[np.float64]
 
@@ -40,8 +40,8 @@ CAUSES = (
 )
 
 
-@dataclass(frozen=True)
-class Fairness:
+@dataclass(frozen=True, repr=False)
+class Fairness(Shown):
     """What ratings say about one field of groups.
 
     Attributes
@@ -65,6 +65,8 @@ class Fairness:
     status, status_note
         Why there is nothing, where there is nothing.
     """
+
+    about_people = True
 
     field: str
     groups: pd.DataFrame
@@ -346,7 +348,7 @@ def within_candidates(base: Base, sides: Sides, one: str, other: str) -> tuple[F
         columns += [neither, share * neither, of_one * neither]
     elsewhere = within(base, sides.inside & ~of_two, "rater_role").toarray()
     columns += list(elsewhere[:, elsewhere.any(axis=0)].T)
-    found = step(base, shifts(sparse.csr_array(np.column_stack(columns))))
+    found = step(base.at, shifts(sparse.csr_array(np.column_stack(columns))))
     return given(found, np.arange(len(columns)) == 0).alone()
 
 

@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from mentorstats.calibration.base.base import Base
-from mentorstats.calibration.base.moves import Moves, beside, dispersions, given, shifts, step
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.groups.sides import Sides, candidates, within
 from mentorstats.estimate import Status
+from mentorstats.mixed.local.score_test import Moves, Step, beside, dispersions, given, shifts, step
 from mentorstats.policy import Rule
 
 Floats = NDArray[np.float64]
@@ -66,7 +65,7 @@ def severity(base: Base, sides: Sides, chosen: Ints) -> Step:
     aside = _aside(base, sides)
     columns = sparse.csr_array(sparse.hstack([_centred(base, sides)[:, chosen], aside]))
     kept = np.arange(columns.shape[1]) < len(chosen)
-    return given(step(base, shifts(columns)), kept)
+    return given(step(base.at, shifts(columns)), kept)
 
 
 def spread(base: Base, sides: Sides, chosen: Ints) -> tuple[Floats, Floats]:
@@ -76,13 +75,13 @@ def spread(base: Base, sides: Sides, chosen: Ints) -> tuple[Floats, Floats]:
     difference in both. Estimates and errors, (raters chosen,) each, NaN without information.
     """
     aside = _aside(base, sides)
-    common = beside([dispersions(base, aside), shifts(aside)])
+    common = beside([dispersions(base.at, aside), shifts(aside)])
     estimates, errors = np.full(len(chosen), np.nan), np.full(len(chosen), np.nan)
     centred, own = _centred(base, sides), base.by_rater(sides.known.astype(float))
     for begin in range(0, len(chosen), _AT_A_TIME):
         some = chosen[begin : begin + _AT_A_TIME]
-        moves = beside([_both(base, centred[:, some]), dispersions(base, own[:, some]), common])
-        whole = step(base, moves)
+        moves = beside([_both(base, centred[:, some]), dispersions(base.at, own[:, some]), common])
+        whole = step(base.at, moves)
         for j in range(len(some)):
             at = np.r_[j, len(some) + j, 2 * len(some) + j, np.arange(3 * len(some), len(whole.score))]
             one = Step(whole.score[at], whole.information[np.ix_(at, at)])
@@ -92,7 +91,7 @@ def spread(base: Base, sides: Sides, chosen: Ints) -> tuple[Floats, Floats]:
 
 
 def _both(base: Base, columns: sparse.csr_array) -> Moves:
-    return beside([dispersions(base, columns), shifts(columns)])
+    return beside([dispersions(base.at, columns), shifts(columns)])
 
 
 def _centred(base: Base, sides: Sides) -> sparse.csr_array:

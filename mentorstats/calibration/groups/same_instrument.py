@@ -21,6 +21,7 @@ from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
+from mentorstats.printed import Shown
 
 VERSION = "rubric_version"
 TESTS = {
@@ -30,8 +31,8 @@ TESTS = {
 }
 
 
-@dataclass(frozen=True)
-class SameInstrument:
+@dataclass(frozen=True, repr=False)
+class SameInstrument(Shown):
     """Whether criteria and cut-points are the same for the values of one column.
 
     Attributes

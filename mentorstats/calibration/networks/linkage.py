@@ -23,6 +23,7 @@ from mentorstats.calibration.networks.notes import NONE, OTHER_ROLE, SAME_CANDID
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
+from mentorstats.printed import Printed, Shown, counted
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -36,8 +37,8 @@ COUNTED = (
 LINKS = (SAME_LESSONS, SAME_CANDIDATES, OTHER_ROLE, NONE)  # strongest first
 
 
-@dataclass(frozen=True)
-class Linkage:
+@dataclass(frozen=True, repr=False)
+class Linkage(Shown):
     """What lets raters be compared.
 
     Attributes
@@ -89,6 +90,26 @@ class Linkage:
     fewest_lessons: float
     n_ratings: int
     notes: tuple[str, ...]
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for what a network hangs on."""
+        return ("hopcroft_tarjan_1973", "stoer_wagner_1997")
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Networks of raters: who can be compared with whom",
+            facts=(
+                counted(self.n_ratings, "rating"),
+                *(_fact(str(role), row) for role, row in self.roles.iterrows()),
+                f"Raters, lessons or candidates on which a network hangs: {len(self.bridges):,}",
+            ),
+            notes=self.notes,
+            ask=(".raters", ".roles", ".bridges", ".parts", "base_fit(long)"),
+            people=True,
+        )
 
 
 @entry()
@@ -258,6 +279,14 @@ def _coinciding(found: Forms, alike: Ints, status: list[str]) -> list[str]:
         if not texts[at]:
             texts[at].append(f"{network_notes.listed(list(found.places))} together")
     return ["; ".join(parts) for parts in texts]
+
+
+def _fact(role: str, of: pd.Series) -> str:
+    """A role in a few words."""
+    n_raters, n_networks = (0 if pd.isna(of[name]) else int(of[name]) for name in ("n_raters", "n_networks"))
+    told = f"{role}: {counted(n_raters, 'rater')} in {counted(n_networks, 'network')}"
+    share = of["share_largest"]
+    return told if pd.isna(share) else f"{told}, {100 * share:.0f} % of them in the largest"
 
 
 def _roles(raters: pd.DataFrame, roles: pd.Index) -> pd.DataFrame:

@@ -18,6 +18,7 @@ from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.tables.levels_scale import Places, level_shares
+from mentorstats.printed import Printed, Shown, counted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,8 +33,8 @@ WITHHELD = "Raters' candidates differ beyond chance, so severity cannot be taken
 _VALUES = ("adjusted", "sem", "low", "high", "rater_shift")
 
 
-@dataclass(frozen=True)
-class Adjusted:
+@dataclass(frozen=True, repr=False)
+class Adjusted(Shown):
     """Scores expected with a middling rater.
 
     Attributes
@@ -49,6 +50,22 @@ class Adjusted:
 
     scores: pd.DataFrame
     summary: pd.DataFrame
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        known = int(self.scores["adjusted"].notna().sum())
+        told = self.scores.loc[self.scores["adjusted"].isna(), "status_note"].drop_duplicates()
+        return Printed(
+            title="Scores expected with a rater of average severity",
+            facts=(
+                f"{counted(len(self.scores), 'score')} of candidates in cohorts and versions, "
+                f"{known:,} with an adjusted value",
+            ),
+            notes=tuple(str(note) for note in told if note),
+            ask=(".scores", ".summary"),
+            people=True,
+        )
 
 
 @entry()

@@ -24,6 +24,7 @@ from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.engines.joint import Joint
+from mentorstats.printed import Printed, Shown, counted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -56,8 +57,8 @@ _OF_ROLE = {
 }
 
 
-@dataclass(frozen=True)
-class Assignment:
+@dataclass(frozen=True, repr=False)
+class Assignment(Shown):
     """Whether what candidates are like goes with who rates them.
 
     Attributes
@@ -82,6 +83,28 @@ class Assignment:
     def ignorable(self) -> bool:
         """Whether no role's check says that assignment matters."""
         return not (self.roles["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value).any()
+
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        return Printed(
+            title="Is assignment to raters related to candidate quality?",
+            facts=(
+                counted(len(self.raters), "rater"),
+                *(f"{row['rater_role']}: {_verdict(row)}" for _, row in self.roles.iterrows()),
+            ),
+            ask=(".ignorable", ".roles", ".raters", "adjusted_scores(…)"),
+            people=True,
+        )
+
+
+def _verdict(row: pd.Series) -> str:
+    """A role's status in a few words."""
+    if row["status"] == Status.ASSIGNMENT_NOT_IGNORABLE.value:
+        return "related beyond chance"
+    if not has_value(Status(row["status"])):
+        return f"not assessed ({row['status']})"
+    return "no relation beyond chance"
 
 
 @entry()
@@ -139,11 +162,12 @@ def unshrunken(effect: Floats, error: Floats, prior: Floats) -> tuple[Floats, Fl
 
     ``error`` C is the prediction-error variance of u, ``prior`` s² the variance between raters. Taking one
     rater's prior out of a normal posterior leaves the precision 1/C − 1/s² and this mean, so the contrast
-    is what a fixed effect of that rater would be, the other raters still random.
+    is what a fixed effect of that rater would be, the other raters still random; NaN where ratings say
+    nothing of the rater.
     """
     reliability = 1 - error / prior
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return effect / reliability, np.sqrt(error / reliability), reliability
+    some = np.where(reliability > 0, reliability, np.nan)
+    return effect / some, np.sqrt(error / some), reliability
 
 
 def difference_covariance(within: Floats, random: Floats, prior: Floats) -> Floats:
@@ -187,7 +211,7 @@ def _role(
     )
     random = unshrunken(base.joint.b[columns], np.diagonal(random_error), prior)
     free = unshrunken(within.b[columns], np.diagonal(within_error), prior)
-    told = free[2] > _LEFT * random[2]
+    told = (random[2] > 0) & (free[2] > _LEFT * random[2])
     covariance = np.full((len(rows), len(rows)), np.nan)
     both = np.ix_(told, told)
     covariance[both] = difference_covariance(within_error[both], random_error[both], prior[told])

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-from mentorstats.calibration.base.step import Step
+from mentorstats.mixed.local.score_test import Step
 
 Floats = NDArray[np.float64]
 

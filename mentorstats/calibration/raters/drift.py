@@ -28,6 +28,7 @@ from mentorstats.calibration.raters.rater_variance import Between
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
+from mentorstats.printed import Shown
 
 Floats = NDArray[np.float64]
 
@@ -52,8 +53,8 @@ _NOTES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Drift:
+@dataclass(frozen=True, slots=True, repr=False)
+class Drift(Shown):
     """Differences in drift.
 
     Attributes
@@ -71,6 +72,8 @@ class Drift:
         sd_level_low, sd_level_high (ranks), statistic, df, p (homogeneity), detectable (of a rater with
         the median error), per, confidence, interval_method, status, status_note, reference.
     """
+
+    about_people = True
 
     raters: pd.DataFrame
     roles: pd.DataFrame

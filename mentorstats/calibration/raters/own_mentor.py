@@ -23,12 +23,12 @@ Bools = NDArray[np.bool_]
 AGAINST_VISITORS = "own mentors against visiting mentors"
 METHOD = "one_step_z"
 ALIASED = (
-    "No rater of the role of own mentors also rated candidates of others, so that the role and being the own "
-    "mentor are one: their difference from other roles holds both."
+    "No mentor rated both an own candidate and another's. A difference from other roles may come from the "
+    "role or from knowing the candidate; the two cannot be distinguished."
 )
 _NOBODY = "No rating is by the candidate's own mentor."
-_HOLDS_ROLE = "Holds whatever else the roles differ in: what they look for, when they come, their training."
-_ROLES_ALIASED = "The roles cannot be told from other terms of the model."
+_HOLDS_ROLE = "Includes all else in which roles differ: what they look for, when they come, their training."
+_ROLES_ALIASED = "The roles cannot be distinguished from other terms of the model."
 
 
 @entry(keep_index=True)

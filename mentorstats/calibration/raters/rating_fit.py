@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
-from mentorstats.calibration.base.against_draws import adding, limits, mean_square_ratio
+from mentorstats.calibration.base.against_draws import adding, limits, mean_square_ratio, over_expected
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
 from mentorstats.calibration.raters.rater_rows import finished, rater_rows, without_fit
@@ -171,12 +171,14 @@ def _beside(
     edges = cutpoint_rows(base)
 
     def fit(ranks: Floats, predictor: Floats) -> Floats:
-        expected, variance = moments(shares(base, predictor, edges))
-        squares = (ranks - expected) ** 2
+        chances = shares(base, predictor, edges)
+        _, variance = moments(chances)
+        # Each level's part of (rank − expected): next to a certain level the plain difference is rounding.
+        squares = sum(chance * (ranks - level) for level, chance in enumerate(chances, start=1)) ** 2
         if kind == "information":
-            return np.asarray((sums @ squares) / (sums @ variance))
+            return over_expected(sums @ squares, sums @ variance)
         count = sums @ np.ones(len(ranks))
-        return np.asarray(sums @ (squares / variance) / count[:, None])
+        return np.asarray(sums @ over_expected(squares, variance) / count[:, None])
 
     given = fit(base.ranks[:, None], base.predictor[:, None])[:, 0]
     again = np.concatenate([fit(*part) for part in drawn.parts()], axis=1)

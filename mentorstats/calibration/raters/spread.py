@@ -14,11 +14,15 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 from scipy.stats import norm
 
-from mentorstats.calibration.base.against_draws import Limits, adding, limits, mean_square_ratio
+from mentorstats.calibration.base.against_draws import (
+    Limits,
+    adding,
+    limits,
+    mean_square_ratio,
+    over_expected,
+)
 from mentorstats.calibration.base.base import Base
-from mentorstats.calibration.base.moves import dispersions, step, stretches
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, moments, redraws, shares
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.raters.between import SHRUNKEN, contrasts
 from mentorstats.calibration.raters.rater_rows import (
     CONTRAST,
@@ -32,6 +36,7 @@ from mentorstats.calibration.raters.rater_rows import (
 )
 from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value
+from mentorstats.mixed.local.score_test import Step, dispersions, step, stretches
 
 Floats = NDArray[np.float64]
 
@@ -82,8 +87,8 @@ def central_tendency(base: Base, drawn: Redraws | None = None, *, confidence: fl
         return without_fit(base, _CENTRAL, confidence, "saal_1980")
     rows = rater_rows(base)
     families, own = _families(base), base.by_rater()
-    found = _by_family(step(base, stretches(base, own)), families)
-    scatter = _by_family(step(base, dispersions(base, own)), families)
+    found = _by_family(step(base.at, stretches(base.at, own)), families)
+    scatter = _by_family(step(base.at, dispersions(base.at, own)), families)
     middle = middle_shares(base, drawn or redraws(base), confidence)
     central = np.where(found["contrast"] > 0, middle.pop("p_middle"), 0.0)
     rows = rows.assign(
@@ -204,12 +209,14 @@ def range_restriction(base: Base, drawn: Redraws | None = None, *, confidence: f
     given = squares(sums, n, base.ranks[:, None])[:, 0]
     expected = _or_nothing(sums, n, *moments(shares(base, base.predictor, edges)[..., None]))[:, 0]
     parts = [
-        squares(sums, n, drawn_ranks) / _or_nothing(sums, n, *moments(shares(base, predictor, edges)))
+        over_expected(
+            squares(sums, n, drawn_ranks), _or_nothing(sums, n, *moments(shares(base, predictor, edges)))
+        )
         for drawn_ranks, predictor in (drawn or redraws(base)).parts()
     ]
     several = n > 1
     again = np.concatenate(parts, axis=1)
-    found = mean_square_ratio(given / expected, again, confidence, root=0.5)
+    found = mean_square_ratio(over_expected(given, expected), again, confidence, root=0.5)
     around = limits(again, confidence)
     middling = _or_nothing(sums, n, *moments(shares(base, middling_predictor(base)[:, None], edges)))
     scale = np.where(several, expected / np.maximum(n - 1, 1), np.nan)
@@ -252,4 +259,4 @@ def _or_nothing(sums: sparse.csr_array, n: Floats, expected: Floats, variance: F
 def expected_squares(sums: sparse.csr_array, n: Floats, expected: Floats, variance: Floats) -> Floats:
     """Its expectation: Σv (1 − 1/n) + Σμ² − (Σμ)²/n, for expectations μ and variances v of the ratings."""
     within = (sums @ variance) * (1 - 1 / n)[:, None]
-    return np.asarray(within + squares(sums, n, expected))
+    return np.maximum(within + squares(sums, n, expected), 0.0)

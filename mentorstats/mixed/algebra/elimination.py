@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 _PAIR = 12e-9  # seconds a pair of a sparse update takes, and a fused operation in LAPACK; only their
 _FLOP = 4e-11  # ratio matters, for choosing what is eliminated sparsely
 _LEVEL = 2e-4
-_PLAIN_ENOUGH = 0.25  # seconds; below it no better ordering is looked for
+_PLAIN_ENOUGH = 0.004  # seconds an evaluation; looking for a better ordering takes as long as a few
 _LARGEST_TAIL = 9000
 _DENSE_SHARE = 0.12  # share of entries above which a matrix product beats a list of pairs
 

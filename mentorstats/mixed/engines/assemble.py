@@ -35,11 +35,13 @@ _NO_WORSE = 1e-5  # minus twice the log-likelihood
 _AT_FLOOR = 2.0  # times the lowest value that is tried
 
 
-def assemble(chunks: Chunks, declared: Declared, *, restricted: bool, points: int) -> Model:
+def assemble(
+    chunks: Chunks, declared: Declared, *, restricted: bool, points: int, merged: bool = True
+) -> Model:
     """Survey the data, set aside what cannot be told apart, and find the optimum."""
     found = survey(chunks, declared)
     if declared.kind == "ordinal":
-        return _ordinal(chunks, found, points)
+        return _ordinal(chunks, found, points, merged)
     return _linear(chunks, found, restricted=restricted)
 
 
@@ -185,7 +187,7 @@ def _convergence(converged: bool, norm: float) -> Verdict | None:
     )
 
 
-def _ordinal(chunks: Chunks, found: Survey, points: int) -> Model:
+def _ordinal(chunks: Chunks, found: Survey, points: int, merged: bool) -> Model:
     verdict = identifiable.of_response(found)
     if verdict:
         return _nothing(chunks, found, verdict)
@@ -200,7 +202,8 @@ def _ordinal(chunks: Chunks, found: Survey, points: int) -> Model:
     screening = _screened(found, products, products.fixed[:-1, :-1], lead)
     columns, factors = _kept(found, screening)
     counts = tuple(products.counts[t] for t in factors)
-    problem = ordinal_problem(given.select(columns, factors).collapsed(), found, factors)
+    chosen = given.select(columns, factors)
+    problem = ordinal_problem(chosen.collapsed() if merged else chosen, found, factors)
     names = [found.layout.names[j] for j in columns]
     verdict = identifiable.separation(problem.rows, problem.cut, names) or _no_disagreement(
         problem, found, factors

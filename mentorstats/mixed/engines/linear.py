@@ -179,9 +179,12 @@ class Problem:
         if at is None:
             return np.inf, theta, None
         variance = at.solution.residual / self.freedom
-        slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
-        squares = self.triangles.chain(at.factors, at.squares) / variance
-        hessian = self._information(at) / variance - np.outer(squares, squares) / self.freedom
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # next to no residual left
+            slopes = [log - square / variance for log, square in zip(at.logs, at.squares, strict=True)]
+            squares = self.triangles.chain(at.factors, at.squares) / variance
+            hessian = self._information(at) / variance - np.outer(squares, squares) / self.freedom
+        if not np.isfinite(hessian).all():
+            return np.inf, theta, None
         return (
             at.solution.criterion,
             self.triangles.chain(at.factors, slopes),

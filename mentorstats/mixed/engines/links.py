@@ -50,6 +50,13 @@ def pieces(link: str, upper: Floats, lower: Floats) -> Pieces:
     return _logit(upper, lower) if link == "logit" else _probit(upper, lower)
 
 
+def slope(link: str, upper: Floats, lower: Floats) -> Floats:
+    """The first derivative under a common shift, `Pieces.s`, alone; for the logit it needs no density."""
+    if link == "logit":
+        return np.asarray(expit(-upper) - expit(lower))
+    return pieces(link, upper, lower).s
+
+
 def check(link: str) -> str:
     """Return the link's name, or raise ModelError."""
     if link not in NAMES:

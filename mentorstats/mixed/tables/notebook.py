@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from mentorstats.mixed.tables import components
+from mentorstats.printed import Printed, counted
 
 if TYPE_CHECKING:
     from mentorstats.mixed.result import Fit
@@ -18,17 +19,37 @@ _COMPONENTS = ["share", "variance", "low", "high", "sd", "n_members", "status", 
 _TERMS = ["estimate", "se", "df", "low", "high", "p", "status"]
 
 
-def page(fit: Fit) -> str:
-    """Components, fixed terms, cut-points and notes as one fragment of HTML."""
+def printed(fit: Fit) -> Printed:
+    """What was fitted, and what to ask for."""
     declared = fit.model.declared
-    head = (
-        f"<p><strong>{escape(declared.kind)} model of {escape(declared.response)}</strong>, "
-        f"{escape(fit.method)}; {fit.n_ratings} ratings, {fit.n_left_out} rows left out; status "
-        f"{escape(str(fit.status))}; log-likelihood {fit.log_likelihood:.6g}.</p>"
+    sound = not fit.model.verdict and fit.model.engine is not None
+    facts = [
+        f"{counted(fit.n_ratings, 'rating')}, {counted(fit.n_left_out, 'row')} left out",
+        f"Fixed: {', '.join(fit.model.layout.names) or 'none'}",
+        f"Grouped: {', '.join(grouping.name for grouping in declared.grouped) or 'none'}",
+    ]
+    if sound:
+        variances = components.table(fit.model, fit.confidence, intervals=False)["variance"]
+        facts += [
+            f"Variances: {', '.join(f'{name} {value:.4g}' for name, value in variances.items())}",
+            f"Log-likelihood {fit.log_likelihood:.6g} with {counted(fit.n_parameters, 'parameter')}, "
+            f"{counted(fit.evaluations, 'evaluation')}",
+        ]
+    return Printed(
+        title=f"{declared.kind} model of {declared.response}, {fit.method}: {fit.status}",
+        facts=tuple(facts),
+        notes=fit.notes,
+        ask=(".table()", ".components", ".coefficients", ".effects(…)", ".means(…)", ".contrasts(…)")
+        if sound
+        else (),
     )
+
+
+def page(fit: Fit) -> str:
+    """The printed form, components, fixed terms and cut-points as one fragment of HTML."""
     ready = "components" in vars(fit) or fit.n_ratings <= _QUICK
     variances = fit.components if ready else components.table(fit.model, fit.confidence, intervals=False)
-    parts = [head, _table("Where the variance lies", variances[_COMPONENTS])]
+    parts = [printed(fit).html, _table("Where the variance lies", variances[_COMPONENTS])]
     if not ready:
         parts.append("<p>Intervals of the variances: ask for fit.components.</p>")
     if len(fit.coefficients):
@@ -36,8 +57,7 @@ def page(fit: Fit) -> str:
     if len(fit.thresholds):
         parts.append(_table("Cut-points", fit.thresholds[["estimate", "se", "low", "high"]]))
     method = f"Intervals: {fit.confidence:.0%}; {', '.join(_methods(fit))}. {escape(fit.optimiser)}."
-    notes = "".join(f"<li>{escape(note)}</li>" for note in fit.notes)
-    return "".join([*parts, f"<p>{method}</p>", f"<ul>{notes}</ul>" if notes else ""])
+    return "".join([*parts, f"<p>{method}</p>"])
 
 
 def _methods(fit: Fit) -> list[str]:

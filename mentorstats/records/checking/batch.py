@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import pyarrow as pa
 
 from mentorstats.dictionary import Table
@@ -44,6 +45,17 @@ class Batch:
         """Return the rows where a mask holds."""
         columns = {name: column.take(mask) for name, column in self.columns.items()}
         return Batch(self.table, columns, self.origins, self.origin[mask], self.rows[mask], self.aside[mask])
+
+    def first_of_each(self, at: Positions, field: str = "") -> tuple[Positions, pa.Array]:
+        """Return the first of these positions in each file, for each value of a field, and the rows meant."""
+        group = self.origin[at].astype(np.int64)
+        if field:
+            code, size = self.columns[field].take(at).keys()
+            group = code + group * max(size, 1)
+        first = ~pd.Series(group).duplicated().to_numpy()
+        rows = pd.Series(self.rows[at]).groupby(group).transform("nunique").to_numpy()[first]
+        told = [f" ({n} rows, the first is shown)" if n > 1 else "" for n in rows]
+        return at[first], pa.array(told, pa.string())
 
     def report(
         self,

@@ -191,20 +191,15 @@ def _report_pointing(
     batch: Batch, at: Positions, field: str, after: str, problems: Problems, *, effect: str, table: str
 ) -> None:
     """Report codes that lead nowhere: each row that is set aside; those only noted once a code and file."""
-    more: pa.Array | None = None
-    if effect == NOTICE and len(at):
-        code, size = batch.columns[field].take(at).keys()
-        group = pd.Series(code + batch.origin[at].astype(np.int64) * size)
-        first = ~group.duplicated().to_numpy()
-        rows = pd.Series(batch.rows[at]).groupby(group.to_numpy()).transform("nunique").to_numpy()[first]
-        more = pa.array([f" ({n} rows, the first is shown)" if n > 1 else "" for n in rows], pa.string())
-        at = at[first]
+    more: pa.Array | str = ""
+    if effect == NOTICE:
+        at, more = batch.first_of_each(at, field)
     text = quoted(batch.columns[field].take(at).array(), after)
     batch.report(
         problems,
         at,
         field,
-        text if more is None else pc.binary_join_element_wise(text, more, ""),
+        pc.binary_join_element_wise(text, more, ""),
         rule="foreign_key",
         effect=effect,
         remedy=f"Correct the code here, or the row in {table}.",

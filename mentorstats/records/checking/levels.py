@@ -7,10 +7,10 @@ import pandas as pd
 import pyarrow as pa
 
 from mentorstats import dictionary
-from mentorstats.errors import MappingError, SourceFileError
+from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records.checking.batch import Batch, Origin
 from mentorstats.records.mapping import Plan, Scale, Source
-from mentorstats.records.problems import SET_ASIDE, Problems, nearest, quoted
+from mentorstats.records.problems import SET_ASIDE, Problems, quoted
 from mentorstats.records.reading.column import Column, folded
 
 Criterion = tuple[str, str, str]  # rubric, version, criterion

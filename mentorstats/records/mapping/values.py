@@ -5,8 +5,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from mentorstats.errors import MappingError
-from mentorstats.records.problems import nearest
+from mentorstats.errors import MappingError, nearest
 
 ISO = "%Y-%m-%d"
 

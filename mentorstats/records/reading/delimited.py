@@ -39,7 +39,7 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
     if not len(filled) or options.heading_rows[-1] > len(starts):
         raise SourceFileError("there is no heading row", where=file, remedy="Export it again, with headings.")
     heads = [_heading_record(starts, row, text) for row in options.heading_rows]
-    cells = [_split(text[starts[head] : ends[head]].decode(), options.delimiter) for head in heads]
+    cells = [_split(text[starts[head] : ends[head]].decode(), options.delimiter, file) for head in heads]
     headings, head = one_heading(cells), heads[-1]
     body = filled[filled > head]
     sure = tidy and len(body)
@@ -136,8 +136,15 @@ def _heading_record(starts: Places, header_row: int, text: bytes) -> int:
     return int(np.searchsorted(starts, offset))
 
 
-def _split(line: str, delimiter: str) -> list[str]:
-    return next(csv.reader(io.StringIO(line, newline=""), delimiter=delimiter), [])
+def _split(line: str, delimiter: str, file: str) -> list[str]:
+    try:
+        return next(csv.reader(io.StringIO(line, newline=""), delimiter=delimiter), [])
+    except csv.Error as error:
+        raise SourceFileError(
+            f"its headings cannot be read: {error}",
+            where=file,
+            remedy="Shorten them; if the file has none, name columns in its first row.",
+        ) from None
 
 
 def _quick(text: bytes, offset: int, width: int, delimiter: str, quoted: bool) -> pa.Table | None:

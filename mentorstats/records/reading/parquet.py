@@ -16,20 +16,19 @@ def read(path: Path, file: str, options: Options) -> list[Sheet]:
     """Read one Parquet file; its rows count as if headings stood in row 1."""
     try:
         table = pq.read_table(path)
-    except (pa.ArrowInvalid, OSError) as error:
+        names = table.column_names
+    except (pa.ArrowInvalid, OSError, UnicodeDecodeError) as error:
         raise SourceFileError(
             f"is not a readable Parquet file: {str(error).splitlines()[0]}",
             where=file,
             remedy="Export it again, or give it its true suffix.",
         ) from error
-    columns = tuple(
-        _text(table[i], f"{file}, column {table.column_names[i]!r}") for i in range(table.num_columns)
-    )
+    columns = tuple(_text(table[i], f"{file}, column {names[i]!r}") for i in range(table.num_columns))
     return [
         Sheet(
             file=file,
             sheet="",
-            headings=one_heading([table.column_names]),
+            headings=one_heading([names]),
             columns=columns,
             rows=np.arange(table.num_rows, dtype=np.int64) + 2,
             typed=True,

@@ -28,6 +28,7 @@ _ONE_STEP_METHOD = "one_step_profile"
 _SCORE = "score as number"
 _FIXED = "fixed facets"
 _SHARPENING = 30  # steps at most
+_SHARP = 1e-9  # a step below it leaves an error of the order of its square over the curvature
 
 
 def fitted(
@@ -103,7 +104,7 @@ def _components(found: Fit, names: Sequence[str], limits: str, sharp: _Optimum) 
     deviate = float(norm.ppf(0.5 + found.confidence / 2))
     labels = [*names[:-1], RESIDUAL]
     for entry, place in enumerate(sharp.places):
-        se = float(np.sqrt(sharp.logs[entry, entry]))
+        se = float(np.sqrt(sharp.logs[entry, entry])) if sharp.logs[entry, entry] > 0 else np.nan
         bounds = np.array(sd_limits(found, sharp.x, entry, se, deviate)) * found.model.linear.scale
         rows.loc[labels[place], ["low", "high"]] = bounds**2
         rows.loc[labels[place], "interval_method"] = _ONE_STEP_METHOD
@@ -146,6 +147,8 @@ def _optimum(found: Fit, names: Sequence[str]) -> _Optimum:
         if next_hessian is None or worse or (x + step)[free[:-1]].min(initial=1.0) <= 0:
             break
         x, gradient, hessian = x + step, next_gradient, next_hessian
+        if np.abs(step).max() < _SHARP:
+            break
     order = list(names)
     places = np.array([order.index(model.members[t].name) for t, _, _ in engine.triangles.entries], dtype=int)
     sigma = np.exp(x[-1]) * engine.scale
@@ -155,11 +158,18 @@ def _optimum(found: Fit, names: Sequence[str]) -> _Optimum:
 
 
 def _log_covariance(x: Floats, hessian: Floats) -> Floats:
-    """Covariance of the logarithms of the standard deviations, from the information at the optimum."""
+    """Covariance of the logarithms of the standard deviations, from the information at the optimum.
+
+    A direction in which the likelihood does not bend down has none, as one in which it is flat.
+    """
     change = np.eye(len(x))
     change[:-1, :-1] /= x[:-1]
     change[:-1, -1] = 1.0
-    return np.asarray(change @ (2 * np.linalg.pinv(hessian, hermitian=True)) @ change.T)
+    inverse = np.linalg.pinv(hessian, hermitian=True)
+    roots, vectors = np.linalg.eigh(inverse)
+    if roots[0] < 0:
+        inverse = (vectors * np.maximum(roots, 0.0)) @ vectors.T
+    return np.asarray(change @ (2 * inverse) @ change.T)
 
 
 def _correlations(logs: Floats) -> Floats:

@@ -16,6 +16,7 @@ from mentorstats.errors import ArgumentError, ModelError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed import Fit
 from mentorstats.mixed.design.terms import FixedTerm
+from mentorstats.printed import Printed, Shown, counted
 from mentorstats.reliability.components import anova, confounded, likelihood
 from mentorstats.reliability.components.cells import Cells, Told, as_array, read, told_apart
 from mentorstats.reliability.components.component_rows import (
@@ -39,7 +40,7 @@ DRAWS = 10_000
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class GStudy:
+class GStudy(Shown):
     """Variance components of a generalizability study.
 
     Attributes
@@ -95,17 +96,32 @@ class GStudy:
         return self.estimated.draw(np.random.default_rng(self.seed), DRAWS)
 
     @property
+    def references(self) -> tuple[str, ...]:
+        """Keys of the bibliography for how components and their limits were found."""
+        limits = ("ting_1990",) if self.method == "anova" else ("bates_2015", "venzon_moolgavkar_1988")
+        return ("brennan_2001", "cornfield_tukey_1956", *limits)
+
+    @property
     def component_names(self) -> list[str]:
         """Names of the all-random components, in the order of ``estimated``."""
         return names(self.design, self.told)
 
-    def __repr__(self) -> str:
-        """Design, method and components in a few lines."""
-        lines = [f"generalizability study, {self.design.text}; {self.method}, {self.n_ratings} scores"]
-        for name, row in self.components.iterrows():
-            share = "–" if np.isnan(row["share"]) else f"{100 * row['share']:.0f} %"
-            lines.append(f"  {name}: {share} ({row['status']})")
-        return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
+    @property
+    def printed(self) -> Printed:
+        """What is printed of it."""
+        shares = [_fact(str(name), row) for name, row in self.components.iterrows()]
+        return Printed(
+            title=f"Generalizability study, {self.design.text}; {self.method}",
+            facts=(f"{counted(self.n_ratings, 'score')}, {self.n_left_out:,} left out", *shares),
+            notes=self.notes,
+            ask=(".components", ".hidden", "d_study(…)"),
+        )
+
+
+def _fact(name: str, row: pd.Series) -> str:
+    """A component in a few words."""
+    share = "no value" if np.isnan(row["share"]) else f"{100 * row['share']:.0f} % of the variance"
+    return f"{name}: {share}" + ("" if row["status"] == Status.OK else f" ({row['status']})")
 
 
 @entry(named=True)

@@ -12,7 +12,7 @@ from mentorstats.reliability.components.design import design
 from mentorstats.reliability.components.likelihood import columns, fitted, variances
 from mentorstats.reliability.components.study import GStudy, g_study, refusal
 from mentorstats.reliability.plans.decision import AS_ESTIMATED, d_study
-from mentorstats.reliability.plans.visit_scores import SCORE, VisitScores
+from mentorstats.reliability.plans.visit_scores import SCORE, VisitScores, nesting
 
 _FACETS = ["rater", "observation"]
 _KEYS = ["candidate", "observation", "rater", "rater_role"]
@@ -97,11 +97,12 @@ def _with(scores: VisitScores, values: pd.Series) -> pd.DataFrame:
 
 def _study(scores: VisitScores, values: pd.Series, confidence: float, seed: int) -> GStudy:
     """Same study of other values."""
+    table = _with(scores, values)
     return g_study(
-        _with(scores, values),
+        table,
         object="candidate",
         facets=_FACETS,
-        nested=scores.nested,
+        nested=nesting(table),
         covariates=scores.covariates,
         score=SCORE,
         limits="one_step",
@@ -136,9 +137,9 @@ def _correlation(scores: VisitScores, wide: pd.DataFrame, name: str, study: GStu
 
 def _variance(scores: VisitScores, values: pd.Series) -> float:
     """Variance of candidates by restricted likelihood, without limits; missing where there is no fit."""
-    terms = scores.covariates
-    declared = design("candidate", _FACETS, scores.nested)
-    cells = read(_with(scores, values), declared, SCORE, [name for term in terms for name in columns(term)])
+    terms, table = scores.covariates, _with(scores, values)
+    declared = design("candidate", _FACETS, nesting(table))
+    cells = read(table, declared, SCORE, [name for term in terms for name in columns(term)])
     told = told_apart(cells)
     if refusal(cells, told) is not None:
         return np.nan

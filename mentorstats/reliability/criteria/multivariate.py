@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.printed import Shown
 from mentorstats.reliability.components.cells import as_array
 from mentorstats.reliability.components.design import Design, Factors, Nested
 from mentorstats.reliability.components.squares import degrees, deviations, expected_mean_squares
@@ -21,7 +22,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class ProfileStudy:
+class ProfileStudy(Shown):
     """Generalizability studies of several scores of the same objects, and what they share.
 
     Attributes

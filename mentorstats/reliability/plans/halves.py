@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from mentorstats.printed import Shown
 from mentorstats.reliability.components.study import GStudy, g_study
 from mentorstats.reliability.plans.decision import d_study
 from mentorstats.reliability.plans.visit_scores import SCORE, VisitScores
@@ -14,8 +15,8 @@ from mentorstats.reliability.plans.visit_scores import SCORE, VisitScores
 CHANGE = "change of mean rank"
 
 
-@dataclass(frozen=True)
-class HalvesChange:
+@dataclass(frozen=True, repr=False)
+class HalvesChange(Shown):
     """Changes from the first to the second half of the placement, and what they are made of.
 
     Attributes

@@ -10,6 +10,7 @@ import pandas as pd
 
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
+from mentorstats.printed import Shown
 from mentorstats.reliability.components.study import GStudy, g_study
 from mentorstats.reliability.plans.cost import Prices, cheapest
 from mentorstats.reliability.plans.decision import AS_ESTIMATED, PESSIMISTIC, d_study
@@ -26,8 +27,8 @@ class Trade:
     visits: float
 
 
-@dataclass(frozen=True)
-class VisitPlans:
+@dataclass(frozen=True, repr=False)
+class VisitPlans(Shown):
     """Plans of visits, and the study behind them.
 
     Attributes
@@ -113,6 +114,7 @@ def visit_plans(
     visit_cost: float = 1.0,
     rater_cost: float = 0.0,
     cut: float | None = None,
+    enough: int | None = None,
     confidence: float = 0.95,
     seed: int = 0,
 ) -> VisitPlans:
@@ -128,6 +130,8 @@ def visit_plans(
         Dependability that is wanted.
     visit_cost, rater_cost
         Price of one visit, and of each rater beside it, for one candidate.
+    enough
+        Candidates from which the newest version of the rubric is used, as in ``visit_scores``.
     cut, confidence, seed
         As in ``d_study`` and ``g_study``; the cut is a mean rank.
 
@@ -138,7 +142,7 @@ def visit_plans(
     """
     if not 0 < target < 1:
         raise ArgumentError(f"target {target!r}", allowed="a dependability between 0 and 1, such as 0.8")
-    scores = visit_scores(ratings, rubrics)
+    scores = visit_scores(ratings, rubrics, enough=enough)
     study = g_study(
         scores.table,
         object="candidate",

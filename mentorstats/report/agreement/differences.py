@@ -7,13 +7,13 @@ from functools import partial
 import pandas as pd
 
 from mentorstats.agreement.counts.pairing import VERSION
+from mentorstats.drawings.charts import level_grid, signed_differences
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import NEEDS_PAIRS, NO_PAIRS, in_brackets
 from mentorstats.report.agreement.layout import versions
 from mentorstats.report.columns import STATUS, carried, counted, group, statistic
-from mentorstats.report.figures.charts import level_grid, signed_differences
 from mentorstats.report.model import Figure, Section, Table
 from mentorstats.report.numbers import count, estimate, number
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
 import pandas as pd
@@ -66,16 +67,16 @@ def section(words: Words, paradoxes: pd.DataFrame, rubrics: pd.DataFrame, policy
 
 
 def _words(rubric: str, version: str, rows: pd.DataFrame, words: Words) -> Table:
-    bands = words.scale.labels[1:]  # lowest first; everything is at least the very lowest
     rows = rows.rename(columns={"low": "value_low", "high": "value_high"}).reset_index(drop=True)
     data = rows[["criterion", "n_units", "n_clusters"]].join(carried(rows, {"value": "kappa"}))
     data["supported"] = rows["band_assured"].fillna("")
     known = words.bands["p_at_least"] if len(words.bands) else pd.Series(dtype=float)
-    columns = {f"band_{place}": band for place, band in enumerate(bands)}
-    for column, band in columns.items():
-        keys = [(rubric, version, str(criterion), band) for criterion in rows["criterion"]]
-        data[column] = [float(known.get(key, float("nan"))) for key in keys]
-        data[column + STATUS] = rows["status"].to_numpy()
+    keys = [
+        (rubric, version, str(criterion), band)
+        for criterion, band in zip(data["criterion"], data["supported"], strict=True)
+    ]
+    data["probability"] = [float(known.get(key, math.nan)) for key in keys]
+    data["probability" + STATUS] = rows["status"].to_numpy()
     return Table(
         key=wording.key("in-words", rubric, version),
         title=f"Weighted kappa in words, {wording.version(rubric, version)}",
@@ -86,10 +87,7 @@ def _words(rubric: str, version: str, rows: pd.DataFrame, words: Words) -> Table
             counted("n_clusters", "Candidates", "people"),
             statistic("kappa", "Weighted kappa", "coefficient"),
             text("supported", "Highest word supported"),
-            *(
-                statistic(column, f"Probability of at least “{band}”", "share")
-                for column, band in columns.items()
-            ),
+            statistic("probability", "Probability of that word or a better one", "share"),
         ),
         references=(words.scale.reference, "gwet_2014"),
     )

@@ -43,7 +43,7 @@ def section(found: pd.DataFrame, policy: Policy) -> Section:
             "95 of 100 differences lie between them if they are normal. Intervals are between candidates, "
             "with Student's t.",
             "Kendall's W compares the order of the two scores of each lesson, corrected for ties: 1 where "
-            "both roles order the lessons alike, about 0.5 where their orders are unrelated, 0 where they "
+            "both roles order the lessons equally, about 0.5 where their orders are unrelated, 0 where they "
             "are opposite. It has no interval.",
         ),
         references=("bland_altman_1999", "kendall_smith_1939", "liang_zeger_1986"),

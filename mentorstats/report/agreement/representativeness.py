@@ -13,7 +13,7 @@ from mentorstats.report import wording
 from mentorstats.report.agreement.by_criterion import COEFFICIENTS, COUNTS, NEEDS_PAIRS, NO_PAIRS, STATISTICS
 from mentorstats.report.agreement.layout import spread
 from mentorstats.report.columns import STATUS, counted, group, statistic
-from mentorstats.report.model import Section, Table, Verdict
+from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 
 COLUMNS = {
@@ -50,12 +50,13 @@ def section(found: Selection, policy: Policy) -> Section:
         detail=_weighting(found, weighted, minimum),
         tables=(compared, *weighted),
         method=_method(found),
-        references=("austin_2009", "cole_hernan_2008", "kish_1965"),
+        references=("austin_2009", "cole_hernan_2008", "kish_1965", "sidak_1967"),
         caution=(
             "Weights correct for what the records say about the lessons and for nothing else. Whoever chose "
             "the lessons may have gone by something that nobody wrote down.",
         ),
         verdict=_verdict(found),
+        findings=_findings(found),
     )
 
 
@@ -66,6 +67,22 @@ def _verdict(found: Selection) -> Verdict:
     parted = (found.likeness["status"] == Status.NO_SPREAD.value).any()
     beyond_chance = found.likeness["value"].abs().max() > found.by_chance
     return Verdict.NO if parted or beyond_chance else Verdict.NOT_CLEAR
+
+
+def _findings(found: Selection) -> tuple[Finding, ...]:
+    if _verdict(found) is not Verdict.NO:
+        return ()
+    return (
+        Finding(
+            concern=Concern.AGREEMENT,
+            what="Double-scored lessons are not representative of all lessons.",
+            how_sure="They differ by more than lessons chosen by lot would, so agreement on other lessons "
+            "may be higher or lower.",
+            action="Choose lessons for double-scoring by lot, spread over weeks, sites and raters; until "
+            "then read the weighted agreement in the appendix.",
+            concerns="agreement of mentors and supervisors",
+        ),
+    )
 
 
 def _nothing(found: Selection) -> Section:
@@ -140,8 +157,9 @@ def _answer(found: Selection, data: pd.DataFrame, policy: Policy) -> str:
     largest = data.iloc[int(data["value"].abs().argmax())]
     where = str(largest["what"]).lower() + (f", {largest['category']}" if largest["category"] != MEAN else "")
     return (
-        f"{exceed}. The largest difference is {number(abs(largest['value']), 'distance')} ({where}); by "
-        f"chance, about 1 comparison in 20 would exceed {number(found.by_chance, 'distance')}."
+        f"{exceed}. The largest difference is {number(abs(largest['value']), 'distance')} ({where}). "
+        "With lessons chosen by lot, the largest would exceed "
+        f"{number(found.by_chance, 'distance')} about 1 time in 20."
     )
 
 

@@ -11,7 +11,7 @@ from mentorstats.calibration.follow_up import Flags
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.report.columns import carried, counted, group, statistic, text
-from mentorstats.report.model import Concern, Figure, Finding, Section, Table
+from mentorstats.report.model import Concern, Figure, Finding, Section, Table, Verdict
 from mentorstats.report.numbers import count, number
 from mentorstats.report.wording import listed, raters_of, sentence
 
@@ -23,6 +23,11 @@ SHEET = partial(
     key="follow-up-sheet",
     name="follow-up sheet",
     question="Follow-up sheet: raters flagged for a calibration conversation",
+)
+_HOW = (
+    "Go through the raters in the order of the list. Begin with the flag in the column “Look at first” where "
+    "there is one, because it can produce the other. Look at the ratings together with the rater before "
+    "anything is concluded."
 )
 
 
@@ -60,6 +65,7 @@ def section(found: Flags, policy: Policy) -> Section:
             "A flag is a reason to look at ratings together. The rater may be the one who is right. That "
             "somebody is not flagged does not mean that nothing is there: few ratings show little.",
         ),
+        verdict=None if _people(found) or not _left(found) else Verdict.NOT_CLEAR,
     )
 
 
@@ -79,9 +85,7 @@ def sheet(
         answer=_answer(found),
         detail=(
             _chance(found, policy),
-            "Go through the raters in the order of the list. Begin with the flag in the column “Look at "
-            "first” where there is one, because it can produce the other. Look at the ratings together with "
-            "the rater before anything is concluded.",
+            *(() if not _people(found) else (_HOW,)),
         ),
         tables=(*_sheets(found), *tables),
         figures=figures,
@@ -97,9 +101,14 @@ def _assessed(found: Flags) -> int:
     return int(found.families.groupby("about")["n_raters"].sum().max())
 
 
+def _left(found: Flags) -> int:
+    """Raters not assessed on that effect."""
+    return int(found.families.groupby("about")["n_not_assessed"].sum().min())
+
+
 def _answer(found: Flags) -> str:
     n, of = _people(found), _assessed(found)
-    left = int(found.families.groupby("about")["n_not_assessed"].sum().min())
+    left = _left(found)
     rest = f" {count(left, 'rater')} {'was' if left == 1 else 'were'} not assessed." if left else ""
     if not n:
         return f"No rater is flagged, of {of:,} assessed.{rest}"
@@ -111,11 +120,10 @@ def _answer(found: Flags) -> str:
 
 def _chance(found: Flags, policy: Policy) -> str:
     expected = number(float(found.families["flagged_by_chance"].sum()), "few")
-    false = round(1 / policy.value("flag_q"))
-    return (
-        f"If no raters differed, about {expected} flags would be expected by chance; of those flagged, about "
-        f"1 in {false} may still be wrong."
-    )
+    told = f"If no raters differed, about {expected} flags would be expected by chance"
+    if not _people(found):
+        return f"{told}."
+    return f"{told}; of those flagged, about 1 in {round(1 / policy.value('flag_q'))} may still be wrong."
 
 
 def _findings(found: Flags, policy: Policy) -> tuple[Finding, ...]:

@@ -108,6 +108,8 @@ def _answer(roles: pd.DataFrame, minimum: Rule) -> str:
         n, linked = int(row["n_raters"]), int(row["n_linked"])
         if linked == n:
             told.append(f"All {n:,} {raters_of(name)} can be compared with each other.")
+        elif not linked:
+            told.append(f"None of the {n:,} {raters_of(name)} can be compared with most others of the role.")
         else:
             told.append(
                 f"{linked:,} of {n:,} {raters_of(name)} can be compared with most others of the role."
@@ -141,9 +143,11 @@ def _findings(roles: pd.DataFrame, minimum: Rule) -> tuple[Finding, ...]:
     for name, row in _shown(roles, minimum):
         n = int(row["n_by_assumption"] + row["n_not_identified"])
         if n:
-            apart.append(f"{n:,} of {int(row['n_raters']):,} {raters_of(name)}")
+            whole = n == int(row["n_raters"])
+            shown = f"all {n:,}" if whole else f"{n:,} of {int(row['n_raters']):,}"
+            apart.append(f"{shown} {raters_of(name)}")
             names.append(raters_of(name))
-            some |= n < int(row["n_raters"])
+            some |= not whole
     if not apart:
         return ()
     return (

@@ -8,11 +8,11 @@ import pandas as pd
 
 from mentorstats.calibration.follow_up import Flags
 from mentorstats.calibration.raters.separation import CLEAR
+from mentorstats.drawings import intervals
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy, Rule
 from mentorstats.report.columns import BOUNDS, STATUS, Column, carried, counted, group, statistic, text
-from mentorstats.report.figures import intervals
-from mentorstats.report.model import Figure, Section, Table
+from mentorstats.report.model import Figure, Section, Table, Verdict
 from mentorstats.report.numbers import count, estimate, number, probability
 from mentorstats.report.small_groups import blank
 from mentorstats.report.wording import listed, raters_of, sentence
@@ -41,6 +41,7 @@ def section(flags: Flags, roles: pd.DataFrame, policy: Policy) -> Section:
         status, note = _why_not(found)
         return ABOUT(answer=f"The ratings do not allow a model of raters. {note}", status=status)
     minimum, summary = policy.rule("minimum_group_size"), _roles(roles)
+    shown = _whole(roles, minimum)
     hidden = blank(summary, minimum) is not summary  # a sum over all would give the hidden row back
     return ABOUT(
         answer=" ".join(_spread(roles, minimum, 1 - policy.value("confidence"))),
@@ -77,6 +78,7 @@ def section(flags: Flags, roles: pd.DataFrame, policy: Policy) -> Section:
             "severities are compared with other raters of the programme. Where raters share no candidates, "
             "candidates are assumed to have been assigned as if at random.",
         ),
+        verdict=Verdict.NOT_CLEAR if any(pd.isna(row["sd_level"]) for row in shown) else None,
     )
 
 

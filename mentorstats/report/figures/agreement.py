@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import pandas as pd
 from matplotlib.figure import Figure as Canvas
 
+from mentorstats.agreement import figures
+from mentorstats.drawings import charts
 from mentorstats.errors import ArgumentError
-from mentorstats.report.figures import charts, drawing
+from mentorstats.report.figures import drawing
 from mentorstats.report.numbers import number
 
 MOST_GROUPS = 12  # more, and nobody can read the figure
@@ -68,7 +70,7 @@ def picture(panels: Sequence[Panel], kind: str, *, weights: str) -> bytes:
             len(panels), 2, squeeze=False, gridspec_kw={"height_ratios": heights, "width_ratios": [1, 1.2]}
         )
         for axes, panel in zip(grid, panels, strict=True):
-            charts.level_counts(axes[0], _square(panel.paired))
+            charts.level_counts(axes[0], figures.square(panel.paired))
             charts.coefficient_intervals(axes[1], panel.found, _legend(panel.found))
             titles = (_title(panel), f"Agreement ({weights} weights)")
             for chart, title in zip(axes, titles, strict=True):
@@ -88,14 +90,6 @@ def _title(panel: Panel) -> str:
 
 def _side(panel: Panel) -> int:
     return len(panel.paired.index.get_level_values(0).unique())
-
-
-def _square(paired: pd.DataFrame) -> pd.DataFrame:
-    """Counts with a row a level of the first rater, all in the order declared."""
-    order = paired.index.get_level_values(0).unique()
-    square = paired["n"].unstack().reindex(index=order, columns=order)
-    first, second = (str(name) for name in paired.index.names)
-    return square.rename_axis(index=first, columns=second)
 
 
 def _legend(found: pd.DataFrame) -> str:

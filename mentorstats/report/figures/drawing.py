@@ -12,44 +12,17 @@ from xml.etree import ElementTree
 import matplotlib
 import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure as Canvas
 from matplotlib.text import Text
 
+from mentorstats.drawings.style import HEIGHT, LOOK, WIDTH, Page
 from mentorstats.errors import printable
 from mentorstats.report.model import Figure
-
-INK = "#1c2430"
-QUIET = "#5a6472"
-ACCENT = "#1d4477"
-RULE = "#d3d8df"
 
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "http://www.w3.org/1999/xlink"
 _DPI = 160  # of a picture in pixels
-_WIDTH, _HEIGHT = 7.2, 3.6  # inches; a figure may set its own height
 
-_STYLE = {
-    "svg.fonttype": "none",
-    "text.parse_math": False,  # a name with dollar signs is no formula
-    "font.family": "sans-serif",
-    "font.size": 10,
-    "axes.edgecolor": QUIET,
-    "axes.labelcolor": INK,
-    "axes.labelsize": 10,
-    "axes.linewidth": 0.8,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.unicode_minus": True,
-    "text.color": INK,
-    "xtick.color": QUIET,
-    "ytick.color": QUIET,
-    "xtick.labelcolor": INK,
-    "ytick.labelcolor": INK,
-    "xtick.labelsize": 9,
-    "ytick.labelsize": 9,
-    "hatch.color": QUIET,
-    "hatch.linewidth": 0.6,
-}
+_STYLE = {"svg.fonttype": "none", **LOOK}
 
 
 def svg(figure: Figure, data: pd.DataFrame) -> str:
@@ -59,7 +32,7 @@ def svg(figure: Figure, data: pd.DataFrame) -> str:
     """
     settings: Any = {**_STYLE, "svg.hashsalt": figure.key}
     with matplotlib.rc_context(settings):
-        canvas = Canvas(figsize=(_WIDTH, _HEIGHT), layout="constrained", facecolor="none")
+        canvas = Page(figsize=(WIDTH, HEIGHT), layout="constrained", facecolor="none")
         FigureCanvasAgg(canvas)
         figure.draw(canvas.subplots(), data)
         out = io.BytesIO()
@@ -68,7 +41,7 @@ def svg(figure: Figure, data: pd.DataFrame) -> str:
     return _inline(out.getvalue(), figure)
 
 
-def picture(draw: Callable[[Canvas], None], *, kind: str, width: float, height: float) -> bytes:
+def picture(draw: Callable[[Page], object], *, kind: str, width: float, height: float) -> bytes:
     """Draw a figure for a file of its own, the same bytes every time.
 
     Parameters
@@ -82,7 +55,7 @@ def picture(draw: Callable[[Canvas], None], *, kind: str, width: float, height: 
     """
     settings: Any = {**_STYLE, "svg.hashsalt": "picture"}
     with matplotlib.rc_context(settings):
-        canvas = Canvas(figsize=(width, height), layout="constrained", facecolor="white")
+        canvas = Page(figsize=(width, height), layout="constrained", facecolor="white")
         FigureCanvasAgg(canvas)
         draw(canvas)
         out = io.BytesIO()
@@ -91,7 +64,7 @@ def picture(draw: Callable[[Canvas], None], *, kind: str, width: float, height: 
     return out.getvalue()
 
 
-def _save(canvas: Canvas, out: io.BytesIO, **how: Any) -> None:
+def _save(canvas: Page, out: io.BytesIO, **how: Any) -> None:
     """Save with every text printable; a letter that this machine's fonts lack is left to the reader's."""
     for axis in [axis for axes in canvas.axes for axis in (axes.xaxis, axes.yaxis)]:
         formatter = axis.get_major_formatter()

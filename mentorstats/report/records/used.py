@@ -37,7 +37,12 @@ EFFECTS = {"stops": "reading stopped", "set_aside": "set aside", "notice": "kept
 
 
 def section(
-    sources: pd.DataFrame, long: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame, policy: Policy
+    sources: pd.DataFrame,
+    long: pd.DataFrame,
+    problems: pd.DataFrame,
+    flow: pd.DataFrame,
+    policy: Policy,
+    breaks: pd.DataFrame | None = None,
 ) -> Section:
     """Build the section.
 
@@ -47,6 +52,8 @@ def section(
         ``Records.sources``, ``Records.long()`` and ``Records.problems``.
     flow
         From `mentorstats.agreement.counts.flow.flow`.
+    breaks
+        From `mentorstats.records.crosswalk.breaks`.
     """
     files = sources[sources["table"] == "ratings"]
     ratings = files[["rows_read", "rows_set_aside"]].sum()
@@ -64,7 +71,7 @@ def section(
             "excluded there. A rating whose independence was not recorded is kept. Faulty entries are set "
             "aside, never corrected; the files themselves are not changed.",
         ),
-        caution=(LOST,) if lost else (),
+        caution=((LOST,) if lost else ()) + wording.breaks(breaks),
         verdict=Verdict.NOT_MET if lost else None,
     )
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
+from mentorstats.reliability import figures
 from mentorstats.report import wording
 from mentorstats.report.figures import plans as plan_figure
 from mentorstats.report.model import Concern, Figure, Finding, Section, Table
@@ -71,7 +72,7 @@ def section(found: Survey, links: Sequence[RoleLinks], rubrics: pd.DataFrame, po
             Figure(
                 key="plans-figure",
                 title="Dependability by visits and raters",
-                draw=lambda axes, _: plan_figure.draw(axes, plans=plans),
+                draw=lambda axes, _: figures.plans(plans, axes),
                 alt=plan_figure.alt(plans),
                 table=plan_tables.PLANS,
             ),

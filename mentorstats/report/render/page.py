@@ -9,16 +9,17 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from mentorstats.drawings import style
 from mentorstats.report.blocks import Block, Document, FigureBlock, Heading
 from mentorstats.report.figures import drawing
 from mentorstats.report.render.view import view
 
 ENDING = "html"
 _ROLES = {
-    drawing.INK: "ink",
-    drawing.QUIET: "quiet",
-    drawing.ACCENT: "accent",
-    drawing.RULE: "rule",
+    style.INK: "ink",
+    style.QUIET: "quiet",
+    style.ACCENT: "accent",
+    style.RULE: "rule",
 }
 
 

@@ -43,7 +43,7 @@ def test_alpha_on_the_incomplete_design(long, weights, metric):
 
 
 def test_the_family_by_its_definitions(long):
-    """Fleiss-type kappa and AC1 from the counts, written out as the Handbook defines them [gwet_2014]."""
+    """Fleiss-type kappa and AC1 from the counts, written out as the source defines them [gwet_2014]."""
     counts = long.pivot_table(index="observation", columns="level", aggfunc="size", observed=False).to_numpy(
         float
     )

@@ -98,7 +98,7 @@ def test_cluster_intervals_cover_where_naive_ones_do_not():
 
 def test_single_ratings_do_not_inflate_the_error():
     """Simulation: two in three units rated once. The linearised error fits the spread."""
-    values, ours, handbook = [], [], []
+    values, ours, fixed_count = [], [], []
     for child in np.random.SeedSequence(7).spawn(300):
         rng = np.random.default_rng(child)
         truth = rng.integers(0, 4, 240)
@@ -112,7 +112,7 @@ def test_single_ratings_do_not_inflate_the_error():
             }
         )
         ratings["level"] = ratings["level"].where(ratings["level"] >= 0)
-        for interval, into in (("auto", ours), ("handbook", handbook)):
+        for interval, into in (("auto", ours), ("fixed_count", fixed_count)):
             found = coefficients(
                 ratings, unit="unit", rater="rater", level="level", levels=range(4), interval=interval
             ).loc["fleiss_kappa"]
@@ -120,7 +120,7 @@ def test_single_ratings_do_not_inflate_the_error():
         values.append(found.value)
     spread = np.std(values, ddof=1)
     assert np.mean(ours) == pytest.approx(spread, rel=0.1)
-    assert np.mean(handbook) > 1.4 * spread
+    assert np.mean(fixed_count) > 1.4 * spread
 
 
 def crossed(seed=1, n=600, go_together=False):

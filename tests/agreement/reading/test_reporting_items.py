@@ -56,7 +56,7 @@ def test_the_records_fill_what_they_can(found, long, invented):
     assert filled == {item.name for item in study.items() if item.from_data}
     text = table["text"]
     assert "hearthside, version 1, 8 criteria" in text["instrument"]
-    assert "help, part, steady, lead" in text["instrument"]
+    assert "support, part, reliable, adapts" in text["instrument"]
     dependent = int((~invented.ratings["independent"]).sum())
     assert f"{dependent} as not" in text["independence"]
     assert "cohen_kappa" in text["statistics"]

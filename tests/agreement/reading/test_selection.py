@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from mentorstats import policy
 from mentorstats.agreement import double_scored
@@ -67,7 +68,25 @@ def test_lessons_drawn_by_lot_are_alike_and_have_no_weights():
     assert made.agreement.empty
     assert made.likeness["value_weighted"].isna().all()
     sizes = made.likeness.iloc[0][["n_double_scored", "n_single_scored"]].astype(float)
-    assert made.by_chance == pytest.approx(1.96 * math.sqrt((1 / sizes).sum()))
+    lines = 1 - 0.95 ** (1 / made.n_compared)
+    assert made.by_chance == pytest.approx(stats.norm.isf(lines / 2) * math.sqrt((1 / sizes).sum()))
+
+
+def test_the_largest_difference_of_lessons_drawn_by_lot_seldom_passes_the_limit():
+    rng, passed, draws = np.random.default_rng(3), 0, 400
+    for _ in range(draws):
+        lessons = pd.DataFrame(
+            {
+                "double_scored": rng.random(160) < 0.4,
+                "week": rng.integers(1, 12, 160).astype(float),
+                "site": rng.choice(["a", "b", "c"], 160),
+                "level": rng.normal(size=160),
+            }
+        )
+        made = selection.likeness(lessons, ["week", "site", "level"])
+        sizes = lessons["double_scored"].sum(), (~lessons["double_scored"]).sum()
+        passed += made["value"].abs().max() > selection.largest_by_chance(*sizes, len(made))
+    assert 0.02 <= passed / draws <= 0.05 + 2 * 0.011  # lines hang together, so it may be below .05
 
 
 def test_weights_bring_the_agreement_of_all_lessons_back():

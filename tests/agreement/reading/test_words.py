@@ -85,8 +85,8 @@ def test_a_table_of_coefficients():
     assert read.loc["percent_agreement", ["band", "band_low", "band_assured"]].isna().all()
     assert "no scale" in read.loc["percent_agreement", "status_note"]
     kappa = read.loc["cohen_kappa"]
-    claimed = benchmark(found.value["cohen_kappa"], found.se["cohen_kappa"], "landis_koch_1977")
-    assert kappa.band_assured == claimed.index[claimed.claimed][0]
+    supported = benchmark(found.value["cohen_kappa"], found.se["cohen_kappa"], "landis_koch_1977")
+    assert kappa.band_assured == supported.index[supported.supported][0]
     assert kappa.status_note == ""
     assert "proposed these words for" in read.loc["gwet_ac", "status_note"]
 
@@ -102,8 +102,8 @@ def test_benchmark_adds_up_and_refuses():
     found = benchmark(0.5, 0.2, "koo_li_2016", probability=0.5)
     assert set(found.columns) <= COLUMNS
     assert found.probability.sum() == pytest.approx(1)
-    assert found.claimed.sum() == 1
-    assert benchmark(0.999, 1e-6, "koo_li_2016").index[0] == "excellent"
+    assert found.supported.sum() == 1
+    assert benchmark(0.999, 1e-6, "koo_li_2016").index[-1] == "excellent"
     for se in (0.0, math.nan, -1.0):
         with pytest.raises(ArgumentError, match=r"se is|standard error"):
             benchmark(0.5, se, "koo_li_2016")

@@ -127,7 +127,7 @@ def test_what_cannot_be_fitted_has_a_status() -> None:
 
 def test_a_declared_level_that_nobody_gave_counts_as_a_level() -> None:
     table = programme(4, lessons=1)
-    names = pd.CategoricalDtype(["help", "part", "steady", "lead", "beyond"], ordered=True)
+    names = pd.CategoricalDtype(["support", "part", "reliable", "adapts", "beyond"], ordered=True)
     level = pd.Categorical.from_codes(table["rank"].to_numpy(int) - 1, dtype=names)
     shares = base_fit(table.assign(level=level)).shares
     assert shares.shape[1] == 5

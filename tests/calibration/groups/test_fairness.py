@@ -13,10 +13,10 @@ from statsmodels.stats.multitest import multipletests
 from mentorstats import places, policy
 from mentorstats.calibration import base_fit, candidate_groups, fairness
 from mentorstats.calibration.base.base import fit_again
-from mentorstats.calibration.base.moves import given, shifts, step
 from mentorstats.calibration.groups.fairness import within_candidates
 from mentorstats.calibration.groups.sides import Sides
 from mentorstats.errors import ArgumentError, ColumnError
+from mentorstats.mixed.local.score_test import given, shifts, step
 from mentorstats.sources import SOURCES
 
 WITHIN = 3.0  # standard errors
@@ -81,7 +81,7 @@ def test_roles_are_compared_within_candidates(base, drawn) -> None:
     column = sparse.csr_array(
         (group & (base.rows["rater_role"] == "mentor").to_numpy()).astype(float)[:, None]
     )
-    every = step(base, shifts(sparse.csr_array(sparse.hstack([column, own]))))
+    every = step(base.at, shifts(sparse.csr_array(sparse.hstack([column, own]))))
     theirs, their_error = given(every, np.arange(1 + len(names)) == 0).alone()
     assert estimate[0] == pytest.approx(theirs[0], abs=ONE_STEP * their_error[0])
     assert error[0] == pytest.approx(their_error[0], rel=ONE_STEP)

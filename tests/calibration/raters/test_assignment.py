@@ -99,7 +99,7 @@ def test_freed_candidates_are_the_dense_solution(base, monkeypatch) -> None:
         within_candidates, "FREE_SD", 5.0
     )  # wider leaves less of the cut-points than differences tell
     z, joint = base.random_columns.toarray(), base.joint
-    toward, raters = base.fixed_information(base.random_columns), base.raters["column"].to_numpy()
+    toward, raters = base.at.fixed_information(base.random_columns), base.raters["column"].to_numpy()
     before, after = joint.spread().toarray(), within_candidates.freed(base)
     free = after.spread().toarray()
     prior, weak = np.linalg.inv(before @ before.T), np.linalg.inv(free @ free.T)

@@ -69,7 +69,7 @@ def test_mentors_who_never_visit_are_one_with_their_role() -> None:
     row = own_mentor_difference(base_fit(rows), "own")
     assert row["status"].tolist() == ["not_identified", "ok"]
     assert np.isnan(row["value"].iloc[0])
-    assert "are one" in row["status_note"].iloc[0]
+    assert "cannot be distinguished" in row["status_note"].iloc[0]
 
 
 def test_who_is_the_own_mentor_comes_from_the_placements() -> None:

@@ -8,14 +8,13 @@ from estimates_with_errors import drawn, independent
 from scipy.stats import chi2
 from statsmodels.stats.meta_analysis import combine_effects
 
-from mentorstats.calibration.base.moves import given
-from mentorstats.calibration.base.step import Step
 from mentorstats.calibration.raters.rater_variance import (
     between,
     members,
     members_about_mean,
     members_of_estimates,
 )
+from mentorstats.mixed.local.score_test import Step, given
 
 ITERATED = 1e-6  # the peer stops its iteration there
 SOLVED = 1e-6  # roots by bracketing

@@ -8,10 +8,10 @@ from spread_simulation import outside, programme
 
 from mentorstats.calibration import base_fit, central_tendency, range_restriction, redraws
 from mentorstats.calibration.base.base import fit_again
-from mentorstats.calibration.base.moves import dispersions, step, stretches
 from mentorstats.calibration.raters.between import between_sd, information_inverse, shrunken
 from mentorstats.calibration.raters.spread import expected_squares, middle_levels, squares
 from mentorstats.errors import ArgumentError
+from mentorstats.mixed.local.score_test import dispersions, step, stretches
 
 ONE_STEP = 0.2  # of a standard error: a Newton step from the fit against the optimum
 HELD = 0.12  # of it: a step holds the variances, a refit does not, so its error is larger
@@ -40,7 +40,7 @@ def test_moves_are_derivatives_of_the_distances(base) -> None:
     by_zeta = (upper(0.0, h) - upper(0.0, -h)) / (2 * h)
     everybody = np.ones((len(base.rows), 1))
     stretched, scattered = (
-        move(base, everybody).upper.toarray().ravel() for move in (stretches, dispersions)
+        move(base.at, everybody).upper.toarray().ravel() for move in (stretches, dispersions)
     )
     assert stretched[inside] == pytest.approx(by_delta[inside], abs=DIFFERENCES)
     assert scattered[inside] == pytest.approx(by_zeta[inside], abs=DIFFERENCES)
@@ -49,15 +49,15 @@ def test_moves_are_derivatives_of_the_distances(base) -> None:
 
 def test_scores_of_all_raters_together_vanish_where_the_fit_is_at_its_optimum(base) -> None:
     """Stretching everybody's cut-points is moving the cut-points, which the fit has already done."""
-    whole = step(base, stretches(base, np.ones((len(base.rows), 1))))
+    whole = step(base.at, stretches(base.at, np.ones((len(base.rows), 1))))
     assert whole.information[0, 0] == 0.0
-    scores = step(base, stretches(base, base.by_rater())).score
+    scores = step(base.at, stretches(base.at, base.by_rater())).score
     assert abs(scores.sum()) < 1e-3 * np.abs(scores).max()
 
 
 def test_a_step_in_dispersion_reaches_what_a_refit_finds(base) -> None:
     group = (base.rows["candidate"].str[1:].astype(int) % 3 == 0).to_numpy(np.int64)
-    found = step(base, dispersions(base, np.eye(2)[group]))
+    found = step(base.at, dispersions(base.at, np.eye(2)[group]))
     difference = np.array([-1.0, 1.0])
     covariance, _ = information_inverse(found)
     estimate, se = difference @ covariance @ found.score, np.sqrt(difference @ covariance @ difference)

@@ -76,7 +76,7 @@ def test_types_are_those_of_the_dictionary(programme):
 def test_levels_are_ordered_as_declared_and_keep_their_row_without_one(programme):
     records = programme.write().load()
     level = records.ratings["level"]
-    assert list(level.cat.categories) == ["help", "part", "steady", "lead"]
+    assert list(level.cat.categories) == ["support", "part", "reliable", "adapts"]
     assert level.cat.ordered
     assert level.isna().tolist() == [False, True, False, True, False]
     reasons = records.ratings["missing_reason"]
@@ -156,11 +156,11 @@ def test_typed_columns_of_parquet_read_as_they_show(programme):
 
 def test_white_space_around_cells_and_headings_does_not_count(programme):
     programme.tables["ratings"][0][6] = " level "
-    programme.tables["ratings"][1][6] = "  steady "
+    programme.tables["ratings"][1][6] = "  reliable "
     programme.tables["ratings"][2][0] = "V1 "
     records = programme.write().load()
     assert records.problems.empty
-    assert records.ratings["level"].iloc[0] == "steady"
+    assert records.ratings["level"].iloc[0] == "reliable"
 
 
 def test_a_column_that_is_no_field_is_noted_with_the_nearest(programme):

@@ -57,9 +57,10 @@ def test_words_and_probabilities_are_those_of_the_statistics(made, apart, levels
     for criterion, row in shown.iterrows():
         key = ("hearthside", "1", criterion)
         assert row["supported"] == words.read.loc[key, "band_assured"]
-        assert row["band_2"] == words.bands.loc[(*key, "moderate"), "p_at_least"]
+        assert row["probability"] == words.bands.loc[(*key, row["supported"]), "p_at_least"]
+        assert row["probability"] >= 0.95 or row["supported"] == words.scale.labels[0]
     labels = [column.label for column in table(made, "in-words-hearthside-1").columns]
-    assert labels[5:7] == ["Probability of at least “slight”", "Probability of at least “fair”"]
+    assert labels[4:] == ["Highest word supported", "Probability of that word or a better one"]
     newest = words.read.xs("2", level="rubric_version")["band_assured"].value_counts()
     for band, n in newest.items():
         assert f"“{band}” on {n}" in section(made, "in-words").answer
@@ -81,7 +82,7 @@ def test_alarms_are_listed_where_they_go(made, apart, levels):
     shown = pd.concat([one.data for one in section(made, "in-words").tables if one.key.startswith("paradox")])
     assert len(shown) == len(odd) > 0
     assert shown["prevalence"].tolist() == odd["prevalence_index"].tolist()
-    assert set(shown["level"]) <= {"With much help", "In part", "Steadily", "Pupils carry it on"}
+    assert set(shown["level"]) <= {"With support", "In part", "Reliably", "Reliably, and adapts"}
 
 
 def test_use_of_levels(made, apart, levels):

@@ -82,7 +82,7 @@ def test_what_cannot_be_told_apart_is_said(make_long, shipped):
     frame = frame[frame["rater_role"] == "mentor"]
     frame["site"] = frame["candidate"]
     section = built(frame, shipped)
-    assert section.answer == "0 of 50 mentors can be compared with most others of the role."
+    assert section.answer == "None of the 50 mentors can be compared with most others of the role."
     assert "50 cannot be distinguished from their site, cohort or rubric version." in section.detail[0]
 
 

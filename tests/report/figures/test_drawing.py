@@ -5,8 +5,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from mentorstats.drawings import charts
 from mentorstats.errors import printable
-from mentorstats.report.figures import charts, drawing
+from mentorstats.report.figures import drawing
 from mentorstats.report.model import Figure
 
 ROWS = pd.DataFrame(

@@ -10,7 +10,7 @@ from mentorstats import policy
 from mentorstats.key_scores import analyse
 from mentorstats.report.key_scores import accuracy
 
-LEVELS = ["help", "part", "steady", "lead"]
+LEVELS = ["support", "part", "reliable", "adapts"]
 
 
 def ratings(exact, recordings=24, criteria=8, seed=1):

@@ -4,11 +4,12 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from mentorstats import demo, policy, records
+from mentorstats import agreement, demo, policy, records
 from mentorstats.estimate import Status
-from mentorstats.report import run
+from mentorstats.report.agreement import double_scoring
 from mentorstats.report.agreement.differences import _phrase
 from mentorstats.report.model import Verdict
+from mentorstats.report.records import used
 
 
 @pytest.fixture
@@ -17,9 +18,18 @@ def exports(tmp_path):
     return tmp_path / "demo"
 
 
-def section(folder, key):
-    made = run.find("rater-calibration")(records.load(folder), policy.read(folder))
-    return next(part for part in made.sections if part.key == key)
+def sections(frame, rules):
+    """The sections about records, computed as the analysis does."""
+    long = frame.long()
+    pair = agreement.survey(long, frame.rubrics, rules, observations=frame.observations)
+    return (
+        used.section(frame.sources, long, frame.problems, pair.flow, rules),
+        double_scoring.section(pair.lessons, rules),
+    )
+
+
+def of_folder(folder):
+    return sections(records.load(folder), policy.read(folder))
 
 
 def without(folder, line):
@@ -30,20 +40,20 @@ def without(folder, line):
 
 
 def test_the_demo_loses_little(exports):
-    used = section(exports, "records-used")
-    assert used.verdict is None
-    assert not used.caution
-    assert not used.findings
+    found, _ = of_folder(exports)
+    assert found.verdict is None
+    assert not found.caution
+    assert not found.findings
 
 
 def test_a_level_that_the_mapping_does_not_know_is_named_at_the_top(exports):
-    without(exports, 'Steadily = "steady"\n')
-    used = section(exports, "records-used")
-    assert used.verdict is Verdict.NOT_MET
-    (finding,) = used.findings
+    without(exports, 'Reliably = "reliable"\n')
+    found, _ = of_folder(exports)
+    assert found.verdict is Verdict.NOT_MET
+    (finding,) = found.findings
     assert "quillmoor_2023-24.xlsx, sheet Mentor forms" in finding.concerns
     assert "correct the faults" in finding.action
-    assert used.caution
+    assert found.caution
 
 
 def test_no_pair_left_is_said_as_it_is(exports):
@@ -55,8 +65,8 @@ def test_no_pair_left_is_said_as_it_is(exports):
             "tables": {**frame.tables, "ratings": ratings},
         }
     )
-    made = run.find("rater-calibration")(alone, policy.read(exports))
-    assert "No rating can be compared" in made.sections[0].answer
+    found, _ = sections(alone, policy.read(exports))
+    assert "No rating can be compared" in found.answer
 
 
 def test_the_headline_names_a_clear_difference_and_says_when_candidates_are_few():
@@ -86,7 +96,7 @@ def test_lessons_of_few_candidates_are_not_counted_in_the_sentence(exports):
         'source = "common practice, no source"\nkind = "convention"\neffective_from = 2020-01-01\n',
         encoding="utf-8",
     )
-    scored = section(exports, "double-scored")
+    _, scored = of_folder(exports)
     assert scored.verdict is Verdict.NOT_ASSESSED
     assert "416" not in scored.answer
     assert "fewer than 500" in scored.answer

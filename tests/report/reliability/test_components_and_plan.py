@@ -11,6 +11,7 @@ from matplotlib.figure import Figure as Canvas
 from mentorstats.calibration.networks.extra_scores_by_role import role_links
 from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status
+from mentorstats.reliability import figures
 from mentorstats.reliability.criteria.by_criterion import by_criterion
 from mentorstats.reliability.plans.halves import change_between_halves
 from mentorstats.reliability.plans.visit_plans import visit_plans
@@ -131,7 +132,7 @@ def test_nothing_to_plan_from(shipped):
 def test_lines_differ_without_colour(plans):
     canvas = Canvas()
     axes = canvas.subplots()
-    plan_figure.draw(axes, plans)
+    figures.plans(plans, axes)
     looks = {
         (line.get_marker(), str(line.get_linestyle())) for line in axes.lines if line.get_marker() != "None"
     }
@@ -141,7 +142,7 @@ def test_lines_differ_without_colour(plans):
     assert {"1 rater", "2 raters", "3 raters", "wanted: 0.80"} <= words
     many = visit_plans(ratings(), raters=range(1, 8), visits=[2])
     with pytest.raises(ArgumentError, match="7 numbers of raters"):
-        plan_figure.draw(Canvas().subplots(), many)
+        figures.plans(many, Canvas().subplots())
 
 
 def test_the_figure_in_words_and_as_a_file(plans, made):

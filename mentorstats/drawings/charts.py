@@ -8,11 +8,10 @@ import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure as Canvas
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
 
-from mentorstats.report.figures.drawing import ACCENT, QUIET, RULE
-from mentorstats.report.numbers import number
+from mentorstats.drawings.style import ACCENT, QUIET, RULE, set_height
 
 _ROW = 0.46  # inches of height for a row
 _FRAME = 1.1  # inches for what is around the rows
@@ -63,7 +62,7 @@ def level_grid(axes: Axes, shares: pd.DataFrame) -> None:
     """
     set_height(axes, _FRAME + 0.55 * len(shares))
     upward = shares.iloc[::-1]
-    words = upward.map(lambda value: "" if pd.isna(value) else f"{number(value, 'share')} %")
+    words = upward.map(lambda value: "" if pd.isna(value) else f"{100 * value:.0f} %")
     colours = sns.blend_palette([_PALE, ACCENT], as_cmap=True)
     sns.heatmap(
         upward.astype(float),
@@ -152,6 +151,82 @@ def coefficient_intervals(axes: Axes, found: pd.DataFrame, legend: str) -> None:
     axes.set_xlabel(legend)
 
 
+def bars(axes: Axes, shares: pd.Series, filled: pd.Series) -> None:
+    """A bar for each share between 0 and 1, the first on top, some of them filled.
+
+    Parameters
+    ----------
+    shares
+        By name; one without value has no bar.
+    filled
+        Which bars are filled, in the same order.
+    """
+    set_height(axes, _FRAME + _ROW * len(shares))
+    colours = [ACCENT if chosen else _PALE for chosen in filled]
+    axes.barh(range(len(shares)), shares, color=colours, edgecolor=ACCENT, linewidth=1.2, height=0.55)
+    _rows(axes, [str(name) for name in shares.index])
+    axes.set_xlim(0, 1)
+
+
+def share_intervals(axes: Axes, rows: pd.DataFrame) -> None:
+    """A bar with its interval for each share between 0 and 1, the first on top.
+
+    Parameters
+    ----------
+    rows
+        share, low, high by name; one without value has no bar.
+    """
+    bars(axes, rows["share"], pd.Series(True, index=rows.index))
+    place = pd.Series(range(len(rows)), index=rows.index)
+    spans = rows[rows["low"].notna() & rows["high"].notna()]
+    axes.hlines(place[spans.index], spans["low"], spans["high"], color=QUIET, linewidth=2.2, zorder=3)
+
+
+def stacked(axes: Axes, counts: pd.DataFrame) -> None:
+    """Counts of several kinds beside each other, a row of them for each name, the first on top.
+
+    Parameters
+    ----------
+    counts
+        A row a name, a column a kind, in words.
+    """
+    set_height(axes, _FRAME + 0.4 + _ROW * len(counts))
+    left = np.zeros(len(counts))
+    shades = sns.blend_palette([ACCENT, _PALE], n_colors=max(2, counts.shape[1]))
+    for shade, (kind, n) in zip(shades, counts.items(), strict=False):
+        axes.barh(
+            range(len(counts)), n, left=left, color=shade, edgecolor=ACCENT, height=0.55, label=str(kind)
+        )
+        left += n.to_numpy(dtype=float)
+    _rows(axes, [str(name) for name in counts.index])
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.35), ncols=2, frameon=False, fontsize=9)
+
+
+def counts_beside_marks(axes: Axes, counts: pd.Series, marks: pd.Series) -> None:
+    """A bar for each count, and a line across it where another number lies, the first on top.
+
+    Parameters
+    ----------
+    counts, marks
+        In the same order, counts by name.
+    """
+    set_height(axes, _FRAME + _ROW * len(counts))
+    place = np.arange(len(counts))
+    axes.barh(place, counts, color=_PALE, edgecolor=ACCENT, linewidth=1.2, height=0.55)
+    axes.vlines(marks, place - 0.4, place + 0.4, color=QUIET, linewidth=2, zorder=3)
+    _rows(axes, [str(name) for name in counts.index])
+    axes.set_xlim(0, 1.04 * max(1.0, counts.max(), marks.max()))
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+
+
+def against_diagonal(axes: Axes, x: pd.Series, y: pd.Series) -> None:
+    """Points beside the line on which both are equal."""
+    drawn = np.concatenate([x.to_numpy(dtype=float), y.to_numpy(dtype=float)])
+    low, high = (np.nanmin(drawn), np.nanmax(drawn)) if np.isfinite(drawn).any() else (0.0, 1.0)
+    axes.plot([low, high], [low, high], color=QUIET, linewidth=1, zorder=1)
+    axes.scatter(x, y, s=22, facecolor="white", edgecolor=ACCENT, linewidth=1.2, zorder=2)
+
+
 def _short(label: object) -> str:
     """Name of a level on three narrow lines at most, cut where it is longer."""
     return "\n".join(textwrap.wrap(str(label), _NARROW, max_lines=3, placeholder=" …"))
@@ -187,10 +262,3 @@ def _readable(background: tuple[float, float, float, float]) -> str:
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in background[:3]]
     luminance = float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
     return "#ffffff" if 1.05 / (luminance + 0.05) > (luminance + 0.05) / 0.05 else _BLACK
-
-
-def set_height(axes: Axes, inches: float) -> None:
-    """Make the whole figure of these axes as high as its rows need."""
-    canvas = axes.get_figure(root=True)
-    if isinstance(canvas, Canvas):
-        canvas.set_figheight(inches)

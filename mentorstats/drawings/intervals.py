@@ -5,14 +5,16 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from mentorstats.report.figures.charts import set_height
-from mentorstats.report.figures.drawing import ACCENT, QUIET
+from mentorstats.drawings.style import ACCENT, QUIET, set_height
 
 MOST = 40  # raters in one figure: more cannot be read on one page
 _ROW, _FRAME = 0.26, 0.9  # inches for a row, and for what is around the rows
 
 
-def of_raters(axes: Axes, rows: pd.DataFrame, *, name: str) -> None:
+LEVELS = "stricter  \N{LEFTWARDS ARROW}  levels  \N{RIGHTWARDS ARROW}  more lenient"
+
+
+def of_raters(axes: Axes, rows: pd.DataFrame, *, name: str, label: str = LEVELS) -> None:
     """Draw raters from top to bottom in the order given; a filled dot where the interval excludes zero.
 
     Parameters
@@ -35,4 +37,4 @@ def of_raters(axes: Axes, rows: pd.DataFrame, *, name: str) -> None:
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
-    axes.set_xlabel("stricter  \N{LEFTWARDS ARROW}  levels  \N{RIGHTWARDS ARROW}  more lenient")
+    axes.set_xlabel(label)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib import dates
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure as Canvas
 
-from mentorstats.report.figures.drawing import ACCENT, QUIET
+from mentorstats.drawings.style import ACCENT, QUIET, set_height
 
 _INCHES = 2.6
 
@@ -23,9 +22,7 @@ def over_time(axes: Axes, points: pd.DataFrame, centre: float) -> None:
     centre
         The rater's own mean.
     """
-    canvas = axes.get_figure(root=True)
-    if isinstance(canvas, Canvas):
-        canvas.set_figheight(_INCHES)
+    set_height(axes, _INCHES)
     days = pd.to_datetime(points["date"])
     axes.axhline(centre, color=QUIET, linewidth=1, zorder=1)
     for name in ("low", "high"):

@@ -1,0 +1,1 @@
+"""Drawings on given axes, which know tables, no results; reports and ``figures`` modules share them."""
