@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from calendar import month_abbr, month_name
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import numpy as np
 import numpy.typing as npt
+
+from mentorstats.records.checking.cast import in_english
+from mentorstats.records.propose import words
 
 ISO = "%Y-%m-%d"
 _EARLIEST, _LATEST = 1990, 2060  # years that a record of a programme may have
@@ -24,6 +28,8 @@ _OTHER = (
 )  # fmt: skip
 _CLOCKS = ("", " %H:%M:%S", " %H:%M", "T%H:%M:%S", " %I:%M %p", " %I:%M:%S %p", ", %H:%M")
 TWINS = dict(zip(_DAY_FIRST, _MONTH_FIRST, strict=True)) | dict(zip(_MONTH_FIRST, _DAY_FIRST, strict=True))
+_ENGLISH = {name.casefold() for name in (*month_name, *month_abbr) if name}
+_WORD = re.compile(r"[^\W\d_]+\.?")
 _DIGIT = re.compile(r"\d")
 
 
@@ -39,7 +45,8 @@ class Days:
     share: float = 0.0
     rival: tuple[str, ...] = ()
     weekends: tuple[float, float] = (0.0, 0.0)
-    months: tuple[int, int] = (0, 0)
+    spread: tuple[int, int] = (0, 0)
+    months: tuple[str, ...] = ()
 
     @property
     def open(self) -> bool:
@@ -51,13 +58,14 @@ class Days:
         known: dict[str, str] = {}
         for text in texts:
             if text not in known:
-                found = parsed(text, self.formats)
+                found = parsed(text, self.formats, self.months)
                 known[text] = found.isoformat() if found else text
         return np.array([known[text] for text in texts], dtype=object)
 
 
-def parsed(text: str, formats: tuple[str, ...]) -> date | None:
+def parsed(text: str, formats: tuple[str, ...], months: tuple[str, ...] = ()) -> date | None:
     """The day that a text is by the first of the formats that reads it, or none."""
+    text = in_english(text, months) if months else text
     for form in formats:
         try:
             found = datetime.strptime(text, form)
@@ -74,6 +82,10 @@ def of(values: tuple[str, ...], counts: npt.NDArray[np.int64]) -> Days:
     sample = [value for value in values if _DIGIT.search(value) and 5 < len(value) < 40]
     if not total or len(sample) < 0.5 * len(values):
         return Days()
+    months = _months(sample)
+    if months:
+        english = tuple(in_english(value, months) for value in values)
+        return replace(of(english, counts), months=months)
     weight = dict(zip(values, map(int, counts), strict=True))
     left, formats, read = dict.fromkeys(sample), list[str](), 0
     while left and len(formats) < _MOST:
@@ -85,6 +97,20 @@ def of(values: tuple[str, ...], counts: npt.NDArray[np.int64]) -> Days:
         read += got
         left = {value: None for value in left if value not in fits}
     return _with_rival(tuple(formats), read / total, values)
+
+
+def _months(texts: list[str]) -> tuple[str, ...]:
+    """The names of the twelve months in the language of the texts, as they write them; none for English."""
+    seen = {word for text in texts for word in _WORD.findall(text)}
+    plain = {words.plain(word).rstrip("."): word for word in seen if len(word) > 2}
+    best: tuple[str, ...] = ()
+    most = sum(word in _ENGLISH for word in plain)
+    for names in words.vocabulary()["months"].values():
+        found = [next((w for short, w in plain.items() if words.plain(name).startswith(short)), "") for name in names]
+        if sum(map(bool, found)) > most:
+            most = sum(map(bool, found))
+            best = tuple(word or name for word, name in zip(found, names, strict=True))
+    return best if len({name.casefold() for name in best}) == len(best) else ()
 
 
 def _best(texts: list[str], weight: dict[str, int], taken: list[str]) -> tuple[str, set[str]]:
@@ -145,7 +171,7 @@ def settled(days: Days, *, prefer: str = "") -> tuple[Days, float, str]:
         order = first if ours < theirs else _other(first)
         sure = 0.9 if min(ours, theirs) == 0 and abs(ours - theirs) >= 0.15 else 0.75
         return chosen, sure, f"{order} first: read the other way, more days fall on a weekend"
-    spread, turned_spread = days.months
+    spread, turned_spread = days.spread
     if min(spread, turned_spread) * 2 <= max(spread, turned_spread):
         chosen = days if spread < turned_spread else turned(days)
         order = first if spread < turned_spread else _other(first)
@@ -163,7 +189,7 @@ def order_of(days: Days) -> str:
 
 def turned(days: Days) -> Days:
     """The same days with day and month the other way round."""
-    return Days(days.rival, days.share, days.formats, days.weekends[::-1], days.months[::-1])
+    return Days(days.rival, days.share, days.formats, days.weekends[::-1], days.spread[::-1])
 
 
 def _other(order: str) -> str:

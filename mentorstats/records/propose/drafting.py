@@ -286,6 +286,8 @@ class Builder:
             if certain < 0.6:
                 chosen, certain, why = self._asked(one, column, chosen, certain, why)
             formats |= dict.fromkeys(chosen.formats)
+            if chosen.months:
+                draft.plain["months"] = list(chosen.months)
             if certain < sure:
                 sure, note = certain, why
         if one.sheet.typed and days.ISO in formats and len(formats) == 1:
@@ -307,11 +309,11 @@ class Builder:
     def _asked(
         self, one: View, column: Column, chosen: days.Days, sure: float, why: str
     ) -> tuple[days.Days, float, str]:
-        example = next((v for v in column.values if days.parsed(v, chosen.formats)), "")
+        example = next((v for v in column.values if days.parsed(v, chosen.formats, chosen.months)), "")
         readings = {
             day.strftime("%d %B %Y"): found
             for found in (chosen, days.turned(chosen))
-            if (day := days.parsed(example, found.formats))
+            if (day := days.parsed(example, found.formats, found.months))
         }
         if len(readings) < 2:
             return chosen, sure, why

@@ -11,8 +11,10 @@ from mentorstats.records.propose.columns import Column
 
 PEOPLE = ("candidate", "mentor", "supervisor", "rater", "pupil")
 KEYS = ("placement", "observation", "recording")
-GROUPS = ("site", "cohort", "licensure_area", "grade_band", "gender", "entry_route", "rubric", "rubric_version",
-          "version", "subject", "item", "arrangement", "thinking_level")  # fmt: skip
+GROUPS = ("site", "cohort", "licensure_area", "grade_band", "gender", "entry_route", "subject", "item", "arrangement", "thinking_level")  # fmt: skip
+
+WORDY = ("criterion", "title", "label", "item", "standards", "subject")
+FEW = ("rubric", "rubric_version", "version")
 
 Pools = Mapping[str, frozenset[str]]  # codes that stand elsewhere, by what they are codes of
 
@@ -62,12 +64,14 @@ def _held(column: Column, field: Field, table: str) -> float:
         return 0.0
     if field.categories:
         return _category(column, field, table)
-    if column.remarks > 0.5:
-        return 0.02 if field.name != "title" else 0.8
+    if column.remarks > 0.5 and field.name not in WORDY:
+        return 0.02
     if field.name in PEOPLE:
         return _person(column)
     if field.name in KEYS:
         return 0.9 if column.number > 0.9 or column.code > 0.6 else 0.6 if column.person > 0.9 else 0.75
+    if field.name in FEW:
+        return 0.9 if len(column.values) <= 6 and (column.distinct < 0.34 or column.n < 9) else 0.1
     if field.name in GROUPS:
         return 0.9 if column.distinct < 0.5 or column.n < 12 else 0.45
     if field.name == "level":
@@ -144,6 +148,8 @@ def _unmistakable(column: Column, field: Field, table: str, pools: Pools) -> flo
         return share if len(column.values) > 1 and share > 0.7 and column.number < 0.5 else 0.0
     pool = pools.get(field.name)
     if pool and len(column.values) > 2 and not (column.number > 0.9 and len(column.values) < 12):
+        if field.name in ("mentor", "supervisor") and words.like_field(column.heading, table, field.name) < _NAMED:
+            return 0.0  # raters are mentors and supervisors too
         inside = column.share([value in pool for value in column.values])
         return 0.95 * inside if inside > 0.6 else 0.0
     return 0.0

@@ -35,6 +35,7 @@ class View:
     kept: rows.Kept
     columns: list[Column]
     blocks: list[Block] = field(default_factory=list)
+    long: bool = False
     table: str = ""
     worth: float = 0.0
     matches: dict[str, Match] = field(default_factory=dict)
@@ -137,8 +138,8 @@ def declared_titles(views: Sequence[View]) -> dict[str, str]:
 
 def _look(one: View, known: Pools, titles: Mapping[str, str]) -> None:
     one.blocks = []
-    long = _is_long(one, known)
-    one.blocks = wide.blocks(one.columns, titles, long=long)
+    one.long = _is_long(one, known)
+    one.blocks = wide.blocks(one.columns, titles, long=one.long)
     best, table, matched = 0.0, "", {}
     for name in dictionary.tables():
         found = assign.matches(one.usable, concepts(name), known)
@@ -220,7 +221,8 @@ def _core(one: View, table: str, there: set[str]) -> bool:
     if table == "placements":
         return "candidate" in there and not one.blocks
     if table == "observations":
-        return bool(who) and bool({"date", "minutes", "debrief_date"} & there) and not one.blocks
+        told = bool({"date", "minutes", "debrief_date"} & there)
+        return bool(who) and told and not one.blocks and not one.long
     if table == "ratings":
         return bool(who) and (bool(one.blocks) or {"criterion"} <= there)
     if table == "rubrics":
@@ -241,7 +243,7 @@ def _structure(one: View, table: str, found: Mapping[str, Match]) -> float:
     if table == "observations":
         return 0.6 if "date" in found and found["date"].score > 0.6 else 0.0
     if table == "ratings":
-        return 2.5 if one.blocks else 1.0 if {"criterion", "level"} <= set(found) else 0.2
+        return 2.5 if one.blocks else 2.0 if {"criterion", "level"} <= set(found) else 0.2
     if table == "raters":
         return 1.6 * (once("rater") - 0.6)
     return 0.3

@@ -15,6 +15,7 @@ from mentorstats import dictionary, places
 _SAME = 0.82  # likeness of two words from which one is a slip of the other
 _SHORT = 4  # letters below which a word is only itself
 _PLURAL = 3
+_HEAD = 1.4
 
 
 @cache
@@ -60,16 +61,22 @@ def likeness(one: str, other: str) -> float:
 def _of_words(ours: tuple[str, ...], theirs: tuple[str, ...]) -> float:
     if not ours or not theirs:
         return 0.0
-    weigh = vocabulary()["weights"]
+    weigh, weights = _weights(ours), _weights(theirs)
     left, matched = list(theirs), 0.0
     for word in ours:
-        near = [(_alike(word, other), other) for other in left]
-        best, other = max(near, default=(0.0, ""))
+        best, other = max(((_alike(word, other), other) for other in left), default=(0.0, ""))
         if best >= _SAME:
             left.remove(other)
-            matched += best * (weigh.get(word, 1.0) + weigh.get(other, 1.0))
-    whole = sum(weigh.get(word, 1.0) for word in (*ours, *theirs))
-    return min(matched / whole, 1.0)
+            matched += best * (weigh[word] + weights[other])
+    return min(matched / (sum(weigh.values()) + sum(weights.values())), 1.0)
+
+
+def _weights(found: tuple[str, ...]) -> dict[str, float]:
+    """Weight of each word; what the others only describe weighs more: "rubric criterion" is a criterion."""
+    known = vocabulary()["weights"]
+    cut = next((place for place, word in enumerate(found) if place and word in ("of", "for")), len(found))
+    head = found[cut - 1]
+    return {word: known.get(word, 1.0) * (_HEAD if word == head else 1.0) for word in found}
 
 
 @lru_cache(maxsize=50_000)
@@ -78,6 +85,8 @@ def _alike(one: str, other: str) -> float:
         return 1.0
     if min(len(one), len(other)) < _SHORT:
         return 0.0
+    if {one, other} in ({short, f"{short}r"} for short in (one, other)):
+        return 0.5  # a score is not a scorer
     if one.startswith(other) or other.startswith(one):
         return 0.9
     return SequenceMatcher(None, one, other).ratio()

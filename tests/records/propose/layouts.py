@@ -183,9 +183,9 @@ class Layout:
             for p in self.office.placements
         ]
         truth = {c: ({f"placements.{c}"}, {f"placements.{c}"}) for c in concepts}
-        for name in ("candidate", "placement"):
-            if name in truth:
-                truth[name] = (truth[name][0], {f"placements.{name}", "placements.placement"})
+        truth["candidate"] = (truth["candidate"][0], {"placements.candidate", "placements.placement"})
+        if "placement" in truth:  # where no other sheet has the code, the candidate tells placements apart
+            truth["placement"] = (set(), {"placements.placement"})
         for name in ("cohort", "site", "mentor", "start"):
             if name in truth:
                 truth[name][1].add("placements.placement")
