@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,8 @@ _CODE = re.compile(r"[A-Za-z]{0,6}[-_ /.]?\d[\w\-/.]*|[A-Z]{1,4}\d*[A-Z]?")
 _PERSON = re.compile(
     r"(?:(?:Dr|Mr|Mrs|Ms|Prof)\.?\s+)?[^\W\d_][\w'’.\-]*,?(?:\s+[^\W\d_][\w'’.\-]*){1,3}"
 )
+_SURNAME = ("last name", "surname", "family name")
+_FIRST_NAME = ("first name", "given name", "forename", "christian name")
 _MAIL = re.compile(r"[^\s@]+@[^\s@]+\.\w+")
 
 
@@ -32,7 +35,8 @@ class Column:
     values: tuple[str, ...]
     counts: npt.NDArray[np.int64]
     typed: bool = False
-    extra: dict[str, str] = field(default_factory=dict)
+    parts: tuple[int, ...] = ()
+    written: Any = ""
 
     @property
     def rows(self) -> int:
@@ -132,12 +136,41 @@ def columns(
     """Return the columns of records; ``cells`` has a row a record and a column a heading."""
     found = []
     for place, heading in enumerate(headings):
-        column = pd.Series(cells[:, place]).replace("", None)
-        codes, values = pd.factorize(column)
-        counts = np.bincount(codes[codes >= 0], minlength=len(values)).astype(np.int64)
-        texts = tuple(str(value) for value in values)
-        found.append(Column(place, heading, codes.astype(np.int64), texts, counts, typed))
+        found.append(Column(place, heading, *_coded(cells[:, place]), typed, written=heading))
     return found
+
+
+def _coded(
+    texts: npt.NDArray[np.object_],
+) -> tuple[npt.NDArray[np.int64], tuple[str, ...], npt.NDArray[np.int64]]:
+    codes, values = pd.factorize(pd.Series(texts).replace("", None))
+    counts = np.bincount(codes[codes >= 0], minlength=len(values)).astype(np.int64)
+    return codes.astype(np.int64), tuple(str(value) for value in values), counts
+
+
+def whole_names(found: list[Column], cells: npt.NDArray[np.object_]) -> list[Column]:
+    """Columns that are not there but can be made: surname and first name as one, in either way of writing."""
+    made = []
+    named: dict[str, dict[str, Column]] = {}
+    for column in found:
+        heading = words.bare(" ".join(words.tokens(column.heading)))
+        for part, endings in (("last", _SURNAME), ("first", _FIRST_NAME)):
+            ending = next((e for e in endings if heading.endswith(e) or heading.startswith(e)), None)
+            if ending is not None and column.n:
+                named.setdefault(heading.replace(ending, "").strip(), {}).setdefault(part, column)
+    for whose, parts in named.items():
+        if len(parts) < 2:
+            continue
+        last, first = parts["last"], parts["first"]
+        for order, join in (((last, first), ", "), ((first, last), " ")):
+            texts = np.array(
+                [join.join(filter(None, row)) for row in cells[:, [c.place for c in order]]], dtype=object
+            )
+            written = {"columns": [c.heading for c in order], "join": join}
+            places = tuple(c.place for c in order)
+            heading = f"{whose or 'candidate'} name"
+            made.append(Column(last.place, heading, *_coded(texts), parts=places, written=written))
+    return made
 
 
 def determines(keys: list[Column], other: Column) -> bool:

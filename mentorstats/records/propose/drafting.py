@@ -40,6 +40,7 @@ class Builder:
         lessons = self._of("observations")
         parents = self._of("placements")
         children = [*lessons, *forms, *(one for one in self.views if one.table in _OTHERS and _points(one))]
+        keys.align(parents, children)
         self.placement, self.placement_sure = keys.of_placements(parents, _with_people(children))
         self.observation, found = keys.of_observations(lessons, forms)
         self.matched = {id(one) for one in found}
@@ -117,7 +118,7 @@ class Builder:
         for concept in ("placement", "candidate", "observation"):
             column = one.column(concept)
             if column is not None:
-                return Guess(column.heading, 0.35, "does not fit the placements: how is a placement known here?")
+                return Guess(column.written, 0.35, "does not fit the placements: how is a placement known here?")
         return Guess(one.usable[0].heading, 0.1, "no column tells which placement a row is about")
 
     def _observation_guess(self, one: View) -> Guess:
@@ -132,7 +133,7 @@ class Builder:
         """Write one field: its heading, and how its cells become ours."""
         found = dictionary.table(draft.table).field(name)
         column = match.column
-        value: Any = column.heading
+        value: Any = column.written
         unit = evidence.unit_of(column, found)
         if unit:
             value = {"column": column.heading, "unit": unit}
@@ -162,9 +163,8 @@ class Builder:
         if len(one.blocks) > 1:
             self._side_by_side(one, instruments)
             return
-        level_sides = {} if one.blocks else raters.sides(one.usable)
-        if level_sides:
-            self._levels_side_by_side(one, level_sides, instruments)
+        if one.sides:
+            self._levels_side_by_side(one, one.sides, instruments)
             return
         for who in raters.of_sheet(one, known, self.ask):
             draft = self._draft(one, "ratings", who.skip)
@@ -214,7 +214,7 @@ class Builder:
     def _person(self, own: Draft, one: View, role: str) -> None:
         match = one.matches.get(role) or one.matches.get("rater")
         if match:
-            own.columns["rater"] = Guess(match.column.heading, match.confidence)
+            own.columns["rater"] = Guess(match.column.written, match.confidence)
         else:
             own.constants["rater"] = Guess(f"{role}_{raters.NOBODY}", 0.3, f"no column names the {role}")
 
@@ -331,7 +331,7 @@ class Builder:
             for draft in mine:
                 draft.unused = []
             for column in one.columns:
-                if mine and column.heading not in used and (column.heading or column.n):
+                if mine and not column.parts and column.heading not in used and (column.heading or column.n):
                     mine[0].unused.append((column.heading, reasons.get(column.heading) or _why_unused(one, column)))
 
 
@@ -357,7 +357,9 @@ def _where(one: View) -> str:
 def _key_guess(one: View, key: Key, sure: float) -> Guess:
     columns = one.several(key) or []
     matched = min((one.matches[name].confidence for name in key), default=0.0)
-    parts = [column.heading for column in columns]
+    parts = [column.written for column in columns]
+    if len(parts) > 1 and any(isinstance(part, dict) for part in parts):
+        parts = [name for part in parts for name in _headings(part)]
     note = "" if len(parts) == 1 else "together they tell one from another"
     return Guess(parts[0] if len(parts) == 1 else parts, min(sure, 0.3 + 0.7 * matched), note)
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from mentorstats.records.propose.columns import Column, combined
+from mentorstats.records.propose.assign import Match
+from mentorstats.records.propose.columns import Column, combined, unique
 from mentorstats.records.propose.tables import View
 
 Key = tuple[str, ...]
@@ -22,8 +23,57 @@ OBSERVATION: tuple[Key, ...] = (
 
 _UNIQUE = 0.97  # distinct combinations a record by which a key is one
 _INSIDE = 0.75  # share of a sheet's combinations that the other one holds
+_CODES = 3  # distinct codes below which nothing can be told from them
+_ALIGNED = 0.85
 _DIFFER = 0.03  # share of keys that may stand for two lessons
 _PAIRS = 0.04  # share of lessons by candidate and date with two raters, from which a form's number is no lesson
+
+
+def align(parents: Sequence[View], children: Sequence[View]) -> None:
+    """Take those columns for candidate and placement whose codes stand in both sheets, in place.
+
+    A roster may know candidates by number and name, and a form by one of them, under whatever heading.
+    """
+    for concept in ("placement", "candidate"):
+        for child in children:
+            if concept == "candidate" and inside(child, ("placement",), parents) >= _INSIDE:
+                continue
+            now = child.column(concept)
+            have = [one.column(concept) for one in parents]
+            known = {value for column in have if column is not None for value in column.values}
+            if now is not None and now.share([value in known for value in now.values]) >= _INSIDE:
+                continue
+            _realign(concept, parents, child, now)
+
+
+def _realign(concept: str, parents: Sequence[View], child: View, now: Column | None) -> None:
+    best: tuple[float, Column, View, Column] | None = None
+    for parent in parents:
+        mine = parent.column(concept)
+        rivals = [mine] if concept == "placement" else [mine, *(c for c in parent.usable if c is not mine and c is not parent.column("placement"))]
+        for theirs in rivals:
+            if theirs is None or len(theirs.values) < _CODES or unique([theirs]) < _UNIQUE:
+                continue
+            held = set(theirs.values)
+            for column in [*filter(None, (now,)), *(c for c in child.usable if c is not now)]:
+                if len(column.values) < _CODES or column.is_date:
+                    continue
+                share = column.share([value in held for value in column.values])
+                share += 0.1 * (theirs is mine) + 0.1 * (column is now)
+                if share >= _ALIGNED and (best is None or share > best[0] + 1e-9):
+                    best = (share, column, parent, theirs)
+    if best is None:
+        return
+    _, column, parent, theirs = best
+    _take(child, concept, column)
+    if parent.column(concept) is not theirs:
+        _take(parent, concept, theirs)
+
+
+def _take(one: View, concept: str, column: Column) -> None:
+    for name in [name for name, match in one.matches.items() if match.column is column]:
+        del one.matches[name]
+    one.matches[concept] = Match(column, 0.93, 0.3)
 
 
 def pooled(views: Sequence[View], key: Key) -> list[tuple[str, ...]] | None:

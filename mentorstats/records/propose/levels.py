@@ -12,7 +12,7 @@ from mentorstats.records.propose import words
 MOST = 12  # distinct levels of a scale
 _NUMBER = re.compile(r"\d{1,2}(?:[.,]\d)?")
 _FIRST = re.compile(r"(?:level\s*)?(\d{1,2})\s*[-–—:=.)|/]+\s*(\D.*)", re.IGNORECASE)
-_LAST = re.compile(r"(\D.*?)\s*[-–—:=]?\s*[(\[]?\s*(\d{1,2})\s*[)\]]?")
+_LAST = re.compile(r"(\D.*?)(?:\s*[-–—:=(\[]\s*|\s+)(\d{1,2})\s*[)\]]?")
 _WORD_LEVEL = re.compile(r"(?:level|score|stage|l)\s*(\d{1,2})", re.IGNORECASE)
 _RANGE = re.compile(r"[(\[]\s*(\d{1,2})\s*(?:-|–|—|to|\.\.|/)\s*(\d{1,2})\s*[)\]]")
 _LOWEST = (0, 1)
@@ -43,6 +43,12 @@ def reason(text: str) -> str | None:
 def is_level(text: str) -> bool:
     """Whether a text by itself looks like a level: a small number, a number with words, a word of degree."""
     return bool(_NUMBER.fullmatch(text)) or _numbered(text) is not None or _degree(text) is not None
+
+
+def scale_like(texts: Iterable[str]) -> bool:
+    """Whether all texts look like levels: those of one scale, not codes of criteria."""
+    found = [text for text in texts if not reason(text)]
+    return bool(found) and all(_NUMBER.fullmatch(text) or _degree(text) is not None for text in found)
 
 
 def range_in(heading: str) -> tuple[int, int] | None:

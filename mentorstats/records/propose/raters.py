@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
@@ -39,7 +40,7 @@ def of_sheet(one: View, known: Pools, ask: Ask) -> list[Who]:
         return _by_role(role.column, {"mentor": mentor, "supervisor": supervisor})
     if rater is None:
         return [_without_rater(one, role, mentor, supervisor, known, ask)]
-    who = Who(Guess(rater.column.heading, rater.confidence))
+    who = Who(Guess(rater.column.written, rater.confidence))
     return [_with_role(who, rater.column, role, one, known, ask)]
 
 
@@ -52,7 +53,7 @@ def _by_role(role: Column, people: Mapping[str, Match]) -> list[Who]:
         if len(others) < len(names):
             skip = [{"column": role.heading, "equals": value} for value in others]
             note = f"where {role.heading!r} says so"
-            guess = Guess(match.column.heading, 0.85, note)
+            guess = Guess(match.column.written, 0.85, note)
             found.append(Who(guess, role=Guess(code, 0.9, note), skip=skip))
     return found
 
@@ -73,14 +74,14 @@ def _without_rater(
         given = {told: given[told]}
     if len(given) == 1:
         code, match = next(iter(given.items()))
-        who = Who(Guess(match.column.heading, 0.8 * match.confidence + 0.1, "taken for who filled in the form"))
+        who = Who(Guess(match.column.written, 0.8 * match.confidence + 0.1, "taken for who filled in the form"))
         if role is not None:
             return _with_role(who, match.column, role, one, known, ask)
         who.role = Guess(code, 0.85 if told in (code, None) else 0.5, f"from the heading {match.column.heading!r}")
         return who
     if len(given) == 2:
         chosen = given["supervisor"]
-        who = Who(Guess(chosen.column.heading, 0.45, "mentor and supervisor are named: who filled in the form?"))
+        who = Who(Guess(chosen.column.written, 0.45, "mentor and supervisor are named: who filled in the form?"))
         who.role = Guess("supervisor", 0.45)
         return who
     who = Who(Guess(NOBODY, 0.3, "no column says who rated"), rater_constant=True)
@@ -92,6 +93,7 @@ def _with_role(
 ) -> Who:
     if role is not None:
         names = {value: _role(value) for value in role.column.values}
+        names |= _by_people(role.column, names, rater, known)
         who.role, who.role_column = Guess(role.column.heading, role.confidence), True
         who.words = {value: code for value, code in names.items() if code and code != value}
         unknown = [value for value, code in names.items() if not code]
@@ -128,6 +130,22 @@ def _with_role(
     return who
 
 
+def _by_people(
+    role: Column, names: Mapping[str, str | None], rater: Column | None, known: Pools
+) -> dict[str, str]:
+    """Roles of words that are no role to us, such as U and C, by the people who bear them."""
+    found: dict[str, str] = {}
+    people = rater.texts() if rater is not None else []
+    for value in [value for value, code in names.items() if not code]:
+        seen = Counter(
+            code for text, who in zip(role.texts(), people, strict=False) if text == value
+            and (code := _in_pools(str(who), known))
+        )  # fmt: skip
+        if seen and seen.most_common(1)[0][1] >= _MOST * sum(seen.values()):
+            found[value] = seen.most_common(1)[0][0]
+    return found
+
+
 def _told(one: View, heading: str = "") -> str | None:
     for text in (heading, one.grid.sheet, PurePath(one.grid.file).stem.replace("_", " ")):
         found = words.role_in(text)
@@ -144,13 +162,3 @@ def _in_pools(value: str, known: Pools) -> str | None:
     inside = [code for code in ("mentor", "supervisor") if value in known.get(code, ())]
     return inside[0] if len(inside) == 1 else None
 
-
-def sides(columns: Sequence[Column]) -> dict[str, Column]:
-    """Level columns of a long table by the role that their headings name, where there are two."""
-    found: dict[str, Column] = {}
-    for column in columns:
-        role = words.role_in(column.heading)
-        rest = words.like_any(column.heading, [f"{role} level", f"{role} rating", f"{role} score", f"{role} mark"])
-        if role and rest >= 0.8 and role not in found and not column.is_date and len(column.values) <= 15:
-            found[role] = column
-    return found if len(found) > 1 else {}

@@ -14,6 +14,7 @@ from mentorstats.records.propose.tables import View
 from mentorstats.records.propose.wide import Block
 
 RUBRIC = "rubric"  # code of a rubric that no export names
+_NAMED = 0.75  # of a name that is ours; the list of what is open asks for theirs, once
 _MATCHED = 0.8  # share of criteria that a declared version must have
 
 
@@ -115,7 +116,7 @@ class Instruments:
             draft.levels = {cell: level for cell, level in scale.cells.items() if level in made.levels.value}
             draft.missing = scale.missing
             values = {"rubric": made.rubric, "rubric_version": made.version}
-            sure = 0.6
+            sure = _NAMED
         for name, match in named.items():
             if match is not None and not one.blocks:
                 draft.columns[name] = Guess(match.column.heading, match.confidence)
@@ -198,6 +199,10 @@ class Instruments:
             {code: title for code, title in titles.items() if title and title != code},
         )
         self._made.append((made, codes, scale))
+        self.opened.append(
+            f"No export names the rubric of {one.name}: it is called {RUBRIC} {made.version} until you write its own "
+            "name and version."
+        )
         return made
 
     def _order(self, one: View, scale: Scale) -> tuple[list[str], float, str]:

@@ -10,7 +10,7 @@ from pathlib import PurePath
 import numpy as np
 
 from mentorstats import dictionary
-from mentorstats.records.propose import assign, columns, headings, rows, wide, words
+from mentorstats.records.propose import assign, columns, headings, levels, rows, wide, words
 from mentorstats.records.propose.assign import Match
 from mentorstats.records.propose.columns import Column
 from mentorstats.records.propose.evidence import Pools
@@ -36,6 +36,7 @@ class View:
     columns: list[Column]
     blocks: list[Block] = field(default_factory=list)
     long: bool = False
+    sides: dict[str, Column] = field(default_factory=dict)
     table: str = ""
     worth: float = 0.0
     matches: dict[str, Match] = field(default_factory=dict)
@@ -51,13 +52,14 @@ class View:
         """Columns that a mapping can name: those with a heading of their own that hold something."""
         folded = folded_headings(self.sheet.headings, False)
         taken = {id(column) for block in self.blocks for column in (*block.columns.values(), *block.derived)}
+        taken |= {id(column) for column in self.sides.values()}
         return [
             column
             for column in self.columns
             if column.heading
             and column.n
             and id(column) not in taken
-            and folded.count(folded[column.place]) == 1
+            and all(folded.count(folded[place]) == 1 for place in column.parts or (column.place,))
         ]
 
     def column(self, concept: str) -> Column | None:
@@ -77,7 +79,8 @@ def view(grid: Grid) -> View:
     sheet = grid.whole(where)
     kept = rows.kept(sheet)
     cells = kept.cells[kept.records] if len(kept.cells) else np.empty((0, len(sheet.headings)), dtype=object)
-    return View(grid, where, sheet, kept, columns.columns(sheet.headings, cells, typed=sheet.typed))
+    found = columns.columns(sheet.headings, cells, typed=sheet.typed)
+    return View(grid, where, sheet, kept, [*found, *columns.whole_names(found, cells)])
 
 
 def decide(views: Sequence[View]) -> None:
@@ -137,9 +140,10 @@ def declared_titles(views: Sequence[View]) -> dict[str, str]:
 
 
 def _look(one: View, known: Pools, titles: Mapping[str, str]) -> None:
-    one.blocks = []
+    one.blocks, one.sides = [], {}
     one.long = _is_long(one, known)
     one.blocks = wide.blocks(one.columns, titles, long=one.long)
+    one.sides = level_sides(one.usable) if one.long else {}
     best, table, matched = 0.0, "", {}
     for name in dictionary.tables():
         found = assign.matches(one.usable, concepts(name), known)
@@ -158,8 +162,24 @@ def _is_long(one: View, known: Pools) -> bool:
     if {"criterion", "level", "rank"} <= {n for n, m in rubric.items() if m.score >= 0.6}:
         return True
     criterion, level = found.get("criterion"), found.get("level")
-    good = criterion and criterion.score >= 0.6 and len(criterion.column.values) >= 2
-    return bool(good and (level is None or level.score >= _SURE or criterion))
+    if criterion is None or criterion.score < 0.6 or len(criterion.column.values) < 2:
+        return False
+    if levels.scale_like(criterion.column.values):
+        if words.like_field(criterion.column.heading, "ratings", "criterion") < 0.8:
+            return False
+    return (level is not None and level.score >= _SURE) or bool(level_sides(one.usable))
+
+
+def level_sides(found: Sequence[Column]) -> dict[str, Column]:
+    """Level columns of a long table by the role that their headings name, where there are two."""
+    sides: dict[str, Column] = {}
+    for column in found:
+        role = words.role_in(column.heading)
+        names = [f"{role} {word}" for word in ("level", "rating", "score", "mark")]
+        if role and role not in sides and words.like_any(column.heading, names) >= 0.8:
+            if not column.is_date and len(column.values) <= 15:
+                sides[role] = column
+    return sides if len(sides) > 1 else {}
 
 
 @cache
@@ -224,7 +244,7 @@ def _core(one: View, table: str, there: set[str]) -> bool:
         told = bool({"date", "minutes", "debrief_date"} & there)
         return bool(who) and told and not one.blocks and not one.long
     if table == "ratings":
-        return bool(who) and (bool(one.blocks) or {"criterion"} <= there)
+        return bool(who) and (bool(one.blocks) or (one.long and "criterion" in there))
     if table == "rubrics":
         return {"criterion", "level"} <= there and bool({"rank", "label", "title"} & there)
     if table == "raters":
@@ -243,7 +263,7 @@ def _structure(one: View, table: str, found: Mapping[str, Match]) -> float:
     if table == "observations":
         return 0.6 if "date" in found and found["date"].score > 0.6 else 0.0
     if table == "ratings":
-        return 2.5 if one.blocks else 2.0 if {"criterion", "level"} <= set(found) else 0.2
+        return 2.5 if one.blocks else 2.0 if one.long else 0.2
     if table == "raters":
         return 1.6 * (once("rater") - 0.6)
     return 0.3

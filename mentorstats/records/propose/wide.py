@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from mentorstats import dictionary
-from mentorstats.records.propose import levels, words
+from mentorstats.records.propose import evidence, levels, words
 from mentorstats.records.propose.columns import Column
 
 _NUMBERED = re.compile(
@@ -16,6 +16,8 @@ _NUMBERED = re.compile(
 )
 _FEWEST = 2
 _KNOWN = 0.72
+_FORM = ("placements", "observations", "ratings", "raters")
+_ELSEWHERE = 0.78  # what likeness to a field of another table counts: "Questioning" is no number of questions
 _LONGEST = 40
 _SAME = 0.6
 _QUANTITIES = ("minutes", "debrief_minutes", "strengths_noted", "improvements_noted", "weight", "rank", "week",
@@ -107,7 +109,7 @@ def _maybe(column: Column) -> bool:
     if words.like_any(heading, vocabulary["unrelated"]["words"]) > 0.85:
         return False
     known = max(
-        words.like_field(heading, table, name)
+        evidence.score(column, table, name, {}) * (1.0 if table in _FORM else _ELSEWHERE)
         for table in dictionary.tables()
         for name in dictionary.table(table).names
         if name not in ("level", "criterion", "key_level", "title", "label", "subject", "planned_share",
@@ -164,7 +166,7 @@ def _block(side: Role, members: Sequence[Column], titles: Mapping[str, str]) -> 
         made.titles[name] = title or column.heading
         made.sure[name] = 0.97 if declared else min(0.97, 0.45 + 0.28 * _like_criterion(column))
     if len(members) >= 4:
-        made.sure = {name: min(0.97, sure + 0.12) for name, sure in made.sure.items()}
+        made.sure = {name: min(0.97, sure + 0.2) for name, sure in made.sure.items()}
     return made
 
 

@@ -54,7 +54,14 @@ def tokens(text: str) -> tuple[str, ...]:
 
 def likeness(one: str, other: str) -> float:
     """How far two headings mean the same, from 0 to 1: words that are alike, by their weights, over all words."""
-    return _of_words(tokens(one), tokens(other))
+    return max(_of_words(tokens(text), tokens(other)) for text in _readings(one))
+
+
+@lru_cache(maxsize=20_000)
+def _readings(heading: str) -> tuple[str, ...]:
+    """A heading without what stands in brackets, and with it: "How long did you observe (minutes)?"."""
+    whole = re.sub(r"[()\[\]{}]", " ", heading)
+    return (heading, whole) if whole != heading else (heading,)
 
 
 @lru_cache(maxsize=50_000)
