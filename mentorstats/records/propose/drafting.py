@@ -409,7 +409,7 @@ def _why_unused(one: View, column: Column) -> str:
         return "several columns bear this heading; give each its own to use one of them"
     if any(column in block.derived for block in one.blocks):
         return "computed from other columns"
-    if column.remarks > 0.3 or words.like_any(column.heading, words.vocabulary()["free_text"]["words"]) > 0.8:
+    if column.remarks > 0.3 or words.like_listed(column.heading, "free_text") > 0.8:
         return "remarks"
     if column.mail > 0.5:
         return "e-mail addresses"

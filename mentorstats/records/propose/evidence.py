@@ -34,6 +34,8 @@ def score(column: Column, table: str, name: str, pools: Pools) -> float:
     if not column.n:
         return 0.0
     field = dictionary.table(table).field(name)
+    if name not in (*PEOPLE, *KEYS) and _people(column, pools):
+        return 0.0
     heading = _heading(column, table, name)
     held = _held(column, field, table)
     if held == 0.0:
@@ -43,15 +45,22 @@ def score(column: Column, table: str, name: str, pools: Pools) -> float:
     return 1.0 - (1.0 - named) * (1.0 - 0.62 * own)
 
 
+def _people(column: Column, pools: Pools) -> bool:
+    """Whether a column holds people whom another sheet names."""
+    if len(column.values) < 3 or column.number > 0.9 and len(column.values) < 12:
+        return False
+    pool = pools.get("rater", frozenset()) | pools.get("candidate", frozenset())
+    return bool(pool) and column.share([value in pool for value in column.values]) > 0.6
+
+
 def _heading(column: Column, table: str, name: str) -> float:
     heading = column.heading
     if not heading:
         return 0.0
     found = words.like_field(heading, table, name)
-    known = words.vocabulary()
-    if found < 0.95 and words.like_any(heading, known["unrelated"]["words"]) > max(found, 0.8):
+    if found < 0.95 and words.like_listed(heading, "unrelated") > max(found, 0.8):
         return 0.15 * found
-    if found < 0.95 and words.like_any(heading, known["free_text"]["words"]) > max(found, 0.8):
+    if found < 0.95 and words.like_listed(heading, "free_text") > max(found, 0.8):
         return 0.15 * found
     return found
 

@@ -15,7 +15,7 @@ _NUMBERED = re.compile(
     r"^\s*((?:[A-Za-z]{1,10}[ .\-_]?)?\d{1,2}(?:[.\-]?\d{1,2}|[a-z])?|[A-Z]\d{0,2}|[ivx]{1,4})(?=[\s.:)\-–_]|$)[\s.:)\-–_]*(.*)$"
 )
 _FEWEST = 2
-_KNOWN = 0.72
+_KNOWN, _SURELY = 0.72, 0.85  # score for another field from which a column is no criterion
 _FORM = ("placements", "observations", "ratings", "raters")
 _ELSEWHERE = 0.78  # what likeness to a field of another table counts: "Questioning" is no number of questions
 _LONGEST = 40
@@ -105,8 +105,7 @@ def _maybe(column: Column) -> bool:
     if not held or len(held) > levels.MOST or column.is_date or column.yes_no > 0.95 and column.number < 0.5:
         return False
     heading = column.heading
-    vocabulary = words.vocabulary()
-    if words.like_any(heading, vocabulary["unrelated"]["words"]) > 0.85:
+    if words.like_listed(heading, "unrelated") > 0.85:
         return False
     known = max(
         evidence.score(column, table, name, {}) * (1.0 if table in _FORM else _ELSEWHERE)
@@ -115,7 +114,8 @@ def _maybe(column: Column) -> bool:
         if name not in ("level", "criterion", "key_level", "title", "label", "subject", "planned_share",
                         "item", "purpose")
     )
-    if known >= _KNOWN and not _NUMBERED.match(heading) and not levels.range_in(heading):
+    marked = _NUMBERED.match(heading) or levels.range_in(heading)
+    if known >= (_SURELY if marked else _KNOWN):
         return False
     judged = [levels.is_level(v) for v in held]
     if all(judged):

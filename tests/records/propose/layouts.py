@@ -47,6 +47,36 @@ HEADINGS = {
     "total": ["Total", "Average", "Total score", "Mean score"],
     "number": ["Row", "#", "Response number", "Timestamp"],
 }
+# Headings that no descriptor lists: as offices, systems and online surveys put them.
+UNLISTED = {
+    "placement": ["PLACEMENT_ID", "Plcmt code", "Placement record no", "placementRef"],
+    "candidate": ["STUDENT_TEACHER", "teacherCandidate", "Name of candidate", "Candidate observed", "CAND_ID",
+                  "Which candidate did you observe?", "Name of the student teacher", "Candidat name"],
+    "mentor": ["MENTOR_TCHR", "Coop Teacher", "Mentor (school)", "mentorName", "Assigned mentor", "Mentr teacher"],
+    "supervisor": ["UNIV_SUPERVISOR", "Supv.", "Assigned supervisor", "supervisorName", "Superviser"],
+    "site": ["SCHOOL_NAME", "Name of school", "School of placement", "schoolSite", "Host school"],
+    "cohort": ["COHORT_YR", "Cohort/Year", "cohortName", "Intake year"],
+    "licensure_area": ["LICENSURE", "Programme / area", "License area sought", "certificationArea", "Teaching area"],
+    "grade_band": ["GRADE_LVL", "Grade span", "gradeBand", "Grade level(s)"],
+    "start": ["PLACEMENT_START_DT", "Start of placement", "startDate", "Placement begins on", "First day of placement"],
+    "end": ["PLACEMENT_END_DT", "End of placement", "endDate", "Placement ends on", "Last day of placement"],
+    "status": ["PLACEMENT_STATUS", "Status of placement", "currentStatus"],
+    "observation": ["OBSERVATION_ID", "Obs code", "Unique visit ID", "observationId", "Lesson code"],
+    "visit": ["VISIT_NO", "Observation # (1-4)", "Which visit is this?", "visitNumber", "No. of visit"],
+    "date": ["OBSERVATION_DT", "Date of the lesson", "When did you visit? (date)", "visitDate", "Day of visit"],
+    "minutes": ["OBS_MINUTES", "Observed for (minutes)", "lengthMinutes", "Time in class (min)"],
+    "hours": ["OBS_HOURS", "Observed for (hours)", "Time in class (hours)"],
+    "visit_mode": ["VISIT_MODE", "How was the lesson observed?", "visitMode", "Way of visiting"],
+    "pre_conference": ["PRE_CONFERENCE", "Was a pre-conference held?", "preConference", "Pre-observation conference"],
+    "rater": ["EVALUATOR_NAME", "Your name", "Name of observer", "evaluatorId", "Person completing form", "Observer ID"],
+    "rater_role": ["EVALUATOR_ROLE", "Your role", "Role of observer", "evaluatorRole", "I am the"],
+    "criterion": ["RUBRIC_CRITERION", "Criterion rated", "criterionName", "Indicator assessed"],
+    "level": ["RATING_VALUE", "Level awarded", "ratingGiven", "Score (1-4)"],
+    "comments": ["COMMENTS_TXT", "Any other comments?", "Evidence and comments"],
+    "email": ["EMAIL_ADDR", "Your e-mail"],
+    "total": ["TOTAL_SCORE", "Average of ratings"],
+    "number": ["RESPONSE_ID", "Submission time", "Record no."],
+}
 STATUS = {
     "completed": ["Completed", "completed", "Finished", "COMPLETE"],
     "ended_early": ["Withdrew", "Ended early", "withdrawn", "Left early"],
@@ -87,13 +117,18 @@ class Layout:
     features: list = field(default_factory=list)
     truth: dict = field(default_factory=dict)
     office: Office = None
+    hard: bool = True
 
     def write(self, folder):
         rng = self.rng = random.Random(1000 + self.seed)
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
         self.office = Office(self.seed, named=rng.random() < 0.5)
-        self.names = {name: rng.choice(words) for name, words in HEADINGS.items()}
+        unlisted = rng.choice([0.0, 0.5, 1.0]) if self.hard else 0.0
+        self.names = {
+            name: rng.choice(UNLISTED[name] if rng.random() < unlisted else words) for name, words in HEADINGS.items()
+        }
+        self.features += [f"unlisted:{unlisted:.0%}"] if unlisted else []
         self.kind = rng.choice(["csv", "csv", "xlsx", "xlsx", "xlsx", "parquet"])
         self.encoding = rng.choice(["utf-8", "utf-8-sig", "cp1252", "utf-16"]) if self.kind == "csv" else ""
         self.delimiter = rng.choice([",", ";", "\t"]) if self.kind == "csv" else ""
@@ -109,15 +144,16 @@ class Layout:
         self.hidden = rng.random() < 0.4 and self.kind == "xlsx"
         self.placement_codes = rng.random() < 0.4
         self.hours = rng.random() < 0.3
-        self.codes = rng.random() < 0.5
-        if not self.office.named and self.kind == "csv" and self.encoding == "cp1252":
-            self.features.append("accents")
+        self.split = rng.random() < 0.3 and self.office.named and self.hard
+        self.terms = rng.random() < 0.3 and self.shape in ("form", "wide") and self.roles != "files"
+        self.per_criterion = rng.random() < 0.3 and self.shape in ("form", "wide")
         self.features += [
             self.kind, self.shape, f"key:{self.key}", f"roles:{self.roles}", f"levels:{self.scale}",
             "dates:cells" if self.typed else f"dates:{self.days}", *([self.encoding] if self.encoding else []),
             *(["titles"] if self.titles else []), *(["blanks"] if self.blanks else []),
             *(["totals"] if self.totals else []), *(["hidden"] if self.hidden else []),
-            *(["names"] if self.office.named else []),
+            *(["names"] if self.office.named else []), *(["surname apart"] if self.split else []),
+            *(["a sheet a term"] if self.terms else []), *(["remarks a criterion"] if self.per_criterion else []),
         ]  # fmt: skip
         if self.kind == "xlsx":
             self.book = openpyxl.Workbook()
@@ -189,6 +225,12 @@ class Layout:
         for name in ("cohort", "site", "mentor", "start"):
             if name in truth:
                 truth[name][1].add("placements.placement")
+        if self.split:
+            at = concepts.index("candidate")
+            concepts[at : at + 1] = ["surname", "first name"]
+            for row in rows:
+                row["first name"], row["surname"] = row["candidate"].split(" ", 1)
+            truth["surname"] = truth["first name"] = truth["candidate"]
         self._sheet("Placements", "placements", concepts, rows, truth, extras=("comments", "email"))
 
     def _lesson_concepts(self):
@@ -251,12 +293,15 @@ class Layout:
         concepts = [*concepts, "rater", *(["rater_role"] if self.roles == "column" else [])]
         for role in groups:
             chosen = [f for f in self.office.forms if not role or f["rater_role"] == role]
-            self._rating_sheet(role, chosen, concepts, form)
+            middle = dt.date(2025, 3, 1)
+            for term in ("early", "late") if self.terms else ("",):
+                part = [f for f in chosen if not term or (f["date"] < middle) == (term == "early")]
+                self._rating_sheet(role, part, concepts, form, term)
 
     def _pointer(self):
         return {"code": ["observation"], "number": ["candidate", "visit"], "date": ["candidate", "date"]}[self.key]
 
-    def _rating_sheet(self, role, chosen, concepts, form):
+    def _rating_sheet(self, role, chosen, concepts, form, term=""):
         if not hasattr(self, "role_words"):
             self.role_words = {code: self.rng.choice(words) for code, words in ROLES.items()}
         wide = self.shape in ("form", "wide")
@@ -273,13 +318,17 @@ class Layout:
         truth = {name: uses for name, uses in truth.items() if name in concepts}
         truth["rater"] = ({"ratings.rater"}, {"ratings.rater", "ratings.rater_role"})
         truth["rater_role"] = ({"ratings.rater_role"}, {"ratings.rater_role"})
+        remarks = [f"Comments on {i + 1}" for i in range(len(titles))] if self.per_criterion else []
         more = titles if wide else ["criterion", "level"]
         for name in more:
             uses = {"ratings.criteria"} if wide else {f"ratings.{name}"}
             truth[name] = (uses, uses)
         extras = ("comments", *(("total",) if wide and self.scale == "numbers" else ()), "number")
-        title = f"{role.title()} evaluations".strip() if role else "Obs 2025"
-        self._sheet(title, f"{role}_evaluations" if role else "evaluations_2025", [*concepts, *more], rows, truth, extras=extras)
+        title = f"{role.title()} evaluations".strip() if role else f"Obs 2025 {term}".strip()
+        stem = f"{role}_evaluations" if role else f"evaluations_2025{term and '_'}{term}"
+        if remarks:
+            more = [part for pair in zip(titles, remarks, strict=True) for part in pair]
+        self._sheet(title, stem, [*concepts, *more], rows, truth, extras=extras)
 
     def _pointer_truth(self):
         if self.key == "code":
@@ -313,8 +362,9 @@ class Layout:
     def _sheet(self, title, stem, concepts, rows, truth, *, extras=(), sides=False):
         """Write one sheet: columns in any order, remarks and blank columns between, title rows and totals."""
         rng = self.rng
-        block = [c for c in concepts if c not in HEADINGS]
-        order = [c for c in concepts if c in HEADINGS]
+        fields = {*HEADINGS, "surname", "first name"}
+        block = [c for c in concepts if c not in fields]
+        order = [c for c in concepts if c in fields]
         if rng.random() < 0.6:
             rng.shuffle(order)
         chosen = [e for e in extras if rng.random() < 0.6]
@@ -347,13 +397,15 @@ class Layout:
     def _heading(self, concept):
         if concept == "blank":
             return ""
+        if concept in ("surname", "first name"):
+            return {"surname": "Last name", "first name": "First name"}[concept]
         if "|" in concept:
             role, title = concept.split("|")
             return f"{role.title()}: {title}"
         return self.names.get(concept, concept)
 
     def _cell(self, row, concept):
-        if concept == "comments":
+        if concept == "comments" or concept.startswith("Comments on"):
             return self.rng.choice(["", "Clear aims and a calm start; wait longer after each question, please.", "Good lesson"])
         if concept == "email":
             return f"{str(row['candidate']).replace(' ', '.').lower()}@office.example"
