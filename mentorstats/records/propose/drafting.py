@@ -9,7 +9,7 @@ from typing import Any
 
 from mentorstats import dictionary
 from mentorstats.records.propose import days, evidence, keys, levels, raters, tables, words
-from mentorstats.records.propose.assign import Match
+from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
 from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess, ScaleDraft
 from mentorstats.records.propose.keys import Key
@@ -17,6 +17,7 @@ from mentorstats.records.propose.scales import Instruments
 from mentorstats.records.propose.tables import View
 
 _DIFFER = 0.02  # share of keys that may differ in what is told of a lesson or a placement
+_TAKEN = 0.85  # confidence of another column by which a field needs no second one
 _REQUIRED_LESS = 0.75  # what a guess is worth when cells of a field that must be filled are empty
 
 
@@ -123,8 +124,10 @@ class Builder:
 
     def _observation_guess(self, one: View) -> Guess:
         key, sure = (self.observation, 0.95) if id(one) in self.matched else (self.form_key, self.form_sure)
-        if not one.several(key):
-            key = self.observation
+        if one.table in _OTHERS or not key or not one.several(key):
+            key, sure = self.observation, 0.3
+            for parents in (self._of("observations"), self._of("ratings")):
+                sure = max(sure, 0.95 * keys.inside(one, key, parents) if parents and key else 0.0)
         if key and one.several(key):
             return _key_guess(one, key, sure)
         return self._placement_guess(one)
@@ -417,6 +420,9 @@ def _why_unused(one: View, column: Column) -> str:
         ((evidence.score(column, table, name, {}), name) for table, name in tables.concepts(one.table)),
         default=(0.0, ""),
     )
+    taken = one.matches.get(best[1])
+    if taken is not None and taken.confidence >= _TAKEN and best[0] >= LEAST:
+        return f"{best[1]} is taken from {taken.column.heading!r}"
     if best[0] >= 0.45:
         return f"UNSURE: may be {best[1]}"
     return "no field of ours is like it"

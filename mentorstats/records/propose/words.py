@@ -44,6 +44,7 @@ def tokens(text: str) -> tuple[str, ...]:
     """Words of a heading, abbreviations written out, without what stands in brackets or plural endings."""
     outside = re.sub(r"[(\[{][^)\]}]*[)\]}]", " ", text)
     parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", outside if outside.strip() else text).replace("#", " number ")
+    parted = parted.replace("%", " percent ")
     short = vocabulary()["abbreviations"]
     found: list[str] = []
     for word in bare(parted).split():
