@@ -43,7 +43,7 @@ def _at_once(placements: Batch, problems: Problems) -> None:
         }
     )
     told = told[(told["candidate"] >= 0) & told["start"].notna()].sort_values(["candidate", "start"])
-    until = told.groupby("candidate")["end"].transform(lambda end: end.cummax().shift())
+    until = told.groupby("candidate")["end"].cummax().groupby(told["candidate"]).shift()
     wrong = told.loc[(told["start"] <= until).fillna(False), "at"].to_numpy()
     _note(
         placements,
