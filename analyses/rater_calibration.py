@@ -25,7 +25,7 @@ from collections.abc import Mapping
 from mentorstats import agreement, calibration, key_scores, reliability
 from mentorstats.calibration.networks.extra_scores_by_role import role_links
 from mentorstats.policy import Policy
-from mentorstats.records import Records
+from mentorstats.records import Records, crosswalk
 from mentorstats.report import provenance, run, wording
 from mentorstats.report.agreement import (
     by_criterion,
@@ -84,12 +84,14 @@ def report(
     expert = key_scores.survey(long, records.key_ratings, policy, raters=records.raters, on=on, seed=seed)
     cut, placed = adjusted.cut(policy), records.placements
     who = calibration.survey(long, policy, placements=placed, observations=lessons, cut=cut, seed=seed)
+    changed = crosswalk.breaks(long, records.crosswalk)
+    rescored = crosswalk.breaks(records.key_ratings, records.crosswalk)
     study = {"long": long, "raters": records.raters, "given": given, "weights": "quadratic"}
 
     sections = made(
         {
             "Records": {
-                used: lambda: (records.sources, records.problems, pair.flow, policy),
+                used: lambda: (records.sources, records.problems, pair.flow, policy, changed),
                 without_level: lambda: (pair.gaps, policy),
                 double_scoring: lambda: (pair.lessons, policy),
             },
@@ -112,7 +114,7 @@ def report(
                 assignment: lambda: (who.assigned, policy),
                 follow_up: lambda: (who.flags, policy),
                 severity: lambda: (who.flags, who.roles, policy),
-                drift: lambda: (who.weeks, who.cycles, expert.trend, policy),
+                drift: lambda: (who.weeks, who.cycles, expert.trend, policy, changed),
                 spread_and_halo: lambda: (who.spread, policy),
                 rating_fit: lambda: (who.spread, policy),
                 own_mentor: lambda: (who.own_mentor, policy),
@@ -120,7 +122,7 @@ def report(
             },
             "Accuracy against expert scores": {
                 accuracy: lambda: (expert.certified, expert.chances, policy),
-                control_charts: lambda: (expert.charts, expert.trend, policy),
+                control_charts: lambda: (expert.charts, expert.trend, policy, rescored),
                 certification: lambda: (expert.standing, expert.day, policy),
             },
             "Fairness": {

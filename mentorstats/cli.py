@@ -8,6 +8,7 @@ policy or files wrong; 3 a defect of ours; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import sys
 import traceback
@@ -256,9 +257,8 @@ def _plan(asked: argparse.Namespace) -> int:
     from mentorstats.writing import write_beside
 
     _refuse_inputs(asked, folder=asked.folder)
-    target = asked.target
-    if target is None:
-        target = policy.read(asked.folder).value("target_dependability")
+    rules = policy.read(asked.folder)
+    target = rules.value("target_dependability") if asked.target is None else asked.target
     loaded = records.load(asked.folder)
     if not asked.names_are_codes:
         names.refuse(loaded.tables)
@@ -272,6 +272,7 @@ def _plan(asked: argparse.Namespace) -> int:
         visit_cost=asked.visit_cost,
         rater_cost=asked.rater_cost,
         cut=asked.cut,
+        enough=math.ceil(rules.value("newest_version_candidates")),
         confidence=asked.confidence,
         seed=asked.seed,
     )

@@ -189,6 +189,14 @@ def of_candidates(long: pd.DataFrame) -> pd.DataFrame:
     return long[known] if known.any() and not known.all() else long
 
 
+def version_number(version: str) -> float:
+    """The version as a number, for order; 0 where it is none."""
+    try:
+        return float(version)
+    except ValueError:
+        return 0.0
+
+
 def numbers(values: pd.Series, name: str) -> pd.Series:
     """Return the column, or raise ArgumentError unless it holds finite numbers or nothing.
 

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
-from mentorstats.demo import own_files
+from mentorstats.demo import own_files, settings
 from mentorstats.demo.faults import UNLISTED, listed, plant
 from mentorstats.demo.invent import SEED, programme
 from mentorstats.demo.layout import mapping
-from mentorstats.demo.policy import document as policy_document
+from mentorstats.demo.rubric import hearthside
 from mentorstats.demo.sheets import save, sheets
-from mentorstats.demo.study import document as study_document
 from mentorstats.demo.truth import document
 from mentorstats.policy import FILE_NAME as POLICY
+from mentorstats.records.crosswalk import FILE_NAME as CROSSWALK
 from mentorstats.study import FILE_NAME as STUDY
 
 TRUTH = "truth.json"
@@ -26,7 +26,7 @@ _UNLISTED_TEXT = "who,what\r\noffice,ask Mollerquay for the missing forms\r\n"
 
 
 def write(folder: Path | str, *, seed: int = SEED, later: Collection[str] = ()) -> None:
-    """Write the exports, ``mapping.toml``, ``study.toml``, ``policy.toml`` and the truth file ``truth.json``.
+    """Write the exports, the settings (``mapping.toml`` and the like) and the truth file ``truth.json``.
 
     The same seed and library versions give the same bytes. Each file is written beside its place and then
     renamed. A folder that is there already is used only if it is empty or holds nothing, at any depth, but
@@ -66,8 +66,9 @@ def _fill(folder: Path, seed: int) -> None:
     save(exports, folder)
     (folder / UNLISTED).write_bytes(_UNLISTED_TEXT.encode())
     (folder / "mapping.toml").write_bytes(mapping(layouts).encode())
-    (folder / STUDY).write_bytes(study_document().encode())
-    (folder / POLICY).write_bytes(policy_document().encode())
+    (folder / STUDY).write_bytes(settings.study().encode())
+    (folder / POLICY).write_bytes(settings.policy().encode())
+    (folder / CROSSWALK).write_bytes(settings.crosswalk(hearthside()).encode())
     truth = {
         "made_by": _MADE_BY,
         "programme": f"{_NAME}: invented, nobody in it exists",

@@ -1,6 +1,7 @@
 """A folder of exports to checked tables, every fault at once."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +9,7 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import causes, gather, mapping, reshape
+from mentorstats.records import causes, crosswalk, gather, mapping, reshape
 from mentorstats.records.checking import across, dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
@@ -45,7 +46,7 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     Raises
     ------
     MappingError
-        The mapping is wrong or does not fit the files, or no rubric declares the levels.
+        The mapping or the crosswalk is wrong or does not fit the files, or no rubric declares the levels.
     SourceFileError
         A file or a needed column is missing, a file is unreadable, or the rubrics have a fault.
     """
@@ -63,7 +64,8 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
         if name != _SCALES:
             batches[name] = _rows(name, found, problems, known)
             _check(name, batches, scales, problems)
-    return _records(found, batches, known, problems)
+    loaded = _records(found, batches, known, problems)
+    return replace(loaded, crosswalk=crosswalk.read(place, loaded.rubrics))
 
 
 def _plan(folder: Path, named: str | Path | None) -> Plan:

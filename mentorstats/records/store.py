@@ -23,6 +23,7 @@ FOLDER = ".mentorstats"
 POINTER = "current"
 _VERSION = "stored-"
 _TRIES = 20  # readings before a reader that is always overtaken gives up
+BESIDE = ("problems", "sources", "crosswalk")  # frames that are no table of the dictionary
 KEY = b"mentorstats.table_schema"
 LEVELS = b"mentorstats.levels"  # Parquet drops the categories of a column without rows
 
@@ -99,7 +100,7 @@ def _remove_others(home: Path, *, keep: set[str]) -> None:
 
 def _read(home: Path) -> dict[str, pd.DataFrame]:
     frames = {}
-    for name in (*dictionary.tables(), "problems", "sources"):
+    for name in (*dictionary.tables(), *BESIDE):
         path = home / f"{name}.parquet"
         try:
             table = pq.read_table(path)

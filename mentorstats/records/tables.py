@@ -1,14 +1,24 @@
 """``Records``: what loading gives, and where it is kept between runs."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 
 from mentorstats.errors import NothingUsableError
 from mentorstats.printed import Printed, Shown, counted, counts
-from mentorstats.records import long, oddities, overview, store
+from mentorstats.records import crosswalk, long, oddities, overview, store
+
+# What a row is, of tables that are not called after it.
+_ROWS = {
+    "rubrics": "rubric level",
+    "teaching_load": "teaching week",
+    "questions": "question count",
+    "coteaching": "co-teaching arrangement",
+    "tutoring": "tutoring score",
+    "orientation": "orientation item",
+}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -27,11 +37,15 @@ class Records(Shown):
     sources
         One row a file, sheet and table: its SHA-256, and rows of that table read, kept and set
         aside (read = kept + set aside; a wide form gives one row a criterion).
+    crosswalk
+        One row a pair of criteria or levels of two versions of a rubric that ``crosswalk.toml`` judges to be
+        counterparts (see records/crosswalk.py).
     """
 
     tables: Mapping[str, pd.DataFrame]
     problems: pd.DataFrame
     sources: pd.DataFrame
+    crosswalk: pd.DataFrame = field(default_factory=crosswalk.empty)
 
     def __getattr__(self, name: str) -> pd.DataFrame:
         tables = self.__dict__.get("tables", {})
@@ -43,9 +57,8 @@ class Records(Shown):
     @property
     def printed(self) -> Printed:
         """What is printed of it."""
-        rows = {"rubrics": "rubric level"}  # the one table whose rows are not what it is called after
         held = [
-            (len(frame), rows.get(name, name.replace("_", " ").removesuffix("s")))
+            (len(frame), _ROWS.get(name, name.replace("_", " ").removesuffix("s")))
             for name, frame in self.tables.items()
         ]
         read, aside = int(self.sources["rows_read"].sum()), int(self.sources["rows_set_aside"].sum())
@@ -66,6 +79,14 @@ class Records(Shown):
         return long.long(
             *(self.tables[name] for name in ("ratings", "observations", "placements", "rubrics"))
         )
+
+    def linked(self) -> pd.DataFrame:
+        """Return the long table with ratings carried over to the newest version the crosswalk leads to.
+
+        One column more, ``version_given``, says under which version each was rated. Without a crosswalk no
+        rating is carried over.
+        """
+        return crosswalk.linked(self.long(), self.tables["rubrics"], self.crosswalk)
 
     def overview(self) -> pd.Series:
         """Return what was read, as text by name: files, rows, people, lessons, span, cycles, versions."""
@@ -92,11 +113,12 @@ class Records(Shown):
 
     def save(self, folder: str | Path) -> None:
         """Write everything to ``folder/.mentorstats/`` as Parquet, replacing what was there."""
-        store.write(Path(folder), {**self.tables, "problems": self.problems, "sources": self.sources})
+        beside = {name: getattr(self, name) for name in store.BESIDE}
+        store.write(Path(folder), {**self.tables, **beside})
 
 
 def reload(folder: str | Path) -> Records:
     """Return what ``Records.save`` wrote to a folder; raises SourceFileError where it is not readable."""
     frames = store.read(Path(folder))
-    problems, sources = frames.pop("problems"), frames.pop("sources")
-    return Records(tables=frames, problems=problems, sources=sources)
+    beside = {name: frames.pop(name) for name in store.BESIDE}
+    return Records(tables=frames, **beside)

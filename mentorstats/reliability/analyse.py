@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,7 +15,6 @@ from mentorstats.progress import stage
 from mentorstats.reliability.criteria.by_criterion import by_criterion
 from mentorstats.reliability.plans.halves import HalvesChange, change_between_halves
 from mentorstats.reliability.plans.visit_plans import VisitPlans, visit_plans
-from mentorstats.tables import of_candidates
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -48,7 +48,12 @@ class Survey(Shown):
         target = self.policy.value("target_dependability")
         with stage("components and plans"):
             return visit_plans(
-                self.long, rubrics=self.rubrics, target=target, confidence=self.confidence, seed=self.seed
+                self.long,
+                rubrics=self.rubrics,
+                target=target,
+                enough=math.ceil(self.policy.value("newest_version_candidates")),
+                confidence=self.confidence,
+                seed=self.seed,
             )
 
     @cached_property
@@ -74,8 +79,8 @@ def survey(long: pd.DataFrame, rubrics: pd.DataFrame, policy: Policy, *, seed: i
     long, rubrics
         Tables of the records; ratings without a candidate are left out.
     policy
-        Thresholds ``confidence`` and ``target_dependability``.
+        Thresholds ``confidence``, ``target_dependability`` and ``newest_version_candidates``.
     seed
         Of drawn components.
     """
-    return Survey(of_candidates(long), rubrics, policy, seed)
+    return Survey(long, rubrics, policy, seed)

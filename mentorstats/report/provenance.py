@@ -14,7 +14,7 @@ import pandas as pd
 from mentorstats import __version__, policy, study
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
-from mentorstats.records import mapping
+from mentorstats.records import crosswalk, mapping
 from mentorstats.records.reading.read import checksum
 from mentorstats.report.model import Provenance
 
@@ -39,8 +39,10 @@ def of(inputs: pd.DataFrame, rules: Policy, *, seeds: Mapping[str, int]) -> Prov
 
 
 def settings(folder: Path) -> dict[str, str]:
-    """SHA-256 of the mapping, the policy and the study that lie in a programme's folder."""
-    files = [folder / name for name in (mapping.FILE_NAME, policy.FILE_NAME, study.FILE_NAME)]
+    """SHA-256 of the mapping, the crosswalk, the policy and the study that lie in a programme's folder."""
+    files = [
+        folder / name for name in (mapping.FILE_NAME, crosswalk.FILE_NAME, policy.FILE_NAME, study.FILE_NAME)
+    ]
     return {path.name: checksum(path) for path in files if path.is_file()}
 
 

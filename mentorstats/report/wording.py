@@ -9,6 +9,7 @@ import pandas as pd
 
 from mentorstats.policy import Rule
 from mentorstats.report.numbers import number
+from mentorstats.tables import version_number
 
 
 def version(rubric: str, number: str) -> str:
@@ -94,17 +95,32 @@ def newest_first(rows: pd.DataFrame, size: str, enough: Rule) -> dict[tuple[str,
 
     def place(item: tuple[tuple[str, str], pd.Series]) -> tuple[bool, float, str, float]:
         (_, version), row = item
-        return (enough.met(row["n_clusters"]), number_in(version), version, float(row[size]))
+        return (enough.met(row["n_clusters"]), version_number(version), version, float(row[size]))
 
     return dict(sorted(found.items(), key=place, reverse=True))
 
 
-def number_in(version: str) -> float:
-    """The version as a number, for order; 0 where it is none."""
-    try:
-        return float(version)
-    except ValueError:
-        return 0.0
+def breaks(found: pd.DataFrame | None) -> tuple[str, ...]:
+    """A sentence for each change of the rubric's version, which is a break in every trend.
+
+    Parameters
+    ----------
+    found
+        From `mentorstats.records.crosswalk.breaks`.
+    """
+    told = []
+    for row in found.to_dict("records") if found is not None else []:
+        days = f"{row['last_before']:%Y-%m-%d}", f"{row['first_after']:%Y-%m-%d}"
+        when = f"between {days[0]} and {days[1]}" if days[0] < days[1] else f"from {days[1]} to {days[0]}"
+        change = f"{row['rubric']} changed from version {row['version_from']} to {row['version_to']} {when}"
+        if row["author"]:
+            told.append(
+                f"{change}. By the crosswalk of {row['author']} ({row['date']}), {row['n_one_to_one']} of "
+                f"{row['n_criteria']} criteria have exactly one counterpart; versions are shown separately."
+            )
+        else:
+            told.append(f"{change}. There is no crosswalk, so levels before and after are not comparable.")
+    return tuple(told)
 
 
 def versions_named(rows: pd.DataFrame) -> list[str]:

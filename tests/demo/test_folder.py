@@ -46,7 +46,14 @@ def test_same_seed_same_bytes_other_seed_other_bytes(folder, tmp_path):
     assert content(tmp_path / "again") == content(folder)
     other = content(tmp_path / "other")
     alike = {name for name, text in content(folder).items() if other[name] == text}
-    assert alike == {"left_over_2025.csv", "mapping.toml", "policy.toml", "rubrics.csv", "study.toml"}
+    assert alike == {
+        "crosswalk.toml",
+        "left_over_2025.csv",
+        "mapping.toml",
+        "policy.toml",
+        "rubrics.csv",
+        "study.toml",
+    }
 
 
 def test_no_time_of_writing_in_the_workbook(folder):

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from mentorstats import policy
+from mentorstats.records import crosswalk
 from mentorstats.report import run, small_groups
 from mentorstats.report.render import form
 
@@ -125,6 +126,7 @@ def records(table=None):
         placements=placements(table),
         key_ratings=pd.DataFrame(),
         raters=None,
+        crosswalk=crosswalk.empty(),
         problems=problems(),
         sources=sources(len(table)),
     )

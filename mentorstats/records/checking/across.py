@@ -42,8 +42,11 @@ def _at_once(placements: Batch, problems: Problems) -> None:
             "at": at,
         }
     )
-    told = told[(told["candidate"] >= 0) & told["start"].notna()].sort_values(["candidate", "start"])
-    until = told.groupby("candidate")["end"].cummax().groupby(told["candidate"]).shift()
+    several = told["candidate"].duplicated(keep=False) & (told["candidate"] >= 0) & told["start"].notna()
+    told = told[several].sort_values(["candidate", "start"])
+    told["latest"] = told.groupby("candidate")["end"].cummax()
+    told["latest"] = told.groupby("candidate")["latest"].ffill()
+    until = told.groupby("candidate")["latest"].shift()
     wrong = told.loc[(told["start"] <= until).fillna(False), "at"].to_numpy()
     _note(
         placements,

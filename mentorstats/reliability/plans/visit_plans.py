@@ -114,6 +114,7 @@ def visit_plans(
     visit_cost: float = 1.0,
     rater_cost: float = 0.0,
     cut: float | None = None,
+    enough: int | None = None,
     confidence: float = 0.95,
     seed: int = 0,
 ) -> VisitPlans:
@@ -129,6 +130,8 @@ def visit_plans(
         Dependability that is wanted.
     visit_cost, rater_cost
         Price of one visit, and of each rater beside it, for one candidate.
+    enough
+        Candidates from which the newest version of the rubric is used, as in ``visit_scores``.
     cut, confidence, seed
         As in ``d_study`` and ``g_study``; the cut is a mean rank.
 
@@ -139,7 +142,7 @@ def visit_plans(
     """
     if not 0 < target < 1:
         raise ArgumentError(f"target {target!r}", allowed="a dependability between 0 and 1, such as 0.8")
-    scores = visit_scores(ratings, rubrics)
+    scores = visit_scores(ratings, rubrics, enough=enough)
     study = g_study(
         scores.table,
         object="candidate",

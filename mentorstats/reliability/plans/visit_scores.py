@@ -9,6 +9,7 @@ import pandas as pd
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.mixed.design.terms import FixedTerm
 from mentorstats.printed import Shown
+from mentorstats.tables import version_number
 
 COLUMNS = ("candidate", "observation", "rater", "rater_role", "criterion", "rank", "week")
 SCORE = "mean rank"
@@ -70,18 +71,23 @@ def nesting(table: pd.DataFrame) -> dict[str, str]:
     return nested
 
 
-def visit_scores(ratings: pd.DataFrame, rubrics: pd.DataFrame | None = None) -> VisitScores:
+def visit_scores(
+    ratings: pd.DataFrame, rubrics: pd.DataFrame | None = None, *, enough: int | None = None
+) -> VisitScores:
     """Average the criteria of each lesson and rater.
 
     Parameters
     ----------
     ratings
         The long table: candidate, observation, rater, rater_role, criterion, rank, week; where there are
-        ``rubric`` and ``rubric_version``, the version with most ratings is used, and where there is
-        ``independent``, ratings that are not independent are left out.
+        ``rubric`` and ``rubric_version``, one version is used, and where there is ``independent``, ratings
+        that are not independent are left out, as are those without a candidate.
     rubrics
         Declared rubrics with ``weight``: a mean is weighted by them, over the criteria that were rated.
         Where a weight is missing, or without rubrics, criteria weigh the same.
+    enough
+        Candidates under the newest version from which it is the one used; else, or where it is None, the
+        version with most ratings is.
 
     Raises
     ------
@@ -89,16 +95,20 @@ def visit_scores(ratings: pd.DataFrame, rubrics: pd.DataFrame | None = None) -> 
         A column is missing, or no criterion weighs more than zero.
     """
     need_columns(ratings.columns, COLUMNS, where="ratings")
-    rows, notes = _used(ratings)
+    rows, notes = _used(ratings, enough)
     weights, said = _weights(rows, rubrics)
     rows = rows.assign(weight=rows["criterion"].astype("str").map(weights).astype("float64"))
     rows = rows[rows["weight"] > 0]
     return VisitScores(_averaged(rows), rows, weights, (*notes, said))
 
 
-def _used(ratings: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Rows with a rank, of one version of the rubric, given independently."""
+def _used(ratings: pd.DataFrame, enough: int | None) -> tuple[pd.DataFrame, list[str]]:
+    """Rows with a rank and a candidate, of one version of the rubric, given independently."""
     rows, notes = ratings[ratings["rank"].notna()], []
+    nobody = rows["candidate"].isna()
+    if nobody.any():
+        notes.append(f"{int(nobody.sum())} ratings without a candidate were left out.")
+        rows = rows[~nobody]
     if "independent" in rows:
         dependent = rows["independent"].astype("boolean").fillna(True).eq(False).to_numpy(dtype=bool)
         if dependent.any():
@@ -106,12 +116,21 @@ def _used(ratings: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         rows = rows[~dependent]
     version = [name for name in ("rubric", "rubric_version") if name in rows]
     if version and len(rows):
-        counts = rows.groupby(version, observed=True).size()
-        most = rows.set_index(version).index == counts.idxmax()
-        if len(counts) > 1:
-            notes.append(f"Of {len(counts)} versions of the rubric the one with most ratings was used.")
-        rows = rows[most]
+        by = rows.groupby(version, observed=True)
+        chosen, why = _version(by.size(), by["candidate"].nunique(), enough)
+        if by.ngroups > 1:
+            notes.append(f"Of {by.ngroups} versions of the rubric the {why} was used.")
+        rows = rows[rows.set_index(version).index == chosen]
     return rows, notes
+
+
+def _version(counts: pd.Series, candidates: pd.Series, enough: int | None) -> tuple[object, str]:
+    """The version used, and why: the newest with enough candidates, else the one with most ratings."""
+    last = candidates.index.get_level_values(-1)
+    newest = max(range(len(last)), key=lambda place: (version_number(str(last[place])), str(last[place])))
+    if enough is not None and candidates.iloc[newest] >= enough:
+        return candidates.index[newest], "newest"
+    return counts.idxmax(), "one with most ratings"
 
 
 def _weights(rows: pd.DataFrame, rubrics: pd.DataFrame | None) -> tuple[pd.Series, str]:

@@ -25,7 +25,13 @@ ABOUT = partial(
 )
 
 
-def section(weeks: Drift, cycles: Drift | None, trend: pd.DataFrame | None, policy: Policy) -> Section:
+def section(
+    weeks: Drift,
+    cycles: Drift | None,
+    trend: pd.DataFrame | None,
+    policy: Policy,
+    breaks: pd.DataFrame | None = None,
+) -> Section:
     """Build the section.
 
     Parameters
@@ -34,6 +40,8 @@ def section(weeks: Drift, cycles: Drift | None, trend: pd.DataFrame | None, poli
         From `mentorstats.calibration.drift_between`, over weeks and over cycles.
     trend
         From `mentorstats.key_scores.key_trend`, without groups; None without recordings scored by experts.
+    breaks
+        From `mentorstats.records.crosswalk.breaks`.
     """
     if weeks.raters.empty:
         nothing = "No ratings are in the records."
@@ -64,6 +72,7 @@ def section(weeks: Drift, cycles: Drift | None, trend: pd.DataFrame | None, poli
             "Power for small drift is low, so finding no difference does not show that there is none. In a "
             "study of 458 teachers raters' standards changed most in the first days and did not converge "
             "later.",
+            *wording.breaks(breaks),
         ),
     )
 

@@ -36,7 +36,12 @@ ABOUT = partial(
 NEEDS = "the table key_ratings: the same raters and a few recordings each month, in an order of their own"
 
 
-def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Policy) -> Section:
+def section(
+    charts: ControlCharts | None,
+    trend: pd.DataFrame | None,
+    policy: Policy,
+    breaks: pd.DataFrame | None = None,
+) -> Section:
     """Build the section.
 
     Parameters
@@ -46,6 +51,8 @@ def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Po
         by experts.
     trend
         From `mentorstats.key_scores.key_trend`, without groups.
+    breaks
+        From `mentorstats.records.crosswalk.breaks`, of the recordings' own ratings.
     """
     if charts is None or trend is None or charts.runs.empty:
         nothing = (
@@ -66,6 +73,7 @@ def section(charts: ControlCharts | None, trend: pd.DataFrame | None, policy: Po
         caution=(
             "A signal is a reason to look at the recordings of that day with the rater. Charts of many "
             "raters give some signals by chance alone.",
+            *wording.breaks(breaks),
         ),
     )
 

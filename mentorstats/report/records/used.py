@@ -30,7 +30,13 @@ LOST = (
 EFFECTS = {"stops": "reading stopped", "set_aside": "set aside", "notice": "kept, with a notice"}
 
 
-def section(sources: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame, policy: Policy) -> Section:
+def section(
+    sources: pd.DataFrame,
+    problems: pd.DataFrame,
+    flow: pd.DataFrame,
+    policy: Policy,
+    breaks: pd.DataFrame | None = None,
+) -> Section:
     """Build the section.
 
     Parameters
@@ -39,6 +45,8 @@ def section(sources: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame, p
         ``Records.sources`` and ``Records.problems``.
     flow
         From `mentorstats.agreement.counts.flow.flow`.
+    breaks
+        From `mentorstats.records.crosswalk.breaks`.
     """
     files = sources[sources["table"] == "ratings"]
     ratings = files[["rows_read", "rows_set_aside"]].sum()
@@ -56,7 +64,7 @@ def section(sources: pd.DataFrame, problems: pd.DataFrame, flow: pd.DataFrame, p
             "excluded there. A rating whose independence was not recorded is kept. Faulty entries are set "
             "aside, never corrected; the files themselves are not changed.",
         ),
-        caution=(LOST,) if lost else (),
+        caution=((LOST,) if lost else ()) + wording.breaks(breaks),
         verdict=Verdict.NOT_MET if lost else None,
     )
 
