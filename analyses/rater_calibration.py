@@ -39,6 +39,7 @@ from mentorstats.report.agreement import (
     reporting_items,
     representativeness,
     single_scores,
+    without_level,
 )
 from mentorstats.report.calibration import (
     adjusted,
@@ -90,7 +91,8 @@ def report(
     sections = made(
         {
             "Records": {
-                used: lambda: (records.sources, long, records.problems, pair.flow, policy, changed),
+                used: lambda: (records.sources, records.problems, pair.flow, policy, changed),
+                without_level: lambda: (pair.gaps, policy),
                 double_scoring: lambda: (pair.lessons, policy),
             },
             "Agreement of two raters of one lesson": {

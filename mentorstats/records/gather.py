@@ -168,7 +168,7 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
             found.append(Found(_as_it_is(sheet, name, problems), sheet, read.checksum(path)))
     if not found:
         raise SourceFileError(
-            "no file or sheet carries the name of a table",
+            "no file or sheet has the name of a table",
             allowed=dictionary.tables(),
             remedy=f"Rename them, or describe them in {mapping.FILE_NAME}.",
         )

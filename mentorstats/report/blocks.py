@@ -70,6 +70,7 @@ class LinkList:
 
     lead: str
     links: tuple[Link, ...]
+    between: str = ", "
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +229,7 @@ def _opening(report: Report, found: Summary, numbering: _Numbering) -> Iterator[
         yield LinkList(
             "Also found",
             tuple(Link(placed.finding.what.rstrip("."), placed.section) for placed in found.others),
+            between="; ",
         )
     yield Paragraph(
         "Methods, all tables, sources and provenance:",

@@ -40,7 +40,7 @@ def test_an_empty_folder(programme):
 
 def test_no_file_with_the_name_of_a_table(programme):
     programme.csv("forms.csv", [["a"], ["b"]])
-    refuses(programme, SourceFileError, "carries the name of a table", "placements", "mapping.toml")
+    refuses(programme, SourceFileError, "has the name of a table", "placements", "mapping.toml")
 
 
 def test_a_missing_column(programme):
@@ -197,7 +197,7 @@ MAPPINGS = {
     "unknown reason": (SOURCE + 'missing = { "-" = "absent" }\n' + COLUMNS, "unknown reason 'absent'"),
     "level and reason": (
         SOURCE + 'missing = { "-" = "withheld" }\nlevels = { "-" = "part" }\n' + COLUMNS,
-        "- stands under levels and under missing",
+        "- is under levels and also under missing",
     ),
     "idle values": (
         SOURCE + COLUMNS + '[source.values.independent]\n"j" = "yes"\n',

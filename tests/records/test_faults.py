@@ -176,7 +176,7 @@ OPTIONAL = {
 }
 
 
-@pytest.mark.parametrize("case", OPTIONAL)
+@pytest.mark.parametrize("case", sorted(OPTIONAL))
 def test_a_cell_that_a_row_can_be_without_is_missing_and_the_row_stays(programme, case):
     apply, table, row, column, value, rule = CASES[case]
     apply(programme.tables)

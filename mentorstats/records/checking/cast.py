@@ -100,7 +100,9 @@ def _cast_field(batch: Batch, field: Field, problems: Problems, how: Reading) ->
     made = _READERS[field.type](held, field, how)
     batch.columns[field.name] = Column(text.codes, made)
     report = partial(_report, batch, field, problems, text, effect)
-    report(broken, " is an error of the spreadsheet", "spreadsheet_error", "Mend the cell and export again.")
+    report(
+        broken, " is an error of the spreadsheet", "spreadsheet_error", "Correct the cell and export again."
+    )
     if field.required:
         at = np.flatnonzero(text.spread(empty))
         what = f"{field.title.lower()} is empty"

@@ -62,7 +62,7 @@ def _primary(batch: Batch, problems: Problems) -> Batch:
         )
 
     report(~agreed, " is recorded more than once, and differently; see also", "primary_key", _KEEP_ONE)
-    report(agreed & again & ~distinct, " is recorded again, alike; the first is", "repeated_row", _KEEP_ONE)
+    report(agreed & again & ~distinct, " is an exact duplicate; the first is", "repeated_row", _KEEP_ONE)
     return _without(batch, twice[agreed & again & distinct], problems)
 
 

@@ -282,7 +282,7 @@ def _fields_fit(source: Source) -> None:
         values.one_of(reason, reasons, where, "reason")
     both = sorted(set(source.levels) & set(source.missing))
     if both:
-        raise MappingError(f"{', '.join(both)} stands under levels and under missing", where=where)
+        raise MappingError(f"{', '.join(both)} is under levels and also under missing", where=where)
     idle = sorted(set(source.values) & {"level"} | set(source.values) - set(source.columns))
     if idle:
         raise MappingError(

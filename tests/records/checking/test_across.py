@@ -112,6 +112,13 @@ def test_a_long_placement_is_met_by_a_later_one_after_a_short_one(programme):
     assert [line[1] for line in noted(programme, "two_placements_at_once")] == [3, 4]
 
 
+def test_placements_that_were_all_set_aside_are_at_no_time(programme):
+    for row in programme.tables["placements"][1:]:
+        row[1] = ""
+    found = programme.write().load().problems
+    assert set(found["rule"]) == {"required"}
+
+
 def test_a_rater_who_is_the_candidate(programme):
     programme.tables["ratings"][1][1] = "C1"
     programme.tables["ratings"][2][1] = "C1"
