@@ -1,4 +1,4 @@
-"""An empty workbook to fill in: a sheet a table, checks in its cells, and a sheet that explains every column."""
+"""An empty workbook to fill in: a sheet a table, checks in its cells, and one that explains every column."""
 
 from __future__ import annotations
 
@@ -27,6 +27,8 @@ _FIRST_DAY, _LAST_DAY = dt.date(1990, 1, 1), dt.date(2100, 12, 31)
 _WIDEST, _NARROWEST = 44, 12
 _OPTIONS = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
 
+_POINTERS = {"rubric": "rubric", "rubric_version": "version", "criterion": "criterion", "level": "level"}
+
 Choices = dict[tuple[str, str], list[str]]
 
 
@@ -34,8 +36,8 @@ def workbook(folder: Path | None = None) -> bytes:
     """Return an empty workbook for the tables of the dictionary.
 
     It holds a sheet a table, called and headed as the dictionary says, the rubric filled in; the sheet
-    `gather.FORMS`, a row a form with a column a criterion, for who does not want a row a rating; and a sheet that
-    explains every column. Filled in, it loads without a mapping.
+    `gather.FORMS`, a row a form with a column a criterion, for who does not want a row a rating; and a sheet
+    that explains every column. Filled in, it loads without a mapping.
 
     Parameters
     ----------
@@ -96,10 +98,9 @@ def _choices(rubric: pd.DataFrame) -> Choices:
     """What may stand in the cells of fields that point to the rubric."""
     found: Choices = {}
     for table, names in (
-        ("ratings", {"rubric": "rubric", "rubric_version": "version", "criterion": "criterion", "level": "level"}),
-        ("key_ratings", {"rubric": "rubric", "rubric_version": "version", "criterion": "criterion",
-                         "level": "level", "key_level": "level"}),
-    ):  # fmt: skip
+        ("ratings", _POINTERS),
+        ("key_ratings", {**_POINTERS, "key_level": "level"}),
+    ):
         for field, column in names.items():
             found[table, field] = list(dict.fromkeys(rubric[column]))
     reasons = [code for code in dictionary.table("ratings").field("level").missing if code]
@@ -124,7 +125,9 @@ class _Sheets:
         for name in _order():
             for place, field in enumerate(dictionary.table(name).names):
                 letter = xlsxwriter.utility.xl_col_to_name(place)
-                self._held[name, field] = f"='{_called(dictionary.table(name))}'!${letter}$2:${letter}${_ROWS}"
+                self._held[name, field] = (
+                    f"='{_called(dictionary.table(name))}'!${letter}$2:${letter}${_ROWS}"
+                )
 
     def add(self, table: Table, filled: pd.DataFrame | None) -> None:
         """Add the sheet of one table, empty or filled."""
@@ -138,7 +141,7 @@ class _Sheets:
                     _write(sheet, row, place, cell, kind, self._text)
 
     def add_forms(self, rubric: pd.DataFrame) -> None:
-        """Add the sheet that has a row a form: one rater, one lesson, a column a criterion of the last version."""
+        """Add the sheet that has a row a form and a column a criterion, those of the last version."""
         table = dictionary.table("ratings")
         sheet = self._sheet(gather.FORMS)
         fields = [f for f in table.fields if f.name not in ("criterion", "level", "missing_reason")]
@@ -147,17 +150,26 @@ class _Sheets:
         reasons = [code for code in table.field("level").missing if code]
         newest = rubric[["rubric", "version"]].iloc[-1]
         rubric = rubric[(rubric[["rubric", "version"]] == newest).all(axis=1)]
-        for place, (code, rows) in enumerate(rubric.groupby("criterion", sort=False), start=len(fields)):
+        for place, code in enumerate(dict.fromkeys(map(str, rubric["criterion"])), start=len(fields)):
+            rows = rubric[rubric["criterion"] == code]
             title = str(rows["title"].iloc[0])
             heading = f"[{code}] {title}".strip()
             sheet.write_string(0, place, heading, self._optional)
             sheet.set_column(place, place, 22, self._text)
-            given = list(dict.fromkeys(rows["level"]))
-            labels = dict(zip(rows["level"], rows["label"], strict=True))
-            meaning = "; ".join(f"{level}: {labels[level]}" for level in given if labels[level] not in ("", level))
+            given = list(dict.fromkeys(map(str, rows["level"])))
+            labels = dict(zip(map(str, rows["level"]), map(str, rows["label"]), strict=True))
+            meaning = "; ".join(
+                f"{level}: {labels[level]}" for level in given if labels[level] not in ("", level)
+            )
             _check(sheet, place, {"validate": "list", "source": [*given, *reasons]}, heading, meaning)
             self._told.append(
-                (gather.FORMS, heading, "", f"Level given to {title or code}. {meaning}", _listed([*given, *reasons]))
+                (
+                    gather.FORMS,
+                    heading,
+                    "",
+                    f"Level given to {title or code}. {meaning}",
+                    _listed([*given, *reasons]),
+                )
             )
 
     def explain(self) -> None:
@@ -268,5 +280,3 @@ def _allowed(field: Field, chosen: Sequence[str]) -> str:
 
 def _listed(values: Sequence[str]) -> str:
     return ", ".join(values)
-
-

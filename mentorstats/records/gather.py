@@ -17,7 +17,6 @@ from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
 from mentorstats.records.reading.sheet import Options, Sheet
 
-
 FORMS = "Rating forms"  # a sheet of ratings with a column a criterion, headed "[code] words"
 EXPLANATIONS = "Explanations"  # the sheet of an empty workbook that holds no records
 
@@ -161,7 +160,9 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
             name = _table_called(sheet.sheet or path.stem)
             if not name:
                 if sheet.sheet != EXPLANATIONS:
-                    _note_unread(problems, path.name, sheet.sheet, "the sheet does not carry the name of a table")
+                    _note_unread(
+                        problems, path.name, sheet.sheet, "the sheet does not carry the name of a table"
+                    )
                 continue
             if not len(sheet.rows) and not sheet.ragged:
                 continue

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mentorstats import dictionary
-from mentorstats.records.propose import days, evidence, keys, levels, raters, tables, words
+from mentorstats.records.propose import days, evidence, keys, raters, tables, words
 from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
-from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess, ScaleDraft
+from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess
 from mentorstats.records.propose.keys import Key
 from mentorstats.records.propose.scales import Instruments
 from mentorstats.records.propose.tables import View
@@ -77,7 +77,9 @@ class Builder:
             return
         with_people = [one for one in children if one.several(self.placement) and one.column("candidate")]
         for one in with_people:
-            self._told_of(one, with_people, "placements", self.placement, 0.8 * self.placement_sure, distinct=True)
+            self._told_of(
+                one, with_people, "placements", self.placement, 0.8 * self.placement_sure, distinct=True
+            )
         if with_people:
             names = ", ".join(one.name for one in with_people)
             self.made.opened.append(
@@ -119,7 +121,9 @@ class Builder:
         for concept in ("placement", "candidate", "observation"):
             column = one.column(concept)
             if column is not None:
-                return Guess(column.written, 0.35, "does not fit the placements: how is a placement known here?")
+                return Guess(
+                    column.written, 0.35, "does not fit the placements: how is a placement known here?"
+                )
         return Guess(one.usable[0].heading, 0.1, "no column tells which placement a row is about")
 
     def _observation_guess(self, one: View) -> Guess:
@@ -198,9 +202,7 @@ class Builder:
         self._rest(draft, one)
         self._finish(one, draft)
 
-    def _levels_side_by_side(
-        self, one: View, sides: dict[str, Column], instruments: Instruments
-    ) -> None:
+    def _levels_side_by_side(self, one: View, sides: dict[str, Column], instruments: Instruments) -> None:
         draft = self._draft(one, "ratings")
         draft.columns["observation"] = self._observation_guess(one)
         instruments.long(draft, one, list(sides.values()))
@@ -241,7 +243,9 @@ class Builder:
                 self._field(draft, name, match)
             elif name == "role" and one.table == "raters":
                 told = words.role_in(one.grid.sheet) or words.role_in(one.grid.file)
-                draft.constants[name] = Guess(told or "supervisor", 0.8 if told else 0.4, "no column of roles")
+                draft.constants[name] = Guess(
+                    told or "supervisor", 0.8 if told else 0.4, "no column of roles"
+                )
         instruments.fits(draft, one)
         lacking = [n for n in table.required if n not in draft.columns and n not in draft.constants]
         if lacking:
@@ -267,7 +271,9 @@ class Builder:
         draft = Draft(table, plain)
         if one.kept.left:
             shown = ", ".join(map(str, one.kept.left[:5]))
-            self.made.opened.append(f"{one.name}: rows {shown} hold hardly anything, and no rule leaves them out.")
+            self.made.opened.append(
+                f"{one.name}: rows {shown} hold hardly anything, and no rule leaves them out."
+            )
         return draft
 
     def _finish(self, one: View, draft: Draft) -> None:
@@ -277,7 +283,7 @@ class Builder:
     def _dates(self, one: View, draft: Draft) -> None:
         """The formats of all date columns that the block uses."""
         used = {name for guess in draft.columns.values() for name in _headings(guess.value)}
-        found = [c for c in one.usable if c.heading in used and c.is_date or _date_field(draft, c)]
+        found = [c for c in one.usable if (c.heading in used and c.is_date) or _date_field(draft, c)]
         if not found:
             return
         told = {order for c in one.columns if c.n and (order := days.order_of(c.dates))}
@@ -335,7 +341,9 @@ class Builder:
                 draft.unused = []
             for column in one.columns:
                 if mine and not column.parts and column.heading not in used and (column.heading or column.n):
-                    mine[0].unused.append((column.heading, reasons.get(column.heading) or _why_unused(one, column)))
+                    mine[0].unused.append(
+                        (column.heading, reasons.get(column.heading) or _why_unused(one, column))
+                    )
 
 
 _OTHERS = tuple(

@@ -43,7 +43,9 @@ def bare(text: str) -> str:
 def tokens(text: str) -> tuple[str, ...]:
     """Words of a heading, abbreviations written out, without what stands in brackets or plural endings."""
     outside = re.sub(r"[(\[{][^)\]}]*[)\]}]", " ", text)
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", outside if outside.strip() else text).replace("#", " number ")
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", outside if outside.strip() else text).replace(
+        "#", " number "
+    )
     parted = parted.replace("%", " percent ")
     short = vocabulary()["abbreviations"]
     found: list[str] = []
@@ -55,7 +57,7 @@ def tokens(text: str) -> tuple[str, ...]:
 
 
 def likeness(one: str, other: str) -> float:
-    """How far two headings mean the same, from 0 to 1: words that are alike, by their weights, over all words."""
+    """How far two headings mean the same, from 0 to 1: weight of words that are alike over that of all."""
     return max(_of_words(tokens(text), tokens(other)) for text in _readings(one))
 
 
