@@ -97,7 +97,7 @@ def _matches(folder: Path, source: Source) -> list[Path]:
     exact = folder / pattern
     try:
         found = [exact] if exact.is_file() else sorted(at for at in folder.glob(pattern) if at.is_file())
-    except (ValueError, NotImplementedError) as error:
+    except (ValueError, NotImplementedError, IndexError, OSError) as error:
         raise MappingError(
             f"file = {pattern!r} is no pattern of file names: {error}",
             where=source.where,
