@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from mentorstats.cli_options import parser
-from mentorstats.errors import MentorstatsError, printable
+from mentorstats.errors import ArgumentError, MentorstatsError, printable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -110,6 +110,50 @@ def _demo(asked: argparse.Namespace) -> int:
     found = [run.run(run.find(name), loaded, asked.dir, reports, date=asked.date) for name in names]
     demo.note(asked.dir, [path for one in found for path in one.paths])
     return max((_written(one) for one in found), default=DONE)
+
+
+def _propose(asked: argparse.Namespace) -> int:
+    from mentorstats.records import propose
+    from mentorstats.report.render import text as plain
+    from mentorstats.writing import can_write, write_beside
+
+    can_write(asked.folder)
+    found = propose.propose(asked.folder, _asker())
+    _print(plain.proposal(found, propose.tried(asked.folder, found)))
+    _print(write_beside(found.path, found.text.encode("utf-8")))
+    return DONE
+
+
+def _asker() -> Callable[[str, Sequence[str]], str | None]:
+    """Who answers what the exports cannot tell: whoever sits at the terminal, else nobody."""
+    from mentorstats.records.propose.propose import nobody
+
+    return _ask if sys.stdin.isatty() and sys.stderr.isatty() else nobody
+
+
+def _ask(question: str, answers: Sequence[str]) -> str | None:
+    """Put a question on standard error until an answer is one of its numbers, or empty."""
+    _note(f"\n{question}")
+    for number, answer in enumerate(answers, 1):
+        _note(f"  {number}  {answer}")
+    while True:
+        print("Number (Enter: leave it open): ", end="", file=sys.stderr, flush=True)
+        given = sys.stdin.readline().strip()
+        if not given:
+            return None
+        if given.isdecimal() and 1 <= int(given) <= len(answers):
+            return answers[int(given) - 1]
+
+
+def _blank(asked: argparse.Namespace) -> int:
+    from mentorstats.records import blank
+    from mentorstats.writing import refuse_input, write_beside
+
+    refuse_input(asked.file)
+    if asked.file.exists():
+        raise ArgumentError("is there already", where=str(asked.file), remedy="Name another file.")
+    _print(write_beside(asked.file, blank.workbook(asked.rubrics)))
+    return DONE
 
 
 def _check(asked: argparse.Namespace) -> int:
@@ -338,6 +382,8 @@ def _write_table(table: pd.DataFrame, path: Path) -> None:
 
 COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "demo": _demo,
+    "propose": _propose,
+    "blank": _blank,
     "check": _check,
     "report": _report,
     "agree": _agree,

@@ -55,7 +55,7 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--version", action="version", version=f"mentorstats {__version__}")
     made.add_argument("--debug", action="store_true", help="print a full traceback of a defect")
     commands = made.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_check, _add_report, _add_agree, _add_plan):
+    for add in (_add_demo, _add_propose, _add_blank, _add_check, _add_report, _add_agree, _add_plan):
         add(commands)
     return made
 
@@ -67,6 +67,28 @@ def _add_demo(commands: Subparsers) -> None:
     command.add_argument("--seed", type=int, help="random seed of the invented data")
     _add_date(command)
     command.set_defaults(command="demo")
+
+
+def _add_propose(commands: Subparsers) -> None:
+    about = "write a first mapping.toml from a folder of exports"
+    command = commands.add_parser(
+        "propose",
+        help=about,
+        description=f"{about.capitalize()}, with how sure each guess is. Beside a mapping.toml that is there, it "
+        "writes mapping.proposed.toml and says what changed. In a terminal it asks what it cannot know.",
+    )
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    command.set_defaults(command="propose")
+
+
+def _add_blank(commands: Subparsers) -> None:
+    about = "write an empty workbook to fill in, which then loads without a mapping"
+    command = commands.add_parser("blank", help=about, description=f"{about.capitalize()}.")
+    command.add_argument("file", type=_workbook_file, metavar="FILE.xlsx", help="workbook to write")
+    command.add_argument(
+        "--rubrics", type=Path, metavar="FOLDER", help="folder whose rubric is offered (an invented one)"
+    )
+    command.set_defaults(command="blank")
 
 
 def _add_check(commands: Subparsers) -> None:
@@ -188,6 +210,10 @@ def _sizes(text: str) -> list[int]:
     if not all(name.isdecimal() and int(name) > 0 for name in names):
         raise argparse.ArgumentTypeError(f"{text!r} holds something other than whole numbers from 1")
     return [int(name) for name in names]
+
+
+def _workbook_file(text: str) -> Path:
+    return _ending(text, (".xlsx",))
 
 
 def _table_file(text: str) -> Path:

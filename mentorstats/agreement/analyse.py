@@ -10,6 +10,7 @@ import pandas as pd
 from mentorstats.agreement.coefficients.by_version import by_version
 from mentorstats.agreement.counts import double_scoring, flow
 from mentorstats.agreement.counts.pairing import double_scored
+from mentorstats.agreement.counts.without_level import WithoutLevel, without_level
 from mentorstats.agreement.reading import in_words, next_round, selection
 from mentorstats.agreement.scores import between_roles, level_differences
 from mentorstats.agreement.scores.single_scores import single_scores
@@ -61,6 +62,11 @@ class Survey(Shown):
     def flow(self) -> pd.DataFrame:
         """What each filter excludes; see `flow`."""
         return flow.flow(flow.checks(self.long))
+
+    @cached_property
+    def gaps(self) -> WithoutLevel:
+        """Ratings without a level, by reason and rater."""
+        return without_level(self.long)
 
     @cached_property
     def lessons(self) -> double_scoring.DoubleScoring:

@@ -15,6 +15,7 @@ from mentorstats.report.model import Verdict
 
 KEYS = [
     "records-used",
+    "without-level",
     "double-scored",
     "agreement",
     "in-words",

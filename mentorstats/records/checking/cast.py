@@ -3,6 +3,8 @@
 Nothing is guessed: "3.0" is no whole number, and "31/02/2026" no day.
 """
 
+import re
+from calendar import month_name
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -26,6 +28,7 @@ SPREADSHEET_ERRORS = (
 )  # fmt: skip
 
 _KINDS = {"integer": "a whole number", "number": "a number", "boolean": "yes or no", "date": "a date"}
+_WORD = re.compile(r"[^\W\d_]+\.?")
 _DIGITS = 6  # of a product with a unit's factor, so that 1.1 hours are 66 minutes
 _AMBIGUOUS = "Give one format under dates in mapping.toml, or write the cell as YYYY-MM-DD."
 _TYPES = {
@@ -63,7 +66,11 @@ def cast(batch: Batch, problems: Problems, *, typed: bool) -> None:
             recipe = source.columns.get(field.name)
             unit = recipe.unit if recipe else ""
             rules = Reading(
-                _formats(source, typed), typed, source.decimal, UNITS.get(field.unit, {}).get(unit, 1.0)
+                _formats(source, typed),
+                typed,
+                source.decimal,
+                UNITS.get(field.unit, {}).get(unit, 1.0),
+                source.months,
             )
             _cast_field(batch, field, problems, rules)
 
@@ -76,6 +83,7 @@ class Reading:
     typed: bool
     decimal: str
     times: float | None = 1.0
+    months: tuple[str, ...] = ()
 
 
 def _formats(source: Source, typed: bool) -> tuple[str, ...]:
@@ -220,14 +228,15 @@ def _boolean(held: pa.Array, field: Field, _: Reading) -> pa.Array:
 def _date(held: pa.Array, field: Field, how: Reading) -> pa.Array:
     """Days; none where no format fits, and none where two formats give two days."""
     encoded = held.dictionary_encode()
-    found = [_days(text, how.formats, typed=how.typed) for text in encoded.dictionary.to_pylist()]
+    found = [_days(text, how.formats, how.months, typed=how.typed) for text in encoded.dictionary.to_pylist()]
     only = [next(iter(days)) if len(days) == 1 else None for days in found]
     return pa.array(only, pa.date32()).take(encoded.indices)
 
 
 def _ambiguous(held: pa.Array, how: Reading) -> pa.Array:
     torn = [
-        text is not None and len(_days(text, how.formats, typed=how.typed)) > 1 for text in held.to_pylist()
+        text is not None and len(_days(text, how.formats, how.months, typed=how.typed)) > 1
+        for text in held.to_pylist()
     ]
     return pa.array(torn, pa.bool_())
 
@@ -243,13 +252,14 @@ def days_as_iso(texts: pa.Array, source: Source, typed: bool) -> pa.Array:
     dated = np.flatnonzero(pc.match_substring_regex(encoded.dictionary, r"^.{0,6}[0-9].{5,30}$"))
     known = encoded.dictionary.to_pylist()
     for at in dated:
-        days = _days(known[at], formats, typed=typed)
+        days = _days(known[at], formats, source.months, typed=typed)
         if len(days) == 1:
             known[at] = next(iter(days)).isoformat()
     return pa.array(known, pa.string()).take(encoded.indices)
 
 
-def _days(text: str, formats: Sequence[str], *, typed: bool) -> set[date]:
+def _days(text: str, formats: Sequence[str], months: Sequence[str], *, typed: bool) -> set[date]:
+    text = in_english(text, months) if months and text else text
     found = {_day(text, form, typed=typed) for form in formats}
     return {day for day in found if day is not None}
 
@@ -258,6 +268,12 @@ def _day(text: str, form: str, *, typed: bool) -> date | None:
     if form == ISO:
         return _iso_day(text[:10] if typed and text[10:11] == " " else text)
     return _other_day(text, form)
+
+
+def in_english(text: str, months: Sequence[str]) -> str:
+    """A date with its month, one of these twelve names of another language, as the formats read it."""
+    known = dict(zip((name.casefold() for name in months), month_name[1:], strict=True))
+    return _WORD.sub(lambda found: known.get(found[0].casefold(), found[0]), text)
 
 
 def _iso_day(text: str) -> date | None:

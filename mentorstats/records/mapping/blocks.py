@@ -24,7 +24,7 @@ FILE_NAME = "mapping.toml"
 _SOURCE_KEYS = (
     "file", "sheet", "table", "heading_row", "heading_rows", "header_row", "delimiter", "encoding", "dates",
     "decimal", "distinct", "fold_accents", "skip", "columns", "constants", "criteria", "levels", "missing",
-    "values", "raters",
+    "values", "raters", "months",
 )  # fmt: skip
 _RATERS_KEYS = ("columns", "constants", "criteria")
 _SCALE_KEYS = ("rubric", "version", "levels", "criteria", "labels", "titles", "weights")
@@ -46,6 +46,7 @@ class Source:
     sheet: str = ""
     options: Options = field(default_factory=Options)
     dates: tuple[str, ...] = (ISO,)
+    months: tuple[str, ...] = ()
     decimal: str = "."
     distinct: bool = False
     fold_accents: bool = False
@@ -175,6 +176,7 @@ def _source(block: dict[str, Any], where: str) -> Source:
             encoding=values.encoding(block.get("encoding", "utf-8"), where),
         ),
         dates=values.dates(block.get("dates", [ISO]), where),
+        months=values.months(block["months"], where) if "months" in block else (),
         decimal=values.character(block.get("decimal", "."), where, "decimal"),
         distinct=values.yes_no(block.get("distinct", False), where, "distinct"),
         fold_accents=values.yes_no(block.get("fold_accents", False), where, "fold_accents"),

@@ -130,6 +130,16 @@ def dates(value: object, where: str) -> tuple[str, ...]:
     return formats
 
 
+def months(value: object, where: str) -> tuple[str, ...]:
+    """Take the names of the twelve months in another language, January first."""
+    names = texts(value, where, "months")
+    if len({name.casefold() for name in names}) != 12:
+        raise MappingError(
+            f"months has {len(names)} names", where=where, allowed="twelve different ones, January first"
+        )
+    return names
+
+
 def pattern(value: object, where: str, key: str) -> str:
     """Take a regular expression with one group, or none; returns it with one."""
     found = filled(value, where, key)

@@ -22,12 +22,6 @@ STEPS = {
 ABOUT = partial(
     Section, key="records-used", name="records used", question="Which records is this report based on?"
 )
-REASONS = {
-    "not_observed": "Not observed",
-    "not_applicable": "Not applicable",
-    "not_scored": "Left empty",
-    "withheld": "Withheld",
-}
 LOST = (
     "So many ratings were set aside that the rest may not represent the whole. A label or a code that the "
     "mapping does not know can remove a whole level, role or site, and every figure then describes a "
@@ -38,7 +32,6 @@ EFFECTS = {"stops": "reading stopped", "set_aside": "set aside", "notice": "kept
 
 def section(
     sources: pd.DataFrame,
-    long: pd.DataFrame,
     problems: pd.DataFrame,
     flow: pd.DataFrame,
     policy: Policy,
@@ -48,8 +41,8 @@ def section(
 
     Parameters
     ----------
-    sources, long, problems
-        ``Records.sources``, ``Records.long()`` and ``Records.problems``.
+    sources, problems
+        ``Records.sources`` and ``Records.problems``.
     flow
         From `mentorstats.agreement.counts.flow.flow`.
     breaks
@@ -64,7 +57,7 @@ def section(
     return ABOUT(
         answer=f"The files hold {count(read, 'rating')}; {set_aside} {_compared(compared)}",
         main=("selection",),
-        tables=(_steps(read, aside, flow), *_without_level(long), *_faults(problems)),
+        tables=(_steps(read, aside, flow), *_faults(problems)),
         findings=_findings(read, aside, lost, policy.rule("set_aside_share")),
         method=(
             "The filters of the first table apply to every rating in that order; a rating that fails one is "
@@ -133,24 +126,6 @@ def _steps(read: int, aside: int, flow: pd.DataFrame) -> Table:
             counted("n", "Remaining", "ratings"),
         ),
     )
-
-
-def _without_level(long: pd.DataFrame) -> list[Table]:
-    missing = long.loc[long["level"].isna(), "missing_reason"].astype("str")
-    if missing.empty:
-        return []
-    by_reason = missing.map(REASONS).fillna("Reason not recorded").value_counts().sort_index()
-    return [
-        Table(
-            key="without-level",
-            title="Ratings without a level, by the reason recorded",
-            data=by_reason.rename_axis("reason").reset_index(name="n"),
-            columns=(
-                group("reason", "Reason"),
-                counted("n", "Ratings", "ratings"),
-            ),
-        )
-    ]
 
 
 def _faults(problems: pd.DataFrame) -> list[Table]:

@@ -15,6 +15,7 @@ from mentorstats.report.reliability import plan_tables, plan_words
 from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 if TYPE_CHECKING:
+    from mentorstats.records.propose import Proposal, Trial
     from mentorstats.calibration.networks.extra_scores_by_role import RoleLinks
     from mentorstats.reliability.plans.visit_plans import VisitPlans
 
@@ -212,6 +213,26 @@ def _listed(rows: pd.DataFrame) -> list[str]:
         number = f" row {row.row}" if _text(row.row) else ""
         lines.append((f"{place}{number}", _cut(row.column), f"{row.problem}."))
     return columns(lines)
+
+
+def proposal(found: Proposal, trial: Trial) -> str:
+    """What a proposed mapping makes of each sheet, what is left open, and what loading by it gives."""
+    blocks = [(draft.where, draft.table) for draft in found.drafts.sources]
+    parts = ["Read as", *columns(blocks)] if blocks else []
+    if found.drafts.unread:
+        parts += ["", "Not read", *(f"{_GAP}{name}: {why}" for name, why in found.drafts.unread)]
+    if found.drafts.changes:
+        parts += ["", "Changed against mapping.toml", *(f"{_GAP}{change}" for change in found.drafts.changes)]
+    if found.left_open:
+        parts += ["", "Left open (marked UNSURE in the file)"]
+        parts += [f"{_GAP}{line}" for line in _numbered(found.left_open)]
+    parts += ["", "Loaded by it"]
+    if trial.refused:
+        parts.append(f"{_GAP}not yet: {trial.refused}")
+    else:
+        parts += columns([(name, f"{n:,}") for name, n in trial.rows.items()] or [("nothing", "")], right=(1,))
+        parts.append(f"{_GAP}{trial.set_aside:,} faulty entries set aside; mentorstats check lists them")
+    return "\n".join([*parts, "", "Read the file, correct it, then run mentorstats check."])
 
 
 def problems(found: pd.DataFrame) -> str:

@@ -23,7 +23,7 @@ def sections(frame, rules):
     long = frame.long()
     pair = agreement.survey(long, frame.rubrics, rules, observations=frame.observations)
     return (
-        used.section(frame.sources, long, frame.problems, pair.flow, rules),
+        used.section(frame.sources, frame.problems, pair.flow, rules),
         double_scoring.section(pair.lessons, rules),
     )
 

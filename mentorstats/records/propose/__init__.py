@@ -1,0 +1,11 @@
+"""A first ``mapping.toml`` from the exports themselves: proposed with a confidence for each guess, never applied.
+
+The way through the room: ``grids`` opens files, ``headings`` finds where they stand, ``rows`` what are no records,
+``columns`` what a column holds; ``evidence`` and ``assign`` match columns to fields, ``wide`` finds blocks of
+criteria; ``tables`` decides what a sheet feeds, ``keys``, ``raters`` and ``levels`` what it points to and means;
+``drafting`` makes blocks of it, ``writing`` the file, and ``previous`` keeps what an older mapping knew.
+"""
+
+from mentorstats.records.propose.propose import Proposal, Trial, propose, tried
+
+__all__ = ["Proposal", "Trial", "propose", "tried"]
