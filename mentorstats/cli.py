@@ -152,7 +152,8 @@ def _blank(asked: argparse.Namespace) -> int:
     refuse_input(asked.file)
     if asked.file.exists():
         raise ArgumentError("is there already", where=str(asked.file), remedy="Name another file.")
-    _print(write_beside(asked.file, blank.workbook(asked.rubrics)))
+    beside = asked.file.parent if (asked.file.parent / "mapping.toml").is_file() else None
+    _print(write_beside(asked.file, blank.workbook(asked.rubrics or beside)))
     return DONE
 
 

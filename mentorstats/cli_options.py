@@ -74,7 +74,7 @@ def _add_propose(commands: Subparsers) -> None:
     command = commands.add_parser(
         "propose",
         help=about,
-        description=f"{about.capitalize()}, with how sure each guess is. Beside a mapping.toml that is there, it "
+        description=f"{about.capitalize()}, with how sure each guess is. Beside a mapping.toml it "
         "writes mapping.proposed.toml and says what changed. In a terminal it asks what it cannot know.",
     )
     command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
@@ -86,7 +86,10 @@ def _add_blank(commands: Subparsers) -> None:
     command = commands.add_parser("blank", help=about, description=f"{about.capitalize()}.")
     command.add_argument("file", type=_workbook_file, metavar="FILE.xlsx", help="workbook to write")
     command.add_argument(
-        "--rubrics", type=Path, metavar="FOLDER", help="folder whose rubric is offered (an invented one)"
+        "--rubrics",
+        type=Path,
+        metavar="FOLDER",
+        help="folder whose rubric is offered (that of FILE if it has a mapping, else an invented one)",
     )
     command.set_defaults(command="blank")
 

@@ -4,6 +4,7 @@ Everything that makes a folder unreadable is found before the first row is judge
 message: a block that matches no file, a sheet or a heading that is not there.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,11 @@ from mentorstats.records.mapping import Plan, Recipe, Source
 from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
 from mentorstats.records.reading.sheet import Options, Sheet
+
+FORMS = "Rating forms"  # a sheet of ratings with a column a criterion, headed "[code] words"
+EXPLANATIONS = "Explanations"  # the sheet of an empty workbook that holds no records
+
+_CRITERION = re.compile(r"\[([^\]]+)\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,13 +154,18 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
         if path.suffix.lower() in read.LOOKALIKES:
             _note_unread(problems, path.name, "", f"files of kind {path.suffix} are not read")
             continue
-        if path.suffix.lower() != ".xlsx" and path.stem not in dictionary.tables():
+        if path.suffix.lower() != ".xlsx" and not _table_called(path.stem):
             _note_unread(problems, path.name, "", "the file does not carry the name of a table")
             continue
         for sheet in read.read(path, path.name, Options()):
-            name = sheet.sheet or path.stem
-            if name not in dictionary.tables():
-                _note_unread(problems, path.name, name, "the sheet does not carry the name of a table")
+            name = _table_called(sheet.sheet or path.stem)
+            if not name:
+                if sheet.sheet != EXPLANATIONS:
+                    _note_unread(
+                        problems, path.name, sheet.sheet, "the sheet does not carry the name of a table"
+                    )
+                continue
+            if not len(sheet.rows) and not sheet.ragged:
                 continue
             found.append(Found(_as_it_is(sheet, name, problems), sheet, read.checksum(path)))
     if not found:
@@ -166,11 +177,30 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
     return found
 
 
+def _table_called(name: str) -> str:
+    """The table that a file or a sheet is called after, by name or title, or none."""
+    if name == FORMS:
+        return "ratings"
+    like = " ".join(name.casefold().split())
+    names = {table: dictionary.table(table).title.casefold() for table in dictionary.tables()}
+    return next((table for table, title in names.items() if like in (table, title)), "")
+
+
 def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
-    fields = dictionary.table(name).names
-    places = {field: sheet.place(field) for field in fields}
+    """Read headings that are names or titles of fields, and categories by code or label."""
+    table = dictionary.table(name)
+    fields = table.names
+    places = {field: _either_place(sheet, field, table.field(field).title) for field in fields}
+    criteria = {}
+    if name == "ratings" and places["criterion"] is None and places["level"] is None:
+        criteria = {
+            found[1].strip(): Recipe(headings=(heading,))
+            for heading in sheet.headings
+            if (found := _CRITERION.match(heading))
+        }
+    read = {recipe.named for recipe in criteria.values()}
     for number, heading in enumerate(sheet.headings):
-        if heading and number not in places.values():
+        if heading and number not in places.values() and heading not in read:
             near = nearest(heading, fields)
             problems.add(
                 f"column {heading!r} is not a field of {name}",
@@ -181,13 +211,25 @@ def _as_it_is(sheet: Sheet, name: str, problems: Problems) -> Source:
                 effect=NOTICE,
                 remedy=f"Did you mean {near!r}?" if near else "Nothing need be done if it is of no use.",
             )
-    needed = {*dictionary.table(name).required, *dictionary.table(name).levels}
+    needed = {*table.required, *table.levels} - ({"criterion", "level"} if criteria else set())
     columns = {
         field: Recipe(headings=(field if place is None else sheet.headings[place],))
         for field, place in places.items()
         if place is not None or field in needed
     }
-    return Source(file=sheet.file, table=name, where=sheet.where, columns=columns)
+    words = {
+        field.name: {label: code for code, label in field.categories.items() if label != code}
+        for field in table.fields
+        if field.categories and field.name in columns and field.name != "level"
+    }
+    return Source(
+        file=sheet.file, table=name, where=sheet.where, columns=columns, criteria=criteria, values=words
+    )
+
+
+def _either_place(sheet: Sheet, name: str, title: str) -> int | None:
+    place = sheet.place(name)
+    return sheet.place(title) if place is None else place
 
 
 def _headings_missing(found: Found) -> Iterable[str]:

@@ -55,10 +55,10 @@ def matches(columns: Sequence[Column], fields: Fields, pools: Pools) -> dict[str
     if not columns or not names:
         return {}
     scores = score_table(columns, fields, pools)
-    worth = np.where(scores >= LEAST, scores, 0.0)
+    worth = np.where(scores >= LEAST, scores**2, 0.0)  # squared, so that one good match beats two poor ones
     rows, places = linear_sum_assignment(worth, maximize=True)
     found = {}
-    for row, place in zip(rows, places, strict=True):
+    for row, place in zip(rows.tolist(), places.tolist(), strict=True):
         if worth[row, place] > 0.0:
             others = np.delete(scores[row], place)
             rivals = np.delete(scores[:, place], row)

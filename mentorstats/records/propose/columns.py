@@ -17,9 +17,7 @@ _NEARLY = 0.9  # share of filled cells from which a column counts as of a kind
 _NUMBER = re.compile(r"[-+]?\d+(?:([.,])\d+)?")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?")
 _CODE = re.compile(r"[A-Za-z]{0,6}[-_ /.]?\d[\w\-/.]*|[A-Z]{1,4}\d*[A-Z]?")
-_PERSON = re.compile(
-    r"(?:(?:Dr|Mr|Mrs|Ms|Prof)\.?\s+)?[^\W\d_][\w'’.\-]*,?(?:\s+[^\W\d_][\w'’.\-]*){1,3}"
-)
+_PERSON = re.compile(r"(?:(?:Dr|Mr|Mrs|Ms|Prof)\.?\s+)?[^\W\d_][\w'’.\-]*,?(?:\s+[^\W\d_][\w'’.\-]*){1,3}")
 _SURNAME = ("last name", "surname", "family name")
 _FIRST_NAME = ("first name", "given name", "forename", "christian name")
 _MAIL = re.compile(r"[^\s@]+@[^\s@]+\.\w+")
@@ -130,9 +128,7 @@ class Column:
         return known[self.codes]
 
 
-def columns(
-    headings: tuple[str, ...], cells: npt.NDArray[np.object_], *, typed: bool
-) -> list[Column]:
+def columns(headings: tuple[str, ...], cells: npt.NDArray[np.object_], *, typed: bool) -> list[Column]:
     """Return the columns of records; ``cells`` has a row a record and a column a heading."""
     found = []
     for place, heading in enumerate(headings):

@@ -106,7 +106,10 @@ def _months(texts: list[str]) -> tuple[str, ...]:
     best: tuple[str, ...] = ()
     most = sum(word in _ENGLISH for word in plain)
     for names in words.vocabulary()["months"].values():
-        found = [next((w for short, w in plain.items() if words.plain(name).startswith(short)), "") for name in names]
+        found = [
+            next((w for short, w in plain.items() if words.plain(name).startswith(short)), "")
+            for name in names
+        ]
         if sum(map(bool, found)) > most:
             most = sum(map(bool, found))
             best = tuple(word or name for word, name in zip(found, names, strict=True))
@@ -139,9 +142,7 @@ def _with_rival(formats: tuple[str, ...], share: float, values: tuple[str, ...])
     theirs = [day for value in values if (day := parsed(value, turned))]
     if turned == formats or len(theirs) < len(ours):
         return Days(formats, share)
-    told = [
-        (_weekends(found), len({(day.year, day.month) for day in found})) for found in (ours, theirs)
-    ]
+    told = [(_weekends(found), len({(day.year, day.month) for day in found})) for found in (ours, theirs)]
     return Days(formats, share, turned, (told[0][0], told[1][0]), (told[0][1], told[1][1]))
 
 

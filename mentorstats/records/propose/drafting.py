@@ -8,15 +8,16 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mentorstats import dictionary
-from mentorstats.records.propose import days, evidence, keys, levels, raters, tables, words
-from mentorstats.records.propose.assign import Match
+from mentorstats.records.propose import days, evidence, keys, raters, tables, words
+from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
-from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess, ScaleDraft
+from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess
 from mentorstats.records.propose.keys import Key
 from mentorstats.records.propose.scales import Instruments
 from mentorstats.records.propose.tables import View
 
 _DIFFER = 0.02  # share of keys that may differ in what is told of a lesson or a placement
+_TAKEN = 0.85  # confidence of another column by which a field needs no second one
 _REQUIRED_LESS = 0.75  # what a guess is worth when cells of a field that must be filled are empty
 
 
@@ -76,7 +77,9 @@ class Builder:
             return
         with_people = [one for one in children if one.several(self.placement) and one.column("candidate")]
         for one in with_people:
-            self._told_of(one, with_people, "placements", self.placement, 0.8 * self.placement_sure, distinct=True)
+            self._told_of(
+                one, with_people, "placements", self.placement, 0.8 * self.placement_sure, distinct=True
+            )
         if with_people:
             names = ", ".join(one.name for one in with_people)
             self.made.opened.append(
@@ -118,13 +121,17 @@ class Builder:
         for concept in ("placement", "candidate", "observation"):
             column = one.column(concept)
             if column is not None:
-                return Guess(column.written, 0.35, "does not fit the placements: how is a placement known here?")
+                return Guess(
+                    column.written, 0.35, "does not fit the placements: how is a placement known here?"
+                )
         return Guess(one.usable[0].heading, 0.1, "no column tells which placement a row is about")
 
     def _observation_guess(self, one: View) -> Guess:
         key, sure = (self.observation, 0.95) if id(one) in self.matched else (self.form_key, self.form_sure)
-        if not one.several(key):
-            key = self.observation
+        if one.table in _OTHERS or not key or not one.several(key):
+            key, sure = self.observation, 0.3
+            for parents in (self._of("observations"), self._of("ratings")):
+                sure = max(sure, 0.95 * keys.inside(one, key, parents) if parents and key else 0.0)
         if key and one.several(key):
             return _key_guess(one, key, sure)
         return self._placement_guess(one)
@@ -195,9 +202,7 @@ class Builder:
         self._rest(draft, one)
         self._finish(one, draft)
 
-    def _levels_side_by_side(
-        self, one: View, sides: dict[str, Column], instruments: Instruments
-    ) -> None:
+    def _levels_side_by_side(self, one: View, sides: dict[str, Column], instruments: Instruments) -> None:
         draft = self._draft(one, "ratings")
         draft.columns["observation"] = self._observation_guess(one)
         instruments.long(draft, one, list(sides.values()))
@@ -238,7 +243,9 @@ class Builder:
                 self._field(draft, name, match)
             elif name == "role" and one.table == "raters":
                 told = words.role_in(one.grid.sheet) or words.role_in(one.grid.file)
-                draft.constants[name] = Guess(told or "supervisor", 0.8 if told else 0.4, "no column of roles")
+                draft.constants[name] = Guess(
+                    told or "supervisor", 0.8 if told else 0.4, "no column of roles"
+                )
         instruments.fits(draft, one)
         lacking = [n for n in table.required if n not in draft.columns and n not in draft.constants]
         if lacking:
@@ -264,7 +271,9 @@ class Builder:
         draft = Draft(table, plain)
         if one.kept.left:
             shown = ", ".join(map(str, one.kept.left[:5]))
-            self.made.opened.append(f"{one.name}: rows {shown} hold hardly anything, and no rule leaves them out.")
+            self.made.opened.append(
+                f"{one.name}: rows {shown} hold hardly anything, and no rule leaves them out."
+            )
         return draft
 
     def _finish(self, one: View, draft: Draft) -> None:
@@ -274,7 +283,7 @@ class Builder:
     def _dates(self, one: View, draft: Draft) -> None:
         """The formats of all date columns that the block uses."""
         used = {name for guess in draft.columns.values() for name in _headings(guess.value)}
-        found = [c for c in one.usable if c.heading in used and c.is_date or _date_field(draft, c)]
+        found = [c for c in one.usable if (c.heading in used and c.is_date) or _date_field(draft, c)]
         if not found:
             return
         told = {order for c in one.columns if c.n and (order := days.order_of(c.dates))}
@@ -332,7 +341,9 @@ class Builder:
                 draft.unused = []
             for column in one.columns:
                 if mine and not column.parts and column.heading not in used and (column.heading or column.n):
-                    mine[0].unused.append((column.heading, reasons.get(column.heading) or _why_unused(one, column)))
+                    mine[0].unused.append(
+                        (column.heading, reasons.get(column.heading) or _why_unused(one, column))
+                    )
 
 
 _OTHERS = tuple(
@@ -409,7 +420,7 @@ def _why_unused(one: View, column: Column) -> str:
         return "several columns bear this heading; give each its own to use one of them"
     if any(column in block.derived for block in one.blocks):
         return "computed from other columns"
-    if column.remarks > 0.3 or words.like_any(column.heading, words.vocabulary()["free_text"]["words"]) > 0.8:
+    if column.remarks > 0.3 or words.like_listed(column.heading, "free_text") > 0.8:
         return "remarks"
     if column.mail > 0.5:
         return "e-mail addresses"
@@ -417,6 +428,9 @@ def _why_unused(one: View, column: Column) -> str:
         ((evidence.score(column, table, name, {}), name) for table, name in tables.concepts(one.table)),
         default=(0.0, ""),
     )
+    taken = one.matches.get(best[1])
+    if taken is not None and taken.confidence >= _TAKEN and best[0] >= LEAST:
+        return f"{best[1]} is taken from {taken.column.heading!r}"
     if best[0] >= 0.45:
         return f"UNSURE: may be {best[1]}"
     return "no field of ours is like it"

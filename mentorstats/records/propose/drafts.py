@@ -1,4 +1,4 @@
-"""What a proposal is made of: guesses with a confidence, blocks of sources and scales, and what is left open."""
+"""What a proposal is made of: guesses with a confidence, blocks of sources and scales, what is left open."""
 
 from __future__ import annotations
 

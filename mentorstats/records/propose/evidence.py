@@ -11,7 +11,7 @@ from mentorstats.records.propose.columns import Column
 
 PEOPLE = ("candidate", "mentor", "supervisor", "rater", "pupil")
 KEYS = ("placement", "observation", "recording")
-GROUPS = ("site", "cohort", "licensure_area", "grade_band", "gender", "entry_route", "subject", "item", "arrangement", "thinking_level")  # fmt: skip
+GROUPS = ("site", "cohort", "licensure_area", "grade_band", "gender", "entry_route", "subject", "item")
 
 WORDY = ("criterion", "title", "label", "item", "standards", "subject")
 FEW = ("rubric", "rubric_version", "version")
@@ -34,6 +34,8 @@ def score(column: Column, table: str, name: str, pools: Pools) -> float:
     if not column.n:
         return 0.0
     field = dictionary.table(table).field(name)
+    if name not in (*PEOPLE, *KEYS) and _people(column, pools):
+        return 0.0
     heading = _heading(column, table, name)
     held = _held(column, field, table)
     if held == 0.0:
@@ -43,15 +45,22 @@ def score(column: Column, table: str, name: str, pools: Pools) -> float:
     return 1.0 - (1.0 - named) * (1.0 - 0.62 * own)
 
 
+def _people(column: Column, pools: Pools) -> bool:
+    """Whether a column holds people whom another sheet names."""
+    if len(column.values) < 3 or (column.number > 0.9 and len(column.values) < 12):
+        return False
+    pool = pools.get("rater", frozenset()) | pools.get("candidate", frozenset())
+    return bool(pool) and column.share([value in pool for value in column.values]) > 0.6
+
+
 def _heading(column: Column, table: str, name: str) -> float:
     heading = column.heading
     if not heading:
         return 0.0
     found = words.like_field(heading, table, name)
-    known = words.vocabulary()
-    if found < 0.95 and words.like_any(heading, known["unrelated"]["words"]) > max(found, 0.8):
+    if found < 0.95 and words.like_listed(heading, "unrelated") > max(found, 0.8):
         return 0.15 * found
-    if found < 0.95 and words.like_any(heading, known["free_text"]["words"]) > max(found, 0.8):
+    if found < 0.95 and words.like_listed(heading, "free_text") > max(found, 0.8):
         return 0.15 * found
     return found
 
@@ -60,7 +69,7 @@ def _held(column: Column, field: Field, table: str) -> float:
     """How well the cells fit the field, from 0 (cannot be) to 1."""
     if field.type != "string":
         return _KINDS[field.type](column, field)
-    if column.is_date and not column.code > 0.9 or column.mail > 0.5:
+    if (column.is_date and not column.code > 0.9) or column.mail > 0.5:
         return 0.0
     if field.categories:
         return _category(column, field, table)
@@ -117,7 +126,7 @@ def _integer(column: Column, field: Field) -> float:
         return 0.2
     whole = bool((values == values.astype(int)).all())
     if field.unit == "minutes":
-        return 0.95 if whole and values.max() > 5 or not whole and values.max() <= 12 else 0.6
+        return 0.95 if (whole and values.max() > 5) or (not whole and values.max() <= 12) else 0.6
     return 0.95 if whole else 0.3
 
 
@@ -148,7 +157,10 @@ def _unmistakable(column: Column, field: Field, table: str, pools: Pools) -> flo
         return share if len(column.values) > 1 and share > 0.7 and column.number < 0.5 else 0.0
     pool = pools.get(field.name)
     if pool and len(column.values) > 2 and not (column.number > 0.9 and len(column.values) < 12):
-        if field.name in ("mentor", "supervisor") and words.like_field(column.heading, table, field.name) < _NAMED:
+        if (
+            field.name in ("mentor", "supervisor")
+            and words.like_field(column.heading, table, field.name) < _NAMED
+        ):
             return 0.0  # raters are mentors and supervisors too
         inside = column.share([value in pool for value in column.values])
         return 0.95 * inside if inside > 0.6 else 0.0

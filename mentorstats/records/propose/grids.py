@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 from python_calamine import CalamineWorkbook, SheetVisibleEnum
 
 from mentorstats.errors import SourceFileError
@@ -87,8 +88,10 @@ def _grids(path: Path, name: str) -> Iterator[Grid]:
 
 def _head(sheet: Sheet, first: int) -> Iterator[tuple[int, tuple[str, ...]]]:
     """The first filled rows, those included that have more or fewer cells than the first."""
-    columns = [column.take(slice(0, HEAD)).array().to_pylist() for column in sheet.columns]
-    rows = {int(row): cells for row, cells in zip(sheet.rows[:HEAD], zip(*columns, strict=True), strict=False)}
+    columns = [column.take(np.arange(min(HEAD, len(column)))).array().to_pylist() for column in sheet.columns]
+    rows = {
+        int(row): cells for row, cells in zip(sheet.rows[:HEAD], zip(*columns, strict=True), strict=False)
+    }
     rows |= {row: tuple(cells) for row, cells in sheet.ragged[:HEAD]}
     rows[first] = sheet.headings
     for row in sorted(rows)[:HEAD]:
@@ -111,7 +114,7 @@ def _options(path: Path) -> Options:
     encoding = "utf-16" if content.startswith(_UTF16) else _encoding(content)
     text = content.decode(encoding, errors="replace")
     lines = text.splitlines()[: _LINES * 5]
-    first = next((number for number, line in enumerate(lines, 1) if line.strip(" ,;\t|\"")), 1)
+    first = next((number for number, line in enumerate(lines, 1) if line.strip(' ,;\t|"')), 1)
     shown = {"utf-8-sig": "utf-8"}.get(encoding, encoding)
     return Options(heading_rows=(first,), delimiter=_separator(text), encoding=shown)
 

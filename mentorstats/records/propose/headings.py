@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 from mentorstats import dictionary
 from mentorstats.records.propose import words
 from mentorstats.records.propose.grids import Grid
 
-_KNOWN = 0.72  # likeness to a field from which a cell counts as a heading
+_KNOWN = 0.6  # share of a cell's words from which it counts as a known heading
 _NUMBER = re.compile(r"^[-+]?\d+([.,]\d+)?\s*%?$")
 _DATE = re.compile(r"^\d{1,4}[-/. ]\d{1,2}[-/. ]\d{1,4}")
 
@@ -42,10 +43,19 @@ def _worth(cells: tuple[str, ...], width: int, place: int) -> float:
 
 
 def _known(cell: str) -> bool:
-    return any(
-        words.like_field(cell, table, name) >= _KNOWN
+    """Whether most words of a cell are words of headings that the dictionary has."""
+    found = words.tokens(cell)
+    return bool(found) and sum(word in _vocabulary() for word in found) >= _KNOWN * len(found)
+
+
+@cache
+def _vocabulary() -> frozenset[str]:
+    return frozenset(
+        word
         for table in dictionary.tables()
         for name in dictionary.table(table).names
+        for phrase in words.phrases(table, name)
+        for word in words.tokens(phrase)
     )
 
 

@@ -26,7 +26,9 @@ _INSIDE = 0.75  # share of a sheet's combinations that the other one holds
 _CODES = 3  # distinct codes below which nothing can be told from them
 _ALIGNED = 0.85
 _DIFFER = 0.03  # share of keys that may stand for two lessons
-_PAIRS = 0.04  # share of lessons by candidate and date with two raters, from which a form's number is no lesson
+_PAIRS = (
+    0.04  # share of lessons by candidate and date with two raters, from which a form's number is no lesson
+)
 
 
 def align(parents: Sequence[View], children: Sequence[View]) -> None:
@@ -50,7 +52,11 @@ def _realign(concept: str, parents: Sequence[View], child: View, now: Column | N
     best: tuple[float, Column, View, Column] | None = None
     for parent in parents:
         mine = parent.column(concept)
-        rivals = [mine] if concept == "placement" else [mine, *(c for c in parent.usable if c is not mine and c is not parent.column("placement"))]
+        rivals = (
+            [mine]
+            if concept == "placement"
+            else [mine, *(c for c in parent.usable if c is not mine and c is not parent.column("placement"))]
+        )
         for theirs in rivals:
             if theirs is None or len(theirs.values) < _CODES or unique([theirs]) < _UNIQUE:
                 continue
@@ -93,7 +99,7 @@ def _texts(columns: Sequence[Column]) -> list[tuple[str, ...]]:
 
 
 def inside(child: View, key: Key, parents: Sequence[View]) -> float:
-    """Share of the combinations of a sheet that stand in the sheets it points to; 0 where one lacks the key."""
+    """Share of the keys of a sheet that stand in the sheets it points to; 0 where one lacks the key."""
     ours = child.several(key)
     theirs = [one.several(key) for one in parents]
     if ours is None or any(columns is None for columns in theirs):
@@ -128,7 +134,7 @@ def differ(views: Sequence[View], key: Key, concept: str) -> float:
 
 def of_placements(parents: Sequence[View], children: Sequence[View]) -> tuple[Key, float]:
     """The key by which most sheets find their placements, and how sure it is; parents may be none."""
-    best, chosen = -1.0, ("candidate",)
+    best, chosen = -1.0, PLACEMENT[1]
     for place, key in enumerate(PLACEMENT):
         if parents:
             single = once(parents, key)
@@ -150,7 +156,8 @@ def of_placements(parents: Sequence[View], children: Sequence[View]) -> tuple[Ke
 
 def of_observations(parents: Sequence[View], forms: Sequence[View]) -> tuple[Key, list[View]]:
     """The key by which forms find lessons in sheets of lessons, and the forms that do."""
-    best, chosen, found = 0.0, (), list[View]()
+    chosen: Key = ()
+    best, found = 0.0, list[View]()
     for place, key in enumerate(OBSERVATION):
         if not parents or once(parents, key) < _UNIQUE:
             continue
@@ -171,7 +178,11 @@ def of_forms(forms: Sequence[View]) -> tuple[Key, float]:
         if any(form.several(key) is None for form in forms):
             continue
         torn = max(
-            (differ(forms, key, concept) for concept in ("date", "candidate", "placement") if concept not in key),
+            (
+                differ(forms, key, concept)
+                for concept in ("date", "candidate", "placement")
+                if concept not in key
+            ),
             default=0.0,
         )
         if torn <= _DIFFER:
@@ -187,7 +198,7 @@ def of_forms(forms: Sequence[View]) -> tuple[Key, float]:
 
 
 def _form_number(forms: Sequence[View]) -> bool:
-    """Whether what looks like a lesson's number is that of a form: two raters of one lesson never share it."""
+    """Whether a lesson's number is that of a form instead: two raters of one lesson never share it."""
     if once(forms, ("observation",)) < 0.999 or any(form.column("rater") is None for form in forms):
         return False
     wide = [form for form in forms if form.blocks]

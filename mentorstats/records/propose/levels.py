@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -144,7 +145,7 @@ def _of_words(made: Scale, given: Mapping[str, int]) -> None:
         made.notes.append("the order of these words is not known: write them lowest first")
         return
     gaps = sorted(float(degrees[key] or 0) for key in known)
-    near = min((b - a for a, b in zip(gaps, gaps[1:], strict=False)), default=1.0)
+    near = min((b - a for a, b in itertools.pairwise(gaps)), default=1.0)
     made.order = 0.8 if near >= 0.1 else 0.6 if near > 0.0 else 0.3
     made.notes.append("the order is taken from what the words usually mean: is it yours, lowest first?")
     if near == 0.0:

@@ -44,7 +44,7 @@ def known(path: Path) -> Old | None:
 
 
 def merged(old: Old, made: Drafts, views: Sequence[View]) -> Drafts:
-    """Put the blocks of the old mapping in the place of those proposed for the same sheets, and say what is new."""
+    """Put the blocks of the old mapping in the place of those proposed, and say what is new."""
     fits, changes = _fits(old, views)
     taken = {(fit.view.grid.file, fit.view.grid.sheet, fit.block["table"]) for fit in fits}
     kept = Drafts(opened=made.opened, unread=made.unread, changes=changes)
@@ -144,7 +144,7 @@ def _is_pattern(block: Old, one: View) -> bool:
 
 
 def _draft(fit: Fit, name: str, changes: list[str]) -> Draft:
-    """The old block for the new sheet; a heading that is gone is replaced by the nearest, or its field is left."""
+    """The old block for the new sheet; a heading that is gone is replaced by the nearest, if any is."""
     block = fit.block
     plain = {key: value for key, value in block.items() if key not in (*_GUESSED, *_OTHER)}
     plain["file"] = name
@@ -164,7 +164,9 @@ def _draft(fit: Fit, name: str, changes: list[str]) -> Draft:
         _fill(own, part, put)
         draft.raters.append(own)
     draft.levels, draft.missing = dict(block.get("levels", {})), dict(block.get("missing", {}))
-    draft.values = {name: dict(found) for name, found in block.get("values", {}).items() if name in draft.columns}
+    draft.values = {
+        name: dict(found) for name, found in block.get("values", {}).items() if name in draft.columns
+    }
     return draft
 
 
@@ -222,11 +224,15 @@ def _new(fit: Fit, draft: Draft, proposed: Sequence[Draft], changes: list[str]) 
             if name.startswith(("columns.", "criteria.")) and unknown:
                 kind, code = name.split(".", 1)
                 what = f"criterion {code}" if kind == "criteria" else code
-                changes.append(f"{draft.where}: column {unknown[0]!r} is new and may be {what} of {draft.table}")
+                changes.append(
+                    f"{draft.where}: column {unknown[0]!r} is new and may be {what} of {draft.table}"
+                )
                 folded |= set(map(words.plain, unknown))
         draft.unused += [(h, why) for h, why in other.unused if words.plain(h) not in folded]
         for kind in ("levels", "missing"):
-            _more_words(getattr(draft, kind), getattr(other, kind), {**draft.levels, **draft.missing}, draft, changes)
+            _more_words(
+                getattr(draft, kind), getattr(other, kind), {**draft.levels, **draft.missing}, draft, changes
+            )
         for name, found in other.values.items():
             if name in draft.columns:
                 _more_words(draft.values.setdefault(name, {}), found, draft.values[name], draft, changes)
@@ -243,7 +249,7 @@ def _more_words(
 
 
 def _taken(draft: Draft, taken: set[tuple[str, str, str]]) -> bool:
-    """Whether the old mapping has a block for the sheet and the table, or for the sheet and not for this table."""
+    """Whether the old mapping has a block for the sheet."""
     sheet = str(draft.plain.get("sheet", ""))
     return any(file == draft.plain["file"] and where == sheet for file, where, _ in taken)
 
@@ -293,4 +299,3 @@ def _free(scale: ScaleDraft, have: Sequence[ScaleDraft]) -> str:
     while version in taken:
         version = f"{version}_new"
     return version
-

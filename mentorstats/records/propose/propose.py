@@ -16,7 +16,7 @@ from mentorstats.records.propose import drafting, grids, previous, tables, writi
 from mentorstats.records.propose.drafts import Ask, Drafts
 
 BESIDE = "mapping.proposed.toml"
-_TITLE = "A proposal by mentorstats: read it, correct it, then run mentorstats check. % says how sure each guess is."
+_TITLE = "A proposal: read it, correct it, then run mentorstats check. % says how sure each guess is."
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def tried(folder: str | Path, proposal: Proposal) -> Trial:
     return Trial(rows, int((loaded.problems["effect"] == "set_aside").sum()))
 
 
-def nobody(question: str, answers: Sequence[str]) -> str | None:  # noqa: ARG001 - what Ask is called with
+def nobody(question: str, answers: Sequence[str]) -> str | None:
     """Answer nothing: what cannot be known stays open."""
     return None
 
@@ -95,4 +95,3 @@ def propose(folder: str | Path, ask: Ask = nobody) -> Proposal:
     text = writing.text(made, title=_TITLE)
     path = place / (BESIDE if old is not None else FILE_NAME)
     return Proposal(path, text, made, tuple(writing.questions(made)))
-

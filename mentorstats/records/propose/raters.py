@@ -74,23 +74,27 @@ def _without_rater(
         given = {told: given[told]}
     if len(given) == 1:
         code, match = next(iter(given.items()))
-        who = Who(Guess(match.column.written, 0.8 * match.confidence + 0.1, "taken for who filled in the form"))
+        who = Who(
+            Guess(match.column.written, 0.8 * match.confidence + 0.1, "taken for who filled in the form")
+        )
         if role is not None:
             return _with_role(who, match.column, role, one, known, ask)
-        who.role = Guess(code, 0.85 if told in (code, None) else 0.5, f"from the heading {match.column.heading!r}")
+        who.role = Guess(
+            code, 0.85 if told in (code, None) else 0.5, f"from the heading {match.column.heading!r}"
+        )
         return who
     if len(given) == 2:
         chosen = given["supervisor"]
-        who = Who(Guess(chosen.column.written, 0.45, "mentor and supervisor are named: who filled in the form?"))
+        who = Who(
+            Guess(chosen.column.written, 0.45, "mentor and supervisor are named: who filled in the form?")
+        )
         who.role = Guess("supervisor", 0.45)
         return who
     who = Who(Guess(NOBODY, 0.3, "no column says who rated"), rater_constant=True)
     return _with_role(who, None, role, one, known, ask)
 
 
-def _with_role(
-    who: Who, rater: Column | None, role: Match | None, one: View, known: Pools, ask: Ask
-) -> Who:
+def _with_role(who: Who, rater: Column | None, role: Match | None, one: View, known: Pools, ask: Ask) -> Who:
     if role is not None:
         names = {value: _role(value) for value in role.column.values}
         names |= _by_people(role.column, names, rater, known)
@@ -135,7 +139,7 @@ def _by_people(
 ) -> dict[str, str]:
     """Roles of words that are no role to us, such as U and C, by the people who bear them."""
     found: dict[str, str] = {}
-    people = rater.texts() if rater is not None else []
+    people = [str(who) for who in rater.texts()] if rater is not None else []
     for value in [value for value, code in names.items() if not code]:
         seen = Counter(
             code for text, who in zip(role.texts(), people, strict=False) if text == value
@@ -161,4 +165,3 @@ def _role(text: str) -> str | None:
 def _in_pools(value: str, known: Pools) -> str | None:
     inside = [code for code in ("mentor", "supervisor") if value in known.get(code, ())]
     return inside[0] if len(inside) == 1 else None
-

@@ -96,17 +96,22 @@ def _total_name(text: str, names: set[str]) -> str:
         return str(text).strip()
     start = plain.split()
     for length in (2, 1):
-        if " ".join(start[:length]) in names and start[0] not in ("n", "count", "mean"):
-            if all(word.isdigit() or word in ("for", "of", "all", "rows", "records", "site", "n") or length < 2
-                   for word in start[length:]):
-                return " ".join(str(text).split()[:length]).rstrip(":;,-–")
+        if (
+            " ".join(start[:length]) in names
+            and start[0] not in ("n", "count", "mean")
+            and all(
+                word.isdigit() or word in ("for", "of", "all", "rows", "records", "site", "n") or length < 2
+                for word in start[length:]
+            )
+        ):
+            return " ".join(str(text).split()[:length]).rstrip(":;,-–")
     return ""
 
 
 def _again(cells: Cells, headings: tuple[str, ...]) -> Mask:
     given = np.array(headings, dtype=object)
-    same = ((cells == given) & (given != "")).sum(axis=1)
-    return same >= max(2, 0.6 * (given != "").sum())
+    same = np.count_nonzero((cells == given) & (given != ""), axis=1)
+    return np.asarray(same >= max(2, 0.6 * np.count_nonzero(given != "")), dtype=bool)
 
 
 def _said_again(cells: Cells, again: Mask, headings: tuple[str, ...]) -> list[dict[str, Any]]:

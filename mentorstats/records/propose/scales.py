@@ -123,7 +123,9 @@ class Instruments:
                 if declared is None and match.column.values:
                     self._named(name, match.column, values[name], draft)
             else:
-                draft.constants[name] = Guess(values[name], sure, "" if declared else "a name of ours: what is yours?")
+                draft.constants[name] = Guess(
+                    values[name], sure, "" if declared else "a name of ours: what is yours?"
+                )
 
     def _named(self, name: str, column: Column, value: str, draft: Draft) -> None:
         """A column names rubric or version, and nothing declares it: the scale takes its name."""
@@ -141,7 +143,11 @@ class Instruments:
                     rubric = other if name == "rubric" else made.rubric
                     version = other if name == "rubric_version" else made.version
                     copies.append(
-                        (ScaleDraft(rubric, version, made.levels, made.criteria, made.labels, made.titles), codes, scale)
+                        (
+                            ScaleDraft(rubric, version, made.levels, made.criteria, made.labels, made.titles),
+                            codes,
+                            scale,
+                        )
                     )
             self._made += copies
 
@@ -158,11 +164,11 @@ class Instruments:
         by: dict[str, str] = {}
         codes = set()
         for steps in declared.criteria.values():
-            for level, label, rank in steps:
-                codes.add(level)
-                by.setdefault(words.bare(level), level)
-                by.setdefault(words.bare(label), level)
-                by.setdefault(rank, level)
+            for code, label, rank in steps:
+                codes.add(code)
+                by.setdefault(words.bare(code), code)
+                by.setdefault(words.bare(label), code)
+                by.setdefault(rank, code)
         for text in counts:
             if text in codes:
                 continue
@@ -200,8 +206,8 @@ class Instruments:
         )
         self._made.append((made, codes, scale))
         self.opened.append(
-            f"No export names the rubric of {one.name}: it is called {RUBRIC} {made.version} until you write its own "
-            "name and version."
+            f"No export names the rubric of {one.name}: it is called {RUBRIC} {made.version} until you write "
+            "its own name and version."
         )
         return made
 
@@ -236,7 +242,7 @@ def _widen(made: ScaleDraft, known: Scale, scale: Scale) -> None:
         if made.labels:
             made.labels = [known.labels.get(level, level) for level in merged]
     else:
-        counts = {level: 1 for level in (*made.levels.value, *more)}
+        counts = dict.fromkeys((*made.levels.value, *more), 1)
         again = levels.scale(counts, ())
         made.levels = Guess(again.levels, again.order, "; ".join(again.notes))
         known.levels = again.levels

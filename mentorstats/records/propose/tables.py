@@ -96,10 +96,10 @@ def decide(views: Sequence[View]) -> None:
 def _hidden(views: Sequence[View]) -> None:
     """Leave out hidden sheets, unless no other sheet is the table that they are."""
     for one in views:
-        if one.grid.hidden and one.table:
-            if any(other.table == one.table and not other.grid.hidden for other in views):
-                one.why_not = f"the sheet is hidden; it looks like {one.table}"
-                one.table = ""
+        shown = any(other.table == one.table and not other.grid.hidden for other in views)
+        if one.grid.hidden and one.table and shown:
+            one.why_not = f"the sheet is hidden; it looks like {one.table}"
+            one.table = ""
 
 
 def pools(views: Sequence[View], *, but: View | None = None) -> Pools:
@@ -164,9 +164,9 @@ def _is_long(one: View, known: Pools) -> bool:
     criterion, level = found.get("criterion"), found.get("level")
     if criterion is None or criterion.score < 0.6 or len(criterion.column.values) < 2:
         return False
-    if levels.scale_like(criterion.column.values):
-        if words.like_field(criterion.column.heading, "ratings", "criterion") < 0.8:
-            return False
+    named = words.like_field(criterion.column.heading, "ratings", "criterion") >= 0.8
+    if levels.scale_like(criterion.column.values) and not named:
+        return False
     return (level is not None and level.score >= _SURE) or bool(level_sides(one.usable))
 
 
@@ -176,9 +176,9 @@ def level_sides(found: Sequence[Column]) -> dict[str, Column]:
     for column in found:
         role = words.role_in(column.heading)
         names = [f"{role} {word}" for word in ("level", "rating", "score", "mark")]
-        if role and role not in sides and words.like_any(column.heading, names) >= 0.8:
-            if not column.is_date and len(column.values) <= 15:
-                sides[role] = column
+        fits = words.like_any(column.heading, names) >= 0.8 and not column.is_date
+        if role and role not in sides and fits and len(column.values) <= 15:
+            sides[role] = column
     return sides if len(sides) > 1 else {}
 
 

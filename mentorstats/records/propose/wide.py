@@ -11,17 +11,14 @@ from mentorstats import dictionary
 from mentorstats.records.propose import evidence, levels, words
 from mentorstats.records.propose.columns import Column
 
-_NUMBERED = re.compile(
-    r"^\s*((?:[A-Za-z]{1,10}[ .\-_]?)?\d{1,2}(?:[.\-]?\d{1,2}|[a-z])?|[A-Z]\d{0,2}|[ivx]{1,4})(?=[\s.:)\-–_]|$)[\s.:)\-–_]*(.*)$"
-)
+_CODE = r"(?:[A-Za-z]{1,10}[ .\-_]?)?\d{1,2}(?:[.\-]?\d{1,2}|[a-z])?|[A-Z]\d{0,2}|[ivx]{1,4}"
+_NUMBERED = re.compile(rf"^\s*({_CODE})(?=[\s.:)\-–_]|$)[\s.:)\-–_]*(.*)$")
 _FEWEST = 2
-_KNOWN = 0.72
+_KNOWN, _SURELY = 0.72, 0.85  # score for another field from which a column is no criterion
 _FORM = ("placements", "observations", "ratings", "raters")
 _ELSEWHERE = 0.78  # what likeness to a field of another table counts: "Questioning" is no number of questions
 _LONGEST = 40
 _SAME = 0.6
-_QUANTITIES = ("minutes", "debrief_minutes", "strengths_noted", "improvements_noted", "weight", "rank", "week",
-               "count", "sessions", "group_size")  # fmt: skip
 
 Role = str
 
@@ -102,20 +99,35 @@ def _group(columns: Sequence[Column]) -> list[Column]:
 def _maybe(column: Column) -> bool:
     """Whether a column may hold levels of a criterion."""
     held = [v for v in column.values if not levels.reason(v)]
-    if not held or len(held) > levels.MOST or column.is_date or column.yes_no > 0.95 and column.number < 0.5:
+    if (
+        not held
+        or len(held) > levels.MOST
+        or column.is_date
+        or (column.yes_no > 0.95 and column.number < 0.5)
+    ):
         return False
     heading = column.heading
-    vocabulary = words.vocabulary()
-    if words.like_any(heading, vocabulary["unrelated"]["words"]) > 0.85:
+    if words.like_listed(heading, "unrelated") > 0.85:
         return False
     known = max(
         evidence.score(column, table, name, {}) * (1.0 if table in _FORM else _ELSEWHERE)
         for table in dictionary.tables()
         for name in dictionary.table(table).names
-        if name not in ("level", "criterion", "key_level", "title", "label", "subject", "planned_share",
-                        "item", "purpose")
+        if name
+        not in (
+            "level",
+            "criterion",
+            "key_level",
+            "title",
+            "label",
+            "subject",
+            "planned_share",
+            "item",
+            "purpose",
+        )
     )
-    if known >= _KNOWN and not _NUMBERED.match(heading) and not levels.range_in(heading):
+    marked = _NUMBERED.match(heading) or levels.range_in(heading)
+    if known >= (_SURELY if marked else _KNOWN):
         return False
     judged = [levels.is_level(v) for v in held]
     if all(judged):
@@ -182,7 +194,9 @@ def _without_role(heading: str, side: Role) -> str:
 
 def _parts(heading: str) -> tuple[str, str]:
     """Code and words of a heading: "1.1 Plans ahead (1-4)" is "1.1" and "Plans ahead"."""
-    text = re.sub(r"\s*[(\[]\s*\d{1,2}\s*(?:-|–|—|to|\.\.|/)\s*\d{1,2}\s*[)\]]", "", " ".join(heading.split()))
+    text = re.sub(
+        r"\s*[(\[]\s*\d{1,2}\s*(?:-|–|—|to|\.\.|/)\s*\d{1,2}\s*[)\]]", "", " ".join(heading.split())
+    )
     found = _NUMBERED.match(text)
     if not found or (found[1].isalpha() and len(found[1]) == 1 and not re.match(r"\s*\w[.:)\-]", text)):
         return "", text.strip()

@@ -16,6 +16,7 @@ _SAME = 0.82  # likeness of two words from which one is a slip of the other
 _SHORT = 4  # letters below which a word is only itself
 _PLURAL = 3
 _HEAD = 1.4
+_LIGHT = 0.6  # weight up to which a word is no name of a thing
 
 
 @cache
@@ -42,7 +43,10 @@ def bare(text: str) -> str:
 def tokens(text: str) -> tuple[str, ...]:
     """Words of a heading, abbreviations written out, without what stands in brackets or plural endings."""
     outside = re.sub(r"[(\[{][^)\]}]*[)\]}]", " ", text)
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", outside if outside.strip() else text).replace("#", " number ")
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", outside if outside.strip() else text).replace(
+        "#", " number "
+    )
+    parted = parted.replace("%", " percent ")
     short = vocabulary()["abbreviations"]
     found: list[str] = []
     for word in bare(parted).split():
@@ -53,7 +57,7 @@ def tokens(text: str) -> tuple[str, ...]:
 
 
 def likeness(one: str, other: str) -> float:
-    """How far two headings mean the same, from 0 to 1: words that are alike, by their weights, over all words."""
+    """How far two headings mean the same, from 0 to 1: weight of words that are alike over that of all."""
     return max(_of_words(tokens(text), tokens(other)) for text in _readings(one))
 
 
@@ -64,11 +68,13 @@ def _readings(heading: str) -> tuple[str, ...]:
     return (heading, whole) if whole != heading else (heading,)
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=500_000)
 def _of_words(ours: tuple[str, ...], theirs: tuple[str, ...]) -> float:
     if not ours or not theirs:
         return 0.0
     weigh, weights = _weights(ours), _weights(theirs)
+    if ours != theirs and max(weigh.values()) < _LIGHT:
+        return 0.0  # "No." alone is no number of anything
     left, matched = list(theirs), 0.0
     for word in ours:
         best, other = max(((_alike(word, other), other) for other in left), default=(0.0, ""))
@@ -78,15 +84,16 @@ def _of_words(ours: tuple[str, ...], theirs: tuple[str, ...]) -> float:
     return min(matched / (sum(weigh.values()) + sum(weights.values())), 1.0)
 
 
+@lru_cache(maxsize=20_000)
 def _weights(found: tuple[str, ...]) -> dict[str, float]:
     """Weight of each word; what the others only describe weighs more: "rubric criterion" is a criterion."""
     known = vocabulary()["weights"]
     cut = next((place for place, word in enumerate(found) if place and word in ("of", "for")), len(found))
-    head = found[cut - 1]
+    head = next((word for word in reversed(found[:cut]) if known.get(word, 1.0) > _LIGHT), found[cut - 1])
     return {word: known.get(word, 1.0) * (_HEAD if word == head else 1.0) for word in found}
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=200_000)
 def _alike(one: str, other: str) -> float:
     if one == other:
         return 1.0
@@ -107,7 +114,7 @@ def phrases(table: str, field: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*names, *(f"{table.removesuffix('s')} {found.title}",)]))
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=100_000)
 def like_field(heading: str, table: str, field: str) -> float:
     """How far a heading names a field."""
     return max(likeness(heading, phrase) for phrase in phrases(table, field))
@@ -118,9 +125,10 @@ def like_any(heading: str, words: Iterable[str]) -> float:
     return max((likeness(heading, word) for word in words), default=0.0)
 
 
-def one_of(text: str, words: Iterable[str]) -> bool:
-    """Whether a text is one of these words, marks and capitals aside."""
-    return bare(text) in words
+@lru_cache(maxsize=20_000)
+def like_listed(heading: str, key: str) -> float:
+    """How far a heading is one of the words that the vocabulary lists under a key."""
+    return like_any(heading, vocabulary()[key]["words"])
 
 
 def category(text: str, groups: Mapping[str, Iterable[str]]) -> str | None:

@@ -51,7 +51,8 @@ def questions(made: Drafts) -> Iterable[str]:
                 yield f"{draft.where}: column {heading!r} is not used and {why.removeprefix(f'{UNSURE}: ')}"
     for scale in made.scales:
         if scale.levels.unsure:
-            yield f"levels of {scale.rubric} {scale.version}: {_shown(scale.levels.value)}{_after(scale.levels.note)}"
+            levels = f"{_shown(scale.levels.value)}{_after(scale.levels.note)}"
+            yield f"levels of {scale.rubric} {scale.version}: {levels}"
 
 
 def _after(note: str) -> str:
@@ -66,7 +67,12 @@ def _changes(changes: Sequence[str]) -> list[str]:
 
 def _source(draft: Draft) -> list[str]:
     lines = ["[[source]]"]
-    plain = {"file": draft.plain["file"], "sheet": draft.plain.get("sheet"), "table": draft.table, **draft.plain}
+    plain = {
+        "file": draft.plain["file"],
+        "sheet": draft.plain.get("sheet"),
+        "table": draft.table,
+        **draft.plain,
+    }
     lines += [f"{key} = {value(found)}" for key, found in plain.items() if found is not None]
     if draft.dates:
         lines.append(_line("dates", draft.dates))
@@ -155,6 +161,8 @@ def _plain(found: str) -> str:
 
 
 def _shown(found: Any) -> str:
-    return " + ".join(map(str, found)) if isinstance(found, list) else str(
-        found.get("column") if isinstance(found, dict) else found
+    return (
+        " + ".join(map(str, found))
+        if isinstance(found, list)
+        else str(found.get("column") if isinstance(found, dict) else found)
     )

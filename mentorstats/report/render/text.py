@@ -15,8 +15,8 @@ from mentorstats.report.reliability import plan_tables, plan_words
 from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 if TYPE_CHECKING:
-    from mentorstats.records.propose import Proposal, Trial
     from mentorstats.calibration.networks.extra_scores_by_role import RoleLinks
+    from mentorstats.records.propose import Proposal, Trial
     from mentorstats.reliability.plans.visit_plans import VisitPlans
 
 Rows = Sequence[Sequence[str]]
@@ -230,7 +230,9 @@ def proposal(found: Proposal, trial: Trial) -> str:
     if trial.refused:
         parts.append(f"{_GAP}not yet: {trial.refused}")
     else:
-        parts += columns([(name, f"{n:,}") for name, n in trial.rows.items()] or [("nothing", "")], right=(1,))
+        parts += columns(
+            [(name, f"{n:,}") for name, n in trial.rows.items()] or [("nothing", "")], right=(1,)
+        )
         parts.append(f"{_GAP}{trial.set_aside:,} faulty entries set aside; mentorstats check lists them")
     return "\n".join([*parts, "", "Read the file, correct it, then run mentorstats check."])
 

@@ -4,8 +4,48 @@ import datetime as dt
 import random
 from dataclasses import dataclass, field
 
-FIRST = "Ana Ben Cleo Dara Eli Fay Gus Hana Ira Jon Kim Lea Max Nia Ora Pia Quin Rui Sól Tam".split()
-LAST = "Alder Birch Cedar Dale Elm Fern Grove Hazel Ivy Jarrah Kauri Larch Maple Nettle Oak Pine Quince Rowan".split()
+FIRST = [
+    "Ana",
+    "Ben",
+    "Cleo",
+    "Dara",
+    "Eli",
+    "Fay",
+    "Gus",
+    "Hana",
+    "Ira",
+    "Jon",
+    "Kim",
+    "Lea",
+    "Max",
+    "Nia",
+    "Ora",
+    "Pia",
+    "Quin",
+    "Rui",
+    "Sól",
+    "Tam",
+]
+LAST = [
+    "Alder",
+    "Birch",
+    "Cedar",
+    "Dale",
+    "Elm",
+    "Fern",
+    "Grove",
+    "Hazel",
+    "Ivy",
+    "Jarrah",
+    "Kauri",
+    "Larch",
+    "Maple",
+    "Nettle",
+    "Oak",
+    "Pine",
+    "Quince",
+    "Rowan",
+]
 SITES = ("Northfield School", "Harbour School", "Hill Street School", "Café Lane School")
 AREAS = ("Elementary", "Secondary mathematics", "Special education", "Science")
 GRADES = ("K-2", "3-5", "6-8", "9-12")
@@ -71,7 +111,9 @@ class Office:
                 roles = ["supervisor", "mentor"] if rng.random() < 0.5 else ["supervisor"]
                 for role in roles:
                     levels = [
-                        None if rng.random() < 0.03 else min(4, max(1, round(able + rng.gauss(0.1 * visit, 0.7))))
+                        None
+                        if rng.random() < 0.03
+                        else min(4, max(1, round(able + rng.gauss(0.1 * visit, 0.7))))
                         for _ in self.criteria
                     ]
                     self.forms.append({**lesson, "rater": place[role], "rater_role": role, "levels": levels})
@@ -81,7 +123,9 @@ class Office:
             return [f"{letter}{i + 11}" for i in range(n)]
         found = {}
         while len(found) < n:
-            found[f"{rng.choice(FIRST)} {rng.choice(LAST)}{ {'C': '', 'M': 'son', 'S': 'by'}[letter] }"] = None
+            found[f"{rng.choice(FIRST)} {rng.choice(LAST)}{ {'C': '', 'M': 'son', 'S': 'by'}[letter] }"] = (
+                None
+            )
         return list(found)
 
     def given(self):

@@ -1,7 +1,7 @@
 """Layouts of one programme's exports as offices really have them, drawn from a seed, each with its truth.
 
-A column's truth is a pair: the uses that a mapping must make of it, and those that it may make. A use is table and
-field, as in ``ratings.rater``; ``ratings.criteria`` is a criterion of a wide form.
+A column's truth is a pair: the uses that a mapping must make of it, and those that it may make. A use is
+table and field, as in ``ratings.rater``; ``ratings.criteria`` is a criterion of a wide form.
 """
 
 import csv
@@ -13,32 +13,78 @@ import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 from openpyxl.utils import get_column_letter
-
-from .programme_office import Office
+from propose.programme_office import Office
 
 HEADINGS = {
     "placement": ["Placement", "Placement ID", "placement_code", "Placement no.", "Plcmt ID"],
-    "candidate": ["Candidate", "Student Teacher", "Teacher candidate", "Candidate name", "Trainee", "Intern",
-                  "Student teacher's name", "Resident", "candidate_id", "ST name"],
-    "mentor": ["Mentor", "Cooperating Teacher", "Mentor teacher", "Host teacher", "Mentor name", "Coop. teacher",
-               "Class teacher"],
-    "supervisor": ["Supervisor", "University Supervisor", "Univ. supervisor", "Field instructor", "Supervisor name",
-                   "Visiting supervisor"],
+    "candidate": [
+        "Candidate",
+        "Student Teacher",
+        "Teacher candidate",
+        "Candidate name",
+        "Trainee",
+        "Intern",
+        "Student teacher's name",
+        "Resident",
+        "candidate_id",
+        "ST name",
+    ],
+    "mentor": [
+        "Mentor",
+        "Cooperating Teacher",
+        "Mentor teacher",
+        "Host teacher",
+        "Mentor name",
+        "Coop. teacher",
+        "Class teacher",
+    ],
+    "supervisor": [
+        "Supervisor",
+        "University Supervisor",
+        "Univ. supervisor",
+        "Field instructor",
+        "Supervisor name",
+        "Visiting supervisor",
+    ],
     "site": ["School", "Site", "Placement school", "School name", "Campus", "Placement site"],
     "cohort": ["Cohort", "Academic year", "Cycle", "Year group", "Intake", "Semester"],
-    "licensure_area": ["Licensure area", "Program", "Certification area", "Licence", "Subject area", "Endorsement area"],
+    "licensure_area": [
+        "Licensure area",
+        "Program",
+        "Certification area",
+        "Licence",
+        "Subject area",
+        "Endorsement area",
+    ],
     "grade_band": ["Grade band", "Grades", "Grade level", "Phase", "Grade(s) taught"],
     "start": ["Start", "Start date", "Begins", "Placement start date", "From", "Date started"],
     "end": ["End", "End date", "Ends", "Placement end date", "Until", "Date ended"],
     "status": ["Status", "Placement status", "State", "Current status"],
     "observation": ["Observation ID", "Visit code", "Lesson ID", "Obs ID", "Observation", "Visit ID"],
     "visit": ["Visit no.", "Obs #", "Lesson no.", "Visit", "Observation number", "Visit number"],
-    "date": ["Date", "Date of visit", "Observation date", "Visit date", "Date observed", "Lesson date", "Observed on"],
+    "date": [
+        "Date",
+        "Date of visit",
+        "Observation date",
+        "Visit date",
+        "Date observed",
+        "Lesson date",
+        "Observed on",
+    ],
     "minutes": ["Minutes", "Length (min)", "Duration (minutes)", "Lesson length in minutes", "Mins observed"],
     "hours": ["Length (hours)", "Duration (h)", "Hours observed", "Lesson length in hours"],
     "visit_mode": ["Mode", "Visit mode", "Format", "How observed", "Mode of observation"],
     "pre_conference": ["Pre-conference", "Conference before", "Pre-conference held?", "Planning meeting"],
-    "rater": ["Evaluator", "Rater", "Observer", "Completed by", "Assessor", "Observer name", "Rated by", "Scorer"],
+    "rater": [
+        "Evaluator",
+        "Rater",
+        "Observer",
+        "Completed by",
+        "Assessor",
+        "Observer name",
+        "Rated by",
+        "Scorer",
+    ],
     "rater_role": ["Role", "Rater role", "Observer role", "Evaluator type", "Completed as"],
     "criterion": ["Criterion", "Rubric item", "Indicator", "Element", "Item", "Rubric criterion"],
     "level": ["Level", "Rating", "Score", "Rating given", "Mark", "Performance level"],
@@ -46,6 +92,81 @@ HEADINGS = {
     "email": ["E-mail", "Email address", "Contact email"],
     "total": ["Total", "Average", "Total score", "Mean score"],
     "number": ["Row", "#", "Response number", "Timestamp"],
+}
+# Headings that no descriptor lists: as offices, systems and online surveys put them.
+UNLISTED = {
+    "placement": ["PLACEMENT_ID", "Plcmt code", "Placement record no", "placementRef"],
+    "candidate": [
+        "STUDENT_TEACHER",
+        "teacherCandidate",
+        "Name of candidate",
+        "Candidate observed",
+        "CAND_ID",
+        "Which candidate did you observe?",
+        "Name of the student teacher",
+        "Candidat name",
+    ],
+    "mentor": [
+        "MENTOR_TCHR",
+        "Coop Teacher",
+        "Mentor (school)",
+        "mentorName",
+        "Assigned mentor",
+        "Mentr teacher",
+    ],
+    "supervisor": ["UNIV_SUPERVISOR", "Supv.", "Assigned supervisor", "supervisorName", "Superviser"],
+    "site": ["SCHOOL_NAME", "Name of school", "School of placement", "schoolSite", "Host school"],
+    "cohort": ["COHORT_YR", "Cohort/Year", "cohortName", "Intake year"],
+    "licensure_area": [
+        "LICENSURE",
+        "Programme / area",
+        "License area sought",
+        "certificationArea",
+        "Teaching area",
+    ],
+    "grade_band": ["GRADE_LVL", "Grade span", "gradeBand", "Grade level(s)"],
+    "start": [
+        "PLACEMENT_START_DT",
+        "Start of placement",
+        "startDate",
+        "Placement begins on",
+        "First day of placement",
+    ],
+    "end": ["PLACEMENT_END_DT", "End of placement", "endDate", "Placement ends on", "Last day of placement"],
+    "status": ["PLACEMENT_STATUS", "Status of placement", "currentStatus"],
+    "observation": ["OBSERVATION_ID", "Obs code", "Unique visit ID", "observationId", "Lesson code"],
+    "visit": ["VISIT_NO", "Observation # (1-4)", "Which visit is this?", "visitNumber", "No. of visit"],
+    "date": [
+        "OBSERVATION_DT",
+        "Date of the lesson",
+        "When did you visit? (date)",
+        "visitDate",
+        "Day of visit",
+    ],
+    "minutes": ["OBS_MINUTES", "Observed for (minutes)", "lengthMinutes", "Time in class (min)"],
+    "hours": ["OBS_HOURS", "Observed for (hours)", "Time in class (hours)"],
+    "visit_mode": ["VISIT_MODE", "How was the lesson observed?", "visitMode", "Way of visiting"],
+    "pre_conference": [
+        "PRE_CONFERENCE",
+        "Was a pre-conference held?",
+        "preConference",
+        "Pre-observation conference",
+    ],
+    "rater": [
+        "EVALUATOR_NAME",
+        "Your name",
+        "Name of observer",
+        "evaluatorId",
+        "Person completing form",
+        "Observer ID",
+    ],
+    "rater_role": ["EVALUATOR_ROLE", "Your role", "Role of observer", "evaluatorRole", "I am the"],
+    "criterion": ["RUBRIC_CRITERION", "Criterion rated", "criterionName", "Indicator assessed"],
+    "level": ["RATING_VALUE", "Level awarded", "ratingGiven", "Score (1-4)"],
+    "comments": ["COMMENTS_TXT", "Any other comments?", "Evidence and comments"],
+    "email": ["EMAIL_ADDR", "Your e-mail"],
+    "total": ["TOTAL_SCORE", "Average of ratings"],
+    "number": ["RESPONSE_ID", "Submission time", "Record no."],
 }
 STATUS = {
     "completed": ["Completed", "completed", "Finished", "COMPLETE"],
@@ -65,7 +186,12 @@ LEVELS = {
     "numbers": ["1", "2", "3", "4"],
     "points": ["1,0", "2,0", "3,0", "4,0"],
     "words": ["Unsatisfactory", "Developing", "Proficient", "Exemplary"],
-    "expectations": ["Below expectations", "Approaching expectations", "Meets expectations", "Exceeds expectations"],
+    "expectations": [
+        "Below expectations",
+        "Approaching expectations",
+        "Meets expectations",
+        "Exceeds expectations",
+    ],
     "numbered": ["1 - Beginning", "2 - Emerging", "3 - Effective", "4 - Advanced"],
     "after": ["Beginning (1)", "Emerging (2)", "Effective (3)", "Advanced (4)"],
 }
@@ -74,7 +200,19 @@ MONTHS = {
     "de": ["Januar", "Februar", "März", "April", "Mai", "Juni"],
     "es": ["enero", "febrero", "marzo", "abril", "mayo", "junio"],
 }
-DATES = ("%Y-%m-%d", "%d/%m/%Y", "%m/%d/%Y", "us", "%d.%m.%Y", "%d %B %Y", "%b %d, %Y", "%d-%b-%y", "fr", "de", "es")
+DATES = (
+    "%Y-%m-%d",
+    "%d/%m/%Y",
+    "%m/%d/%Y",
+    "us",
+    "%d.%m.%Y",
+    "%d %B %Y",
+    "%b %d, %Y",
+    "%d-%b-%y",
+    "fr",
+    "de",
+    "es",
+)
 KEY = {f"{t}.{f}" for t, f in (("observations", "observation"), ("ratings", "observation"))}
 PLACE = {"observations.placement", "placements.placement"}
 
@@ -87,13 +225,19 @@ class Layout:
     features: list = field(default_factory=list)
     truth: dict = field(default_factory=dict)
     office: Office = None
+    hard: bool = True
 
     def write(self, folder):
         rng = self.rng = random.Random(1000 + self.seed)
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
         self.office = Office(self.seed, named=rng.random() < 0.5)
-        self.names = {name: rng.choice(words) for name, words in HEADINGS.items()}
+        unlisted = rng.choice([0.0, 0.5, 1.0]) if self.hard else 0.0
+        self.names = {
+            name: rng.choice(UNLISTED[name] if rng.random() < unlisted else words)
+            for name, words in HEADINGS.items()
+        }
+        self.features += [f"unlisted:{unlisted:.0%}"] if unlisted else []
         self.kind = rng.choice(["csv", "csv", "xlsx", "xlsx", "xlsx", "parquet"])
         self.encoding = rng.choice(["utf-8", "utf-8-sig", "cp1252", "utf-16"]) if self.kind == "csv" else ""
         self.delimiter = rng.choice([",", ";", "\t"]) if self.kind == "csv" else ""
@@ -109,15 +253,18 @@ class Layout:
         self.hidden = rng.random() < 0.4 and self.kind == "xlsx"
         self.placement_codes = rng.random() < 0.4
         self.hours = rng.random() < 0.3
-        self.codes = rng.random() < 0.5
-        if not self.office.named and self.kind == "csv" and self.encoding == "cp1252":
-            self.features.append("accents")
+        self.split = rng.random() < 0.3 and self.office.named and self.hard
+        self.terms = rng.random() < 0.3 and self.shape in ("form", "wide") and self.roles != "files"
+        self.per_criterion = rng.random() < 0.3 and self.shape in ("form", "wide")
         self.features += [
             self.kind, self.shape, f"key:{self.key}", f"roles:{self.roles}", f"levels:{self.scale}",
-            "dates:cells" if self.typed else f"dates:{self.days}", *([self.encoding] if self.encoding else []),
+            "dates:cells" if self.typed else f"dates:{self.days}",
+            *([self.encoding] if self.encoding else []),
             *(["titles"] if self.titles else []), *(["blanks"] if self.blanks else []),
             *(["totals"] if self.totals else []), *(["hidden"] if self.hidden else []),
-            *(["names"] if self.office.named else []),
+            *(["names"] if self.office.named else []), *(["surname apart"] if self.split else []),
+            *(["a sheet a term"] if self.terms else []),
+            *(["remarks a criterion"] if self.per_criterion else []),
         ]  # fmt: skip
         if self.kind == "xlsx":
             self.book = openpyxl.Workbook()
@@ -129,7 +276,11 @@ class Layout:
         if self.kind == "xlsx":
             if self.hidden:
                 sheet = self.book.create_sheet("Lists")
-                for row in (["Schools", "Roles"], ["Northfield School", "Mentor"], ["Harbour School", "Supervisor"]):
+                for row in (
+                    ["Schools", "Roles"],
+                    ["Northfield School", "Mentor"],
+                    ["Harbour School", "Supervisor"],
+                ):
                     sheet.append(row)
                 sheet.sheet_state = "hidden"
             self.book.save(folder / "export 2025.xlsx")
@@ -167,11 +318,27 @@ class Layout:
     def _title(self, place):
         words = self.office.criteria[place]
         style = self.seed % 4
-        return [f"{place // 2 + 1}.{place % 2 + 1} {words} (1-4)", words, f"Q{place + 1}. {words}", f"C{place + 1} {words}"][style]
+        return [
+            f"{place // 2 + 1}.{place % 2 + 1} {words} (1-4)",
+            words,
+            f"Q{place + 1}. {words}",
+            f"C{place + 1} {words}",
+        ][style]
 
     # Sheets.
     def _placements(self):
-        concepts = ["candidate", "mentor", "supervisor", "site", "cohort", "licensure_area", "grade_band", "start", "end", "status"]
+        concepts = [
+            "candidate",
+            "mentor",
+            "supervisor",
+            "site",
+            "cohort",
+            "licensure_area",
+            "grade_band",
+            "start",
+            "end",
+            "status",
+        ]
         if self.placement_codes:
             concepts.insert(0, "placement")
         for name in ("cohort", "grade_band", "licensure_area", "status"):
@@ -189,11 +356,21 @@ class Layout:
         for name in ("cohort", "site", "mentor", "start"):
             if name in truth:
                 truth[name][1].add("placements.placement")
+        if self.split:
+            at = concepts.index("candidate")
+            concepts[at : at + 1] = ["surname", "first name"]
+            for row in rows:
+                row["first name"], row["surname"] = row["candidate"].split(" ", 1)
+            truth["surname"] = truth["first name"] = truth["candidate"]
         self._sheet("Placements", "placements", concepts, rows, truth, extras=("comments", "email"))
 
     def _lesson_concepts(self):
         length = "hours" if self.hours else "minutes"
-        found = {"code": ["observation", "candidate"], "number": ["candidate", "visit"], "date": ["candidate"]}[self.key]
+        found = {
+            "code": ["observation", "candidate"],
+            "number": ["candidate", "visit"],
+            "date": ["candidate"],
+        }[self.key]
         found = [*found, "date", length, "visit_mode", "pre_conference"]
         if self.placement_codes and self.rng.random() < 0.5:
             found.append("placement")
@@ -214,7 +391,9 @@ class Layout:
 
     def _lesson_truth(self, concepts, *, rated):
         """Uses of the columns that tell of a lesson; ``rated`` where ratings stand in the same sheet."""
-        must_key = {"observations.observation", "ratings.observation"} if rated else {"observations.observation"}
+        must_key = (
+            {"observations.observation", "ratings.observation"} if rated else {"observations.observation"}
+        )
         own = {name: {f"observations.{name}"} for name in ("date", "visit_mode", "pre_conference")}
         truth = {name: (uses, uses) for name, uses in own.items() if name in concepts}
         for name in ("minutes", "hours"):
@@ -251,12 +430,17 @@ class Layout:
         concepts = [*concepts, "rater", *(["rater_role"] if self.roles == "column" else [])]
         for role in groups:
             chosen = [f for f in self.office.forms if not role or f["rater_role"] == role]
-            self._rating_sheet(role, chosen, concepts, form)
+            middle = dt.date(2025, 3, 1)
+            for term in ("early", "late") if self.terms else ("",):
+                part = [f for f in chosen if not term or (f["date"] < middle) == (term == "early")]
+                self._rating_sheet(role, part, concepts, form, term)
 
     def _pointer(self):
-        return {"code": ["observation"], "number": ["candidate", "visit"], "date": ["candidate", "date"]}[self.key]
+        return {"code": ["observation"], "number": ["candidate", "visit"], "date": ["candidate", "date"]}[
+            self.key
+        ]
 
-    def _rating_sheet(self, role, chosen, concepts, form):
+    def _rating_sheet(self, role, chosen, concepts, form, term=""):
         if not hasattr(self, "role_words"):
             self.role_words = {code: self.rng.choice(words) for code, words in ROLES.items()}
         wide = self.shape in ("form", "wide")
@@ -266,20 +450,33 @@ class Layout:
             cells = {**self._lesson_cells(f), "rater_role": self.role_words[f["rater_role"]]}
             if wide:
                 total = sum(level or 0 for level in f["levels"])
-                rows.append({**cells, **{t: self._level(v) for t, v in zip(titles, f["levels"], strict=True)}, "total": total})
+                rows.append(
+                    {
+                        **cells,
+                        **{t: self._level(v) for t, v in zip(titles, f["levels"], strict=True)},
+                        "total": total,
+                    }
+                )
             else:
-                rows += [{**cells, "criterion": t, "level": self._level(v)} for t, v in zip(titles, f["levels"], strict=True)]
+                rows += [
+                    {**cells, "criterion": t, "level": self._level(v)}
+                    for t, v in zip(titles, f["levels"], strict=True)
+                ]
         truth = self._lesson_truth(concepts, rated=True) if form else self._pointer_truth()
         truth = {name: uses for name, uses in truth.items() if name in concepts}
         truth["rater"] = ({"ratings.rater"}, {"ratings.rater", "ratings.rater_role"})
         truth["rater_role"] = ({"ratings.rater_role"}, {"ratings.rater_role"})
+        remarks = [f"Comments on {i + 1}" for i in range(len(titles))] if self.per_criterion else []
         more = titles if wide else ["criterion", "level"]
         for name in more:
             uses = {"ratings.criteria"} if wide else {f"ratings.{name}"}
             truth[name] = (uses, uses)
         extras = ("comments", *(("total",) if wide and self.scale == "numbers" else ()), "number")
-        title = f"{role.title()} evaluations".strip() if role else "Obs 2025"
-        self._sheet(title, f"{role}_evaluations" if role else "evaluations_2025", [*concepts, *more], rows, truth, extras=extras)
+        title = f"{role.title()} evaluations".strip() if role else f"Obs 2025 {term}".strip()
+        stem = f"{role}_evaluations" if role else f"evaluations_2025{term and '_'}{term}"
+        if remarks:
+            more = [part for pair in zip(titles, remarks, strict=True) for part in pair]
+        self._sheet(title, stem, [*concepts, *more], rows, truth, extras=extras)
 
     def _pointer_truth(self):
         if self.key == "code":
@@ -308,13 +505,16 @@ class Layout:
             for t in titles:
                 truth[f"{role}|{t}"] = ({"ratings.criteria"}, {"ratings.criteria"})
         sides = [f"{role}|{t}" for role in ("mentor", "supervisor") for t in titles]
-        self._sheet("Obs 2025", "visits_2025", [*concepts, *sides], rows, truth, extras=("comments",), sides=True)
+        self._sheet(
+            "Obs 2025", "visits_2025", [*concepts, *sides], rows, truth, extras=("comments",), sides=True
+        )
 
     def _sheet(self, title, stem, concepts, rows, truth, *, extras=(), sides=False):
         """Write one sheet: columns in any order, remarks and blank columns between, title rows and totals."""
         rng = self.rng
-        block = [c for c in concepts if c not in HEADINGS]
-        order = [c for c in concepts if c in HEADINGS]
+        fields = {*HEADINGS, "surname", "first name"}
+        block = [c for c in concepts if c not in fields]
+        order = [c for c in concepts if c in fields]
         if rng.random() < 0.6:
             rng.shuffle(order)
         chosen = [e for e in extras if rng.random() < 0.6]
@@ -340,21 +540,29 @@ class Layout:
         tops = [[f"{title}, spring 2025"], ["Teacher preparation office"], []][: self.titles]
         where = self._save(title, stem, tops, heads, cells)
         for c in order:
-            heading = " ".join(dict.fromkeys(x for x in (upper[order.index(c)] if upper else "", heads[-1][order.index(c)]) if x))
+            heading = " ".join(
+                dict.fromkeys(
+                    x for x in (upper[order.index(c)] if upper else "", heads[-1][order.index(c)]) if x
+                )
+            )
             if c != "blank":
                 self.truth[(*where, heading)] = truth.get(c, (set(), set()))
 
     def _heading(self, concept):
         if concept == "blank":
             return ""
+        if concept in ("surname", "first name"):
+            return {"surname": "Last name", "first name": "First name"}[concept]
         if "|" in concept:
             role, title = concept.split("|")
             return f"{role.title()}: {title}"
         return self.names.get(concept, concept)
 
     def _cell(self, row, concept):
-        if concept == "comments":
-            return self.rng.choice(["", "Clear aims and a calm start; wait longer after each question, please.", "Good lesson"])
+        if concept == "comments" or concept.startswith("Comments on"):
+            return self.rng.choice(
+                ["", "Clear aims and a calm start; wait longer after each question, please.", "Good lesson"]
+            )
         if concept == "email":
             return f"{str(row['candidate']).replace(' ', '.').lower()}@office.example"
         if concept == "number":
@@ -374,7 +582,9 @@ class Layout:
                     places = [i + 1 for i, cell in enumerate(heads[0]) if cell == role]
                     for i in places[1:]:
                         sheet.cell(at, i).value = None
-                    sheet.merge_cells(f"{get_column_letter(places[0])}{at}:{get_column_letter(places[-1])}{at}")
+                    sheet.merge_cells(
+                        f"{get_column_letter(places[0])}{at}:{get_column_letter(places[-1])}{at}"
+                    )
             elif tops:
                 sheet.merge_cells(f"A1:{get_column_letter(len(heads[0]))}1")
             return "export 2025.xlsx", title
@@ -383,7 +593,9 @@ class Layout:
             data = {n: [_plain(row[i]) for row in cells] for i, n in enumerate(names)}
             pq.write_table(pa.table(data), self.folder / f"{stem}.parquet")
             return f"{stem}.parquet", ""
-        with (self.folder / f"{stem}.csv").open("w", newline="", encoding=self.encoding, errors="replace") as out:
+        with (self.folder / f"{stem}.csv").open(
+            "w", newline="", encoding=self.encoding, errors="replace"
+        ) as out:
             csv.writer(out, delimiter=self.delimiter).writerows(rows)
         return f"{stem}.csv", ""
 
@@ -395,7 +607,7 @@ def _plain(cell):
 
 
 def uses(proposal):
-    """What a proposal does with each column, and whether it says so unsurely: (file, sheet, heading) to both."""
+    """What a proposal does with each column, by file, sheet and heading, and whether it says it is unsure."""
     found, unsure = {}, {}
     for draft in proposal.drafts.sources:
         file, sheet = draft.plain["file"], draft.plain.get("sheet", "")
@@ -404,21 +616,42 @@ def uses(proposal):
             if kind not in ("columns", "criteria"):
                 continue
             value = guess.value
-            heads = [value] if isinstance(value, str) else value if isinstance(value, list) else value.get("columns") or [value["column"]]
+            heads = (
+                [value]
+                if isinstance(value, str)
+                else value
+                if isinstance(value, list)
+                else value.get("columns") or [value["column"]]
+            )
             for heading in heads:
                 place = (file, sheet, heading)
-                found.setdefault(place, set()).add(f"{draft.table}.{key if kind == 'columns' else 'criteria'}")
+                found.setdefault(place, set()).add(
+                    f"{draft.table}.{key if kind == 'columns' else 'criteria'}"
+                )
                 unsure[place] = unsure.get(place, False) or guess.unsure
         for heading, why in draft.unused:
             unsure[file, sheet, heading] = why.startswith("UNSURE")
     return found, unsure
 
 
+@dataclass(frozen=True)
+class Judged:
+    """What became of one column."""
+
+    place: tuple
+    right: bool
+    unsure: bool
+    did: frozenset
+    must: frozenset
+
+
 def judged(layout, proposal):
-    """Each column: right or not, and marked unsure or not."""
+    """Hold each column of a layout to its truth."""
     found, unsure = uses(proposal)
     told = []
     for place, (must, may) in layout.truth.items():
         did = found.get(place, set())
-        told.append((place, must <= did <= may, unsure.get(place, False), did, must))
+        told.append(
+            Judged(place, must <= did <= may, unsure.get(place, False), frozenset(did), frozenset(must))
+        )
     return told
