@@ -2,8 +2,7 @@
 
 Reads    the long table of ratings, the declared levels of the rubrics, lessons, placements, the register of
          raters, ratings of recordings with expert scores, the list of faults, and study.toml.
-Writes   rater-calibration.html with its technical appendix and a follow-up sheet, for use inside the
-programme.
+Writes   rater-calibration.html with its technical appendix and a follow-up sheet, for use in the programme.
 
 Decisions
 - Only ratings of the same lesson, rubric, version and criterion are compared; versions are never pooled.
@@ -61,6 +60,7 @@ from mentorstats.report.parts import contained, made
 from mentorstats.report.records import used
 from mentorstats.report.reliability import components_and_plan
 
+HOW = {"weights": "quadratic", "cluster": "candidate"}
 DRAWN = ("simulated raters", "drawn variances", "drawn ratings")
 
 
@@ -84,9 +84,8 @@ def report(
     expert = key_scores.survey(long, records.key_ratings, policy, raters=records.raters, on=on, seed=seed)
     cut, placed = adjusted.cut(policy), records.placements
     who = calibration.survey(long, policy, placements=placed, observations=lessons, cut=cut, seed=seed)
-    changed = crosswalk.breaks(long, records.crosswalk)
-    rescored = crosswalk.breaks(records.key_ratings, records.crosswalk)
-    study = {"long": long, "raters": records.raters, "given": given, "weights": "quadratic"}
+    changed, rescored = (crosswalk.breaks(t, records.crosswalk) for t in (long, records.key_ratings))
+    study = {"long": long, "raters": records.raters, "given": given}
 
     sections = made(
         {
@@ -133,9 +132,7 @@ def report(
                 reading: lambda: (policy,),
                 methods: lambda: (policy,),
                 limits: tuple,
-                reporting_items: lambda: (
-                    agreement.reporting_items(pair.overall, **study, cluster="candidate"),
-                ),
+                reporting_items: lambda: (agreement.reporting_items(pair.overall, **study, **HOW),),
             },
         }
     )

@@ -716,7 +716,7 @@ def test_plan_prints_the_choice_and_writes_the_table(tmp_path, capsys):
     assert code == 0
     assert "dependability" in printed
     assert "is enough to connect them" in printed
-    assert "a dependability of 0.80" in printed
+    assert "dependability of 0.80" in printed
     assert str(out) in err
     drawn = picture.read_text(encoding="utf-8")
     assert "wanted: 0.80" in drawn

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from mentorstats import dictionary
+from mentorstats import dictionary, toml_file
 from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Recipe, Source
@@ -103,9 +103,10 @@ def _matches(folder: Path, source: Source) -> list[Path]:
     exact = folder / pattern
     try:
         found = [exact] if exact.is_file() else sorted(at for at in folder.glob(pattern) if at.is_file())
-    except (ValueError, NotImplementedError) as error:
+    except (ValueError, NotImplementedError, IndexError, OSError) as error:
+        why = getattr(error, "strerror", None) or error
         raise MappingError(
-            f"file = {pattern!r} is no pattern of file names: {error}",
+            f"file = {toml_file.shown(pattern)} is no pattern of file names: {why}",
             where=source.where,
             allowed='a name, or one with *, such as "visits *.csv"',
         ) from None

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
+from mentorstats.records.mapping import FILE_NAME
+
 _FEW = 8  # names that are listed
 
 
@@ -21,12 +23,12 @@ def overview(tables: Mapping[str, pd.DataFrame], sources: pd.DataFrame) -> pd.Se
     """
     placements, lessons, ratings = (tables[name] for name in ("placements", "observations", "ratings"))
     days = lessons["date"].dropna()
-    sheets = sources.loc[sources["sheet"].ne(""), ["file", "sheet"]].drop_duplicates()
+    exports = sources[sources["file"].ne(FILE_NAME)]  # a mapping may declare the rubrics
+    sheets = exports.loc[exports["sheet"].ne(""), ["file", "sheet"]].drop_duplicates()
+    of_sheets = f"{len(sheets):,} {'sheet' if len(sheets) == 1 else 'sheets'} of workbooks"
     read, aside = int(sources["rows_read"].sum()), int(sources["rows_set_aside"].sum())
     told = {
-        "files": _with(
-            sources["file"].nunique(), f"{len(sheets):,} sheets of workbooks" if len(sheets) else ""
-        ),
+        "files": _with(exports["file"].nunique(), of_sheets if len(sheets) else ""),
         "records": _with(read, f"{aside:,} set aside" if aside else ""),
         **{name: _number(len(table)) for name, table in tables.items() if name in _OWN},
         "candidates": _number(placements["candidate"].nunique()),

@@ -67,8 +67,8 @@ def _judged(rule: Skip, texts: pa.Array, source: Source) -> pa.Array:
 
 
 def _without_levels(sheet: Sheet, source: Source) -> Mask:
-    recipes = source.criteria.values() or [source.columns["level"]]
-    none = np.ones(len(sheet.rows), dtype=bool)
+    recipes = [*source.criteria.values(), *(r for name, r in source.columns.items() if name == "level")]
+    none = np.full(len(sheet.rows), bool(recipes))
     for recipe in recipes:
         for heading in recipe.headings:
             column = sheet.column(heading, fold_accents=source.fold_accents)

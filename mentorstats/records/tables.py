@@ -107,8 +107,7 @@ class Records(Shown):
             raise NothingUsableError(
                 f"all {read} rows of {name} were set aside",
                 where=", ".join(self.sources.loc[self.sources["table"] == name, "file"].unique()),
-                remedy=f"Correct the {len(self.problems)} faults listed by `mentorstats check` or in "
-                ".problems.",
+                remedy=f"Correct the {len(self.problems)} faults that `mentorstats check` lists.",
             )
 
     def save(self, folder: str | Path) -> None:

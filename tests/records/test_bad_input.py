@@ -223,6 +223,9 @@ MAPPINGS = {
         SOURCE.replace("ratings.csv", "rating.csv") + COLUMNS,
         "source 1: file = 'rating.csv' names no file.*Did you mean 'ratings.csv'",
     ),
+    "no pattern": (SOURCE.replace("ratings.csv", ".") + COLUMNS, "is no pattern of file names"),
+    "a name without end": (SOURCE.replace("ratings.csv", "x" * 300) + COLUMNS, "is no pattern of file names"),
+    "a part of a date twice": (SOURCE + 'dates = ["%d/%m/%Y %d"]\n' + COLUMNS, "does not give year, month"),
     "outside": (SOURCE.replace("ratings.csv", "../ratings.csv") + COLUMNS, "is no path within the folder"),
     "no such sheet": (
         SOURCE.replace("ratings.csv", "export.xlsx") + 'sheet = "Ratings"\n' + COLUMNS,

@@ -258,9 +258,12 @@ def _fields_fit(source: Source) -> None:
         values.one_of(name, table.names, where, "field")
     for name, recipe in source.columns.items():
         recipes.unit_fits(recipe, table.field(name), where)
-    for name, recipe in source.criteria.items():
-        if recipe.unit:
-            raise MappingError(f"criteria.{name}: a level has no unit", where=where)
+    of_levels = {f"criteria.{name}": recipe for name, recipe in source.criteria.items()}
+    of_levels |= {name: recipe for name, recipe in source.columns.items() if name in table.levels}
+    for name, recipe in of_levels.items():
+        if recipe.unit or len(recipe.headings) > 1:
+            what = "has no unit" if recipe.unit else "stands in one column"
+            raise MappingError(f"{name}: a level {what}", where=where)
     only_ratings = [key for key in ("criteria", "levels", "missing") if getattr(source, key)]
     if only_ratings and source.table != "ratings":
         raise MappingError(f"{only_ratings[0]} belongs to ratings, not to {source.table}", where=where)

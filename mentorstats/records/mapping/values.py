@@ -119,7 +119,7 @@ def dates(value: object, where: str) -> tuple[str, ...]:
         try:
             has_year = written != _DAY.replace(year=_DAY.year + 1).strftime(form)
             sound = has_year and datetime.strptime(written, form) == _DAY
-        except ValueError:
+        except (ValueError, re.error):  # a part given twice is a group of one name to strptime
             sound = False
         if not sound:
             raise MappingError(

@@ -263,6 +263,10 @@ WRONG = {
         '[source.criteria]\nx = { column = "a", unit = "hours" }',
         "criteria.x: a level has no unit",
     ),
+    "a level of several columns": (
+        '[source.criteria]\nx = ["a", "b"]',
+        "criteria.x: a level stands in one column",
+    ),
     "no expression": ('[source.constants]\ndate = { from_file_name = "(" }', "is no regular expression"),
     "two groups": ('[source.constants]\ndate = { from_file_name = "(a)(b)" }', "has 2 groups.*one group"),
 }

@@ -183,6 +183,28 @@ def test_merged_headings_reach_as_far_as_they_are_merged(programme):
     assert "type" in set(programme.load().problems["rule"])
 
 
+def test_raters_beside_each_other_in_a_long_form(programme):
+    programme.csv("placements.csv", [["Code", "Candidate"], ["P1", "C1"]])
+    programme.csv("lessons.csv", [["Visit", "Code"], ["V1", "P1"]])
+    rows = [
+        ["Visit", "What", "Mentor says", "Supervisor says"],
+        ["V1", "k7w2", "part", ""],
+        ["V1", "m3d9", "", "lead"],
+    ]
+    programme.csv("forms.csv", rows)
+    text = SIDE_BY_SIDE.replace("FILE", "forms.csv").replace("heading_rows = [2, 3]\n", "")
+    text = text.replace('observation = "Visit"\n[', 'observation = "Visit"\ncriterion = "What"\n[')
+    for role in ("Mentor", "Supervisor"):
+        text = text.replace(f'k7w2 = "{role} Aim", m3d9 = "{role} Before"', "GONE")
+        text = text.replace("criteria = { GONE }\n", f'columns = {{ level = "{role} says" }}\n', 1)
+    text = text.replace('columns = { rater = "Mentor" }\nconstants = { ', 'constants = { rater = "M1", ')
+    ratings = programme.mapping(text).load().ratings
+    assert ratings[["rater", "criterion", "level"]].astype("str").to_numpy().tolist() == [
+        ["M1", "k7w2", "part"],
+        ["S1", "m3d9", "lead"],
+    ]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
