@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mentorstats import dictionary
+from mentorstats.records.checking import names
 from mentorstats.records.propose import days, evidence, keys, raters, tables, wide, words
 from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
@@ -65,6 +66,7 @@ class Builder:
         self.made.scales = instruments.scales()
         self.made.opened += instruments.opened
         self._unused()
+        self._names()
         return self.made
 
     def _of(self, table: str) -> list[View]:
@@ -331,6 +333,20 @@ class Builder:
         if answer in readings:
             return readings[answer], 0.97, "as you said"
         return chosen, sure, why
+
+    def _names(self) -> None:
+        """Say which columns of people hold names, with which a report stops."""
+        found: dict[str, None] = {}
+        for one in self.views:
+            for match in (one.matches.get(concept) for concept in evidence.PEOPLE):
+                if match is not None and names.looks_like_names(match.column.values):
+                    found[f"{match.column.heading!r} of {one.name}"] = None
+        if found:
+            inside = any("rater_role" in draft.values for draft in self.made.sources)
+            more = " This file names raters too, to say in which role each is." if inside else ""
+            self.made.opened.append(
+                f"People are named in {'; '.join(found)}: a report stops until they are codes.{more}"
+            )
 
     def _unused(self) -> None:
         """List the columns that no block uses, and say of those that could have been a field."""

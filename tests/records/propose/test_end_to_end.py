@@ -116,7 +116,10 @@ def test_propose_check_report(folder, tmp_path, capsys):
     assert set(loaded.rubrics["title"]) >= {"Plans for pupils' prior learning"}
     code, printed, _ = run(capsys, "check", folder)
     assert code == 0
-    code, printed, err = run(capsys, "report", "rater-calibration", folder, "--out", tmp_path / "reports")
+    asked = ("report", "rater-calibration", folder, "--out", tmp_path / "reports")
+    assert run(capsys, *asked)[0] == 1  # people are named, as the proposal says
+    assert "a report stops until they are codes" in propose(folder).text
+    code, printed, err = run(capsys, *asked, "--names-are-codes")
     assert (code, err) == (0, "")
 
 
