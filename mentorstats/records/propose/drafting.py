@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mentorstats import dictionary
-from mentorstats.records.propose import days, evidence, keys, raters, tables, words
+from mentorstats.records.propose import days, evidence, keys, raters, tables, wide, words
 from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
 from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess
 from mentorstats.records.propose.keys import Key
 from mentorstats.records.propose.scales import Instruments
 from mentorstats.records.propose.tables import View
+from mentorstats.records.reading.package import UNCOMPUTED
 
 _DIFFER = 0.02  # share of keys that may differ in what is told of a lesson or a placement
 _TAKEN = 0.85  # confidence of another column by which a field needs no second one
@@ -418,12 +419,14 @@ def _why_unused(one: View, column: Column) -> str:
         return f"no heading, and {column.n} filled cells"
     if [h.casefold() for h in one.sheet.headings].count(column.heading.casefold()) > 1:
         return "several columns bear this heading; give each its own to use one of them"
-    if any(column in block.derived for block in one.blocks):
+    if wide.is_derived(column.heading) or column.values == (UNCOMPUTED,):
         return "computed from other columns"
     if column.remarks > 0.3 or words.like_listed(column.heading, "free_text") > 0.8:
         return "remarks"
     if column.mail > 0.5:
         return "e-mail addresses"
+    if any(column.place in other.parts for other in one.columns) and one.column("candidate"):
+        return "part of a name; candidates are known by a code"
     best = max(
         ((evidence.score(column, table, name, {}), name) for table, name in tables.concepts(one.table)),
         default=(0.0, ""),
@@ -433,4 +436,19 @@ def _why_unused(one: View, column: Column) -> str:
         return f"{best[1]} is taken from {taken.column.heading!r}"
     if best[0] >= 0.45:
         return f"UNSURE: may be {best[1]}"
-    return "no field of ours is like it"
+    if words.like_listed(column.heading, "unrelated") > 0.7:
+        return "no record of ours"
+    if words.bare(column.heading) in ("", "no", "nr", "row", "line", "id"):
+        return "a number of rows"
+    return f"UNSURE: may be of use: it holds {_kind(column)}"
+
+
+def _kind(column: Column) -> str:
+    if column.is_date:
+        return "dates"
+    if column.yes_no > 0.85:
+        return "yes or no"
+    if column.number > 0.9:
+        return "numbers"
+    shown = ", ".join(repr(value[:20]) for value in column.values[:2])
+    return f"{len(column.values)} different texts such as {shown}"

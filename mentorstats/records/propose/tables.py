@@ -10,7 +10,7 @@ from pathlib import PurePath
 import numpy as np
 
 from mentorstats import dictionary
-from mentorstats.records.propose import assign, columns, headings, levels, rows, wide, words
+from mentorstats.records.propose import assign, columns, headings, leftover, levels, rows, wide, words
 from mentorstats.records.propose.assign import Match
 from mentorstats.records.propose.columns import Column
 from mentorstats.records.propose.evidence import Pools
@@ -22,6 +22,7 @@ FORM = ("ratings", "observations", "placements")  # a form of ratings may also t
 _LEAST = 1.3  # total below which a sheet is no table of ours
 _INHERITED = 0.3  # weight of what a sheet tells of the table above its own
 _SURE = 0.5  # score from which a field counts as there
+_COLUMNS, _RECORDS = 3, 8  # from which a sheet that is no table of ours is asked about
 _NAMELESS = ("sheet", "table", "export", "data", "tabelle", "feuil", "page", "results", "report")
 
 
@@ -146,13 +147,15 @@ def _look(one: View, known: Pools, titles: Mapping[str, str]) -> None:
     one.sides = level_sides(one.usable) if one.long else {}
     best, table, matched = 0.0, "", {}
     for name in dictionary.tables():
-        found = assign.matches(one.usable, concepts(name), known)
+        found = leftover.filled(assign.matches(one.usable, concepts(name), known), one.usable, name)
         worth = _worth(one, name, found)
         if worth > best:
             best, table, matched = worth, name, found
     one.worth, one.table, one.matches = best, table if best >= _LEAST else "", matched
     if not one.table:
+        few = sum(column.n > 0 for column in one.columns) < _COLUMNS or len(one.columns[0].codes) < _RECORDS
         one.why_not = "no table of ours is like it"
+        one.why_not = one.why_not if few else f"UNSURE: {one.why_not}, and it has records"
 
 
 def _is_long(one: View, known: Pools) -> bool:

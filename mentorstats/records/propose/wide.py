@@ -54,7 +54,7 @@ def blocks(columns: Sequence[Column], titles: Mapping[str, str], *, long: bool) 
         Whether the sheet has a column of criteria, so that a level column is no criterion.
     """
     group = _group(columns)
-    derived = [column for column in group if _derived(column.heading)]
+    derived = [column for column in group if is_derived(column.heading)]
     group = [column for column in group if column not in derived]
     if long or not group or (len(group) < _FEWEST and not _single(group)):
         return []
@@ -151,7 +151,8 @@ def _single(group: Sequence[Column]) -> bool:
     return len(group) == 1 and words.like_field(group[0].heading, "ratings", "level") >= 0.6
 
 
-def _derived(heading: str) -> bool:
+def is_derived(heading: str) -> bool:
+    """Whether a heading is that of a column computed from others, such as a total."""
     known = set(words.vocabulary()["derived"]["words"])
     plain = words.bare(heading)
     return plain in known or any(

@@ -46,9 +46,13 @@ def questions(made: Drafts) -> Iterable[str]:
         for name, guess in draft.guesses():
             if guess.unsure:
                 yield f"{draft.where} ({draft.table}): {name} = {_shown(guess.value)}{_after(guess.note)}"
-        for heading, why in draft.unused:
-            if why.startswith(UNSURE):
-                yield f"{draft.where}: column {heading!r} is not used and {why.removeprefix(f'{UNSURE}: ')}"
+        left = [(h, why.removeprefix(f"{UNSURE}: ")) for h, why in draft.unused if why.startswith(UNSURE)]
+        if left:
+            told = "; ".join(f"{heading!r} {why}" for heading, why in left)
+            yield f"{draft.where}: not used: {told}"
+    for name, why in made.unread:
+        if why.startswith(UNSURE):
+            yield f"{name} is not read: {why.removeprefix(f'{UNSURE}: ')}"
     for scale in made.scales:
         if scale.levels.unsure:
             levels = f"{_shown(scale.levels.value)}{_after(scale.levels.note)}"

@@ -226,6 +226,7 @@ class Layout:
     truth: dict = field(default_factory=dict)
     office: Office = None
     hard: bool = True
+    noise: float = 0.0  # share of headings that say nothing, such as "Field 7"
 
     def write(self, folder):
         rng = self.rng = random.Random(1000 + self.seed)
@@ -237,6 +238,9 @@ class Layout:
             name: rng.choice(UNLISTED[name] if rng.random() < unlisted else words)
             for name, words in HEADINGS.items()
         }
+        for number, name in enumerate(self.names):
+            if random.Random(f"{self.seed} {name}").random() < self.noise:
+                self.names[name] = f"Field {number}"
         self.features += [f"unlisted:{unlisted:.0%}"] if unlisted else []
         self.kind = rng.choice(["csv", "csv", "xlsx", "xlsx", "xlsx", "parquet"])
         self.encoding = rng.choice(["utf-8", "utf-8-sig", "cp1252", "utf-16"]) if self.kind == "csv" else ""
@@ -649,8 +653,12 @@ def judged(layout, proposal):
     """Hold each column of a layout to its truth."""
     found, unsure = uses(proposal)
     told = []
+    unread = {name for name, why in proposal.drafts.unread if why.startswith("UNSURE")}
     for place, (must, may) in layout.truth.items():
         did = found.get(place, set())
+        file, sheet, _ = place
+        if (f"{file}, sheet {sheet!r}" if sheet else file) in unread:
+            unsure[place] = True
         told.append(
             Judged(place, must <= did <= may, unsure.get(place, False), frozenset(did), frozenset(must))
         )
