@@ -4,10 +4,16 @@ Everything that makes a folder unreadable is found before the first row is judge
 message: a block that matches no file, a sheet or a heading that is not there.
 """
 
+import fnmatch
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from mentorstats import dictionary, toml_file
 from mentorstats.errors import MappingError, SourceFileError, nearest
@@ -15,6 +21,7 @@ from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Recipe, Source
 from mentorstats.records.problems import NOTICE, Problems
 from mentorstats.records.reading import read
+from mentorstats.records.reading.column import Column
 from mentorstats.records.reading.sheet import Options, Sheet
 
 FORMS = "Rating forms"  # a sheet of ratings with a column a criterion, headed "[code] words"
@@ -84,6 +91,7 @@ def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Probl
                 _need_headings(source, sheet)
                 used.add((path, sheet.sheet))
                 found.append(Found(source.of_file(path.name), sheet, ""))
+    found = [looked_up(item, found) for item in found]
     for (path, _), there in sheets.items():
         for sheet in there:
             if (path, sheet.sheet) not in used:
@@ -94,6 +102,61 @@ def _by_mapping(folder: Path, plan: Plan, files: Iterable[Path], problems: Probl
         if path not in named:
             _note_unread(problems, path.name, "", f"no block of {plan.file} names the file")
     return _with_checksums(folder, found)
+
+
+def looked_up(item: Found, found: Iterable[Found]) -> Found:
+    """Return a sheet with the columns of the one that its block looks things up in, where it has none such.
+
+    Raises MappingError where no other block reads that sheet, or a key stands there for several rows.
+    """
+    link = item.source.look_up
+    if link is None:
+        return item
+    where, fold = f"{item.source.where}, look_up", item.source.fold_accents
+    there = [
+        other.sheet
+        for other in found
+        if other.source.look_up is None
+        and fnmatch.fnmatch(other.sheet.file, link.file)
+        and link.sheet in ("", other.sheet.sheet)
+    ]
+    if not there:
+        raise MappingError(
+            f"no other block reads {link.file!r}",
+            where=where,
+            remedy="Write a [[source]] for it, for that is where it is said how to read it.",
+        )
+    for sheet, heading in ((item.sheet, link.column), (there[0], link.its)):
+        if sheet.place(heading, fold_accents=fold) is None:
+            raise MappingError(
+                f"{sheet.where} has no column {heading!r}", where=where, allowed=sheet.headings
+            )
+    keys = there[0].column(link.its, fold_accents=fold).array()
+    counted = pc.value_counts(keys.filter(pc.not_equal(keys, "")))
+    twice = counted.field("values").filter(pc.greater(counted.field("counts"), 1))
+    if len(twice):
+        raise MappingError(
+            f"{link.its}: {twice[0].as_py()!r} stands for several rows of {there[0].where}",
+            where=where,
+            remedy="Name a column whose cells differ from row to row.",
+        )
+    ours = item.sheet.column(link.column, fold_accents=fold)
+    place = pc.index_in(ours.values, value_set=keys).fill_null(-1)
+    rows = np.asarray(place.to_numpy(zero_copy_only=False), dtype=np.int64)[ours.codes]
+    new = [
+        (heading, column)
+        for heading, column in zip(there[0].headings, there[0].columns, strict=True)
+        if heading and item.sheet.place(heading, fold_accents=fold) is None
+    ]
+    columns = (*item.sheet.columns, *(_of_rows(column, rows) for _, column in new))
+    headings = (*item.sheet.headings, *(heading for heading, _ in new))
+    return replace(item, sheet=replace(item.sheet, headings=headings, columns=columns))
+
+
+def _of_rows(column: Column, rows: npt.NDArray[np.int64]) -> Column:
+    """The cells of these rows, an empty one where there is no row."""
+    codes = np.append(column.codes, len(column.values))  # the last one is where row -1 leads
+    return Column(codes[rows], pa.concat_arrays([column.values, pa.array([""], column.values.type)]))
 
 
 def _matches(folder: Path, source: Source) -> list[Path]:

@@ -53,13 +53,15 @@ def summary(sections: Iterable[Section], weight: dict[Concern, float]) -> Summar
     """Choose what the page opens with.
 
     Findings that ask for something stand before good ones, by weight; equal weights keep the order of the
-    sections. A section is quiet where none of its findings asks for anything and none stands above.
+    sections. A section is quiet where none of its findings asks for anything, none stands above, and no
+    finding of another section speaks for it.
     """
     asked = list(sections)
     placed = [Placed(finding, section.key) for section in asked for finding in section.findings]
     ordered = sorted(placed, key=lambda item: (item.finding.good, -weight[item.finding.concern]))
     first = tuple(ordered[:FIRST])
     named = {item.section for item in first}
+    named |= {key for item in placed if not item.finding.good for key in item.finding.speaks_for}
     return Summary(
         first=first,
         others=tuple(ordered[FIRST:]),

@@ -67,6 +67,8 @@ class Finding:
         a good one.
     concerns
         Whom or what it is about, a few words without codes of single people.
+    speaks_for
+        Keys of other sections that it speaks for too, so that none of them is said to need nothing.
     """
 
     concern: Concern
@@ -74,6 +76,7 @@ class Finding:
     how_sure: str
     action: str = ""
     concerns: str = ""
+    speaks_for: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:

@@ -67,3 +67,11 @@ def test_what_gave_no_clear_answer_is_not_said_to_need_nothing() -> None:
     made = summary(sections, weights(policy.read()))
     assert [item.key for item in made.quiet] == ["clear"]
     assert [item.key for item in made.unclear] == ["withheld", "open"]
+
+
+def test_a_section_that_another_speaks_for_is_not_said_to_need_nothing() -> None:
+    flagged = Finding(
+        concern=Concern.RATERS_FLAGGED, what="1.", how_sure="Sure.", action="Act.", speaks_for=("severity",)
+    )
+    made = summary([section("flags", flagged), section("severity"), section("drift")], weights(policy.read()))
+    assert [item.key for item in made.quiet] == ["drift"]

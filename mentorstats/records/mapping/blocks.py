@@ -24,10 +24,21 @@ FILE_NAME = "mapping.toml"
 _SOURCE_KEYS = (
     "file", "sheet", "table", "heading_row", "heading_rows", "header_row", "delimiter", "encoding", "dates",
     "decimal", "distinct", "fold_accents", "skip", "columns", "constants", "criteria", "levels", "missing",
-    "values", "raters", "months",
+    "values", "raters", "months", "look_up",
 )  # fmt: skip
 _RATERS_KEYS = ("columns", "constants", "criteria")
+_LOOK_UP_KEYS = ("file", "sheet", "column", "its")
 _SCALE_KEYS = ("rubric", "version", "levels", "criteria", "labels", "titles", "weights")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookUp:
+    """Where another sheet tells more of a row: the row whose ``its`` is what stands under ``column`` here."""
+
+    file: str
+    sheet: str
+    column: str
+    its: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +70,7 @@ class Source:
     missing: Mapping[str, str] = field(default_factory=dict)
     values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     beside: bool = False
+    look_up: LookUp | None = None
 
     @property
     def recipes(self) -> tuple[Recipe, ...]:
@@ -74,7 +86,9 @@ class Source:
     def named(self) -> tuple[str, ...]:
         """All headings that the block names, each once."""
         of_skips = (rule.column for rule in self.skip if rule.column)
-        return tuple(dict.fromkeys([*(h for recipe in self.recipes for h in recipe.headings), *of_skips]))
+        pointer = [self.look_up.column] if self.look_up else []
+        of_cells = (heading for recipe in self.recipes for heading in recipe.headings)
+        return tuple(dict.fromkeys([*of_cells, *of_skips, *pointer]))
 
     def of_file(self, name: str) -> "Source":
         """Return the block with the constants that a file's name gives, or raise MappingError."""
@@ -181,6 +195,7 @@ def _source(block: dict[str, Any], where: str) -> Source:
         distinct=values.yes_no(block.get("distinct", False), where, "distinct"),
         fold_accents=values.yes_no(block.get("fold_accents", False), where, "fold_accents"),
         skip=skips.read(block["skip"], where) if "skip" in block else (),
+        look_up=_look_up(block["look_up"], where) if "look_up" in block else None,
         columns=_recipes(block, "columns", where),
         constants=constants,
         of_name=of_name,
@@ -194,6 +209,21 @@ def _source(block: dict[str, Any], where: str) -> Source:
     )
     _fields_fit(source)
     return source
+
+
+def _look_up(value: object, where: str) -> LookUp:
+    where = f"{where}, look_up"
+    if not isinstance(value, dict):
+        raise MappingError(f"{value!r}", where=where, remedy='Write { file = "…", column = "your heading" }.')
+    values.known(value, _LOOK_UP_KEYS, where)
+    values.needed(value, ("file", "column"), where)
+    column = values.filled(value["column"], where, "column").strip()
+    return LookUp(
+        file=values.filled(value["file"], where, "file"),
+        sheet=values.text(value.get("sheet", ""), where, "sheet"),
+        column=column,
+        its=values.filled(value.get("its", column), where, "its").strip(),
+    )
 
 
 def _heading_rows(block: Mapping[str, Any], where: str) -> tuple[int, ...]:

@@ -164,7 +164,13 @@ class Builder:
         known = {value: words.category(value, groups) for value in column.values}
         draft.values[name] = {value: code for value, code in known.items() if code and code != value}
         unknown = [value for value, code in known.items() if not code]
-        if unknown:
+        if len(unknown) == len(known) and not dictionary.table(draft.table).field(name).required:
+            shown = ", ".join(map(repr, unknown[:4]))
+            draft.unused.append(
+                (column.heading, f"UNSURE: may be {name}, in words that are not known: {shown}")
+            )
+            del draft.columns[name], draft.values[name]
+        elif unknown:
             guess.note = f"not known: {', '.join(map(repr, unknown[:4]))}; add them under values.{name}"
             guess.sure = min(guess.sure, 0.65)
 
@@ -176,8 +182,11 @@ class Builder:
         if one.sides:
             self._levels_side_by_side(one, one.sides, instruments)
             return
-        for who in raters.of_sheet(one, known, self.ask):
-            draft = self._draft(one, "ratings", who.skip)
+        teller = self._teller(one)
+        for who in raters.of_sheet(teller or one, known, self.ask):
+            draft = self._draft(one, "ratings", who.skip if teller is None else ())
+            if teller is not None:
+                draft.plain["look_up"] = self._look_up(one, teller)
             draft.columns["observation"] = self._observation_guess(one)
             (draft.constants if who.rater_constant else draft.columns)["rater"] = who.rater
             (draft.columns if who.role_column else draft.constants)["rater_role"] = who.role
@@ -190,6 +199,26 @@ class Builder:
                 instruments.long(draft, one)
             self._rest(draft, one)
             self._finish(one, draft)
+
+    def _teller(self, one: View) -> View | None:
+        """The sheet of lessons that names the rater of each, where the sheet of levels names nobody."""
+        if id(one) not in self.matched or {"rater", "mentor", "supervisor"} & set(one.matches):
+            return None
+        there = [other for other in self._of("observations") if other.matches.get("rater")]
+        if len(there) != 1 or len(self.observation) != 1 or keys.once(there, self.observation) < 1.0:
+            return None
+        named = [there[0].column(name) for name in ("rater", "rater_role")]
+        return None if {c.heading for c in named if c} & set(one.sheet.headings) else there[0]
+
+    def _look_up(self, one: View, teller: View) -> dict[str, str]:
+        ours, theirs = one.several(self.observation), teller.several(self.observation)
+        made = {"file": teller.grid.file}
+        if teller.grid.sheet:
+            made["sheet"] = teller.grid.sheet
+        made["column"] = ours[0].heading if ours else ""
+        if theirs and theirs[0].heading != made["column"]:
+            made["its"] = theirs[0].heading
+        return made
 
     def _side_by_side(self, one: View, instruments: Instruments) -> None:
         draft = self._draft(one, "ratings")
@@ -352,7 +381,8 @@ class Builder:
         """List the columns that no block uses, and say of those that could have been a field."""
         for one in self.views:
             mine = [draft for draft in self.made.sources if draft.where == _where(one)]
-            used = {name for draft in mine for _, guess in draft.guesses() for name in _headings(guess.value)}
+            told = [*mine, *(draft for draft in self.made.sources if _looks_in(draft, one))]
+            used = {name for draft in told for _, guess in draft.guesses() for name in _headings(guess.value)}
             reasons = {heading: why for draft in mine for heading, why in draft.unused}
             for draft in mine:
                 draft.unused = []
@@ -376,6 +406,11 @@ def _points(one: View) -> bool:
 
 def _with_people(views: Sequence[View]) -> list[View]:
     return [one for one in views if one.column("candidate") or one.column("placement")]
+
+
+def _looks_in(draft: Draft, one: View) -> bool:
+    link = draft.plain.get("look_up", {})
+    return (link.get("file"), link.get("sheet", "")) == (one.grid.file, one.grid.sheet)
 
 
 def _where(one: View) -> str:

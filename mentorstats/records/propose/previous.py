@@ -97,6 +97,8 @@ def _fit(block: Old, one: View) -> Fit | None:
         except (SourceFileError, StopIteration):
             return None
     gone = tuple(name for name in named if not _there(sheet, name))
+    if "look_up" in block:  # what is not here stands in the other sheet
+        return Fit(block, one, sheet, ()) if len(gone) < len(named) else None
     return Fit(block, one, sheet, gone) if len(gone) <= (1 - _MOST) * len(named) else None
 
 

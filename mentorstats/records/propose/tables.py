@@ -194,7 +194,7 @@ def concepts(table: str) -> tuple[tuple[str, str], ...]:
     if table == "key_ratings":
         return tuple(own)
     if table == "observations":
-        return (*own, *_fields("placements"), ("ratings", "rater"))
+        return (*own, *_fields("placements"), ("ratings", "rater"), ("ratings", "rater_role"))
     if table == "ratings":
         return (*own, *_fields("observations"), *_fields("placements"))
     parents = {key.table for key in dictionary.table(table).foreign_keys}

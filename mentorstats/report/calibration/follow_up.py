@@ -6,7 +6,7 @@ from functools import partial
 
 import pandas as pd
 
-from mentorstats.calibration.effects import EFFECTS
+from mentorstats.calibration.effects import DRIFT, EFFECTS, HALO, SEVERITY
 from mentorstats.calibration.follow_up import Flags
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
@@ -18,6 +18,14 @@ from mentorstats.report.wording import listed, raters_of, sentence
 ABOUT = partial(
     Section, key="follow-up-flags", name="flags", question="Which raters need follow-up, and on what?"
 )
+SECTIONS = {
+    SEVERITY: "severity",
+    DRIFT: "drift",
+    HALO: "spread-and-halo",
+    "central tendency": "spread-and-halo",
+    "range restriction": "spread-and-halo",
+    "weighted fit": "rating-fit",
+}
 SHEET = partial(
     Section,
     key="follow-up-sheet",
@@ -140,6 +148,7 @@ def _findings(found: Flags, policy: Policy) -> tuple[Finding, ...]:
             how_sure=_chance(found, policy),
             action="Hold a calibration conversation with each; the follow-up sheet says on what.",
             concerns=listed([raters_of(role) for role in roles]),
+            speaks_for=tuple(dict.fromkeys(SECTIONS[name] for name in effects.index if name in SECTIONS)),
         ),
     )
 
