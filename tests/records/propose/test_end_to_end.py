@@ -116,7 +116,11 @@ def test_propose_check_report(folder, tmp_path, capsys):
     assert set(loaded.rubrics["title"]) >= {"Plans for pupils' prior learning"}
     code, printed, _ = run(capsys, "check", folder)
     assert code == 0
-    code, printed, err = run(capsys, "report", "rater-calibration", folder, "--out", tmp_path / "reports")
+    asked = ("report", "rater-calibration", folder, "--out", tmp_path / "reports")
+    code, _, err = run(capsys, *asked)
+    assert code == 1
+    assert "look like names of people" in err  # this office writes names where codes should be
+    code, printed, err = run(capsys, *asked, "--names-are-codes")
     assert (code, err) == (0, "")
 
 
