@@ -87,7 +87,7 @@ def _held(column: Column, field: Field, table: str) -> float:
         return 0.9 if len(column.values) <= 15 and column.distinct < 0.6 else 0.1
     if field.name == "criterion":
         return 0.9 if column.distinct < 0.6 or column.n < 12 else 0.3
-    return 0.7
+    return 0.85
 
 
 def _person(column: Column) -> float:

@@ -130,13 +130,14 @@ _POOLED = {
 
 
 def declared_titles(views: Sequence[View]) -> dict[str, str]:
-    """Criteria that a rubric of the folder declares: its words by code."""
+    """Criteria that the rubrics of the folder declare: the code by each of its wordings, and by itself."""
     found: dict[str, str] = {}
     for one in views:
         if one.table == "rubrics" and one.column("criterion"):
             code, title = one.matches["criterion"].column.texts(), one.column("title")
             names = title.texts() if title else code
-            found |= {str(c): str(t) for c, t in zip(code, names, strict=True) if c}
+            found |= {str(t): str(c) for c, t in zip(code, names, strict=True) if c and t}
+            found |= {str(c): str(c) for c in code if c}
     return found
 
 

@@ -17,6 +17,7 @@ _FEWEST = 2
 _KNOWN, _SURELY = 0.72, 0.85  # score for another field from which a column is no criterion
 _FORM = ("placements", "observations", "ratings", "raters")
 _ELSEWHERE = 0.78  # what likeness to a field of another table counts: "Questioning" is no number of questions
+_WORDED = 0.75  # likeness of two wordings of one criterion
 _LONGEST = 40
 _SAME = 0.6
 
@@ -49,7 +50,7 @@ def blocks(columns: Sequence[Column], titles: Mapping[str, str], *, long: bool) 
     columns
         The columns of a sheet.
     titles
-        Criteria that a rubric of the folder declares: its words by code.
+        Criteria that the rubrics of the folder declare: the code by each of its wordings, and by itself.
     long
         Whether the sheet has a column of criteria, so that a level column is no criterion.
     """
@@ -208,9 +209,13 @@ def _declared(heading: str, code: str, title: str, titles: Mapping[str, str]) ->
     """The code of a declared criterion that the heading gives, by code or by words."""
     if not titles:
         return ""
-    exact = {words.bare(known): known for known in titles}
-    for text in (heading, code):
+    exact = {words.bare(known): criterion for known, criterion in titles.items()}
+    for text in (heading, code, title):
         if words.bare(text) in exact:
             return exact[words.bare(text)]
-    near = max(titles, key=lambda known: words.likeness(titles[known], title or heading))
-    return near if words.likeness(titles[near], title or heading) >= 0.8 else ""
+    told = f" {words.bare(heading)} "
+    inside = {found for plain, found in exact.items() if len(plain) > 1 and f" {plain} " in told}
+    if len(inside) == 1:
+        return inside.pop()
+    near = max(titles, key=lambda known: words.likeness(known, title or heading))
+    return titles[near] if words.likeness(near, title or heading) >= _WORDED else ""
