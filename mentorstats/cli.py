@@ -160,7 +160,8 @@ def _blank(asked: argparse.Namespace) -> int:
 def _check(asked: argparse.Namespace) -> int:
     import pandas as pd
 
-    from mentorstats import policy, records, study
+    from mentorstats import policy, records
+    from mentorstats.declared import study
     from mentorstats.report.render import text as plain
 
     _refuse_inputs(asked, folder=asked.folder)

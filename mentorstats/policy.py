@@ -11,9 +11,10 @@ from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
-from mentorstats import places, policy_rules, toml_file
+from mentorstats import places
+from mentorstats.declared import policy_rules, toml_file
+from mentorstats.declared.policy_rules import KINDS, NO_SOURCE, OWN_SOURCE, Allowed, Rule
 from mentorstats.errors import PolicyError
-from mentorstats.policy_rules import KINDS, NO_SOURCE, OWN_SOURCE, Allowed, Rule
 
 FILE_NAME = "policy.toml"
 

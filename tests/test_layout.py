@@ -26,11 +26,8 @@ FOUNDATIONS = (
     "sources",
     "progress",
     "dictionary",
-    "toml_file",
-    "policy_rules",
+    "declared",
     "policy",
-    "bands",
-    "study",
     "threads",
     "arguments",
     "tables",
@@ -95,6 +92,13 @@ def test_statistics_know_no_files_and_no_html():
     for name in ("mixed", "agreement", "key_scores", "reliability", "calibration", "programme"):
         for path in (PACKAGE / name).rglob("*.py"):
             assert not _imports(path) & {"records", "report", "dictionary", "places"}, path
+
+
+def test_no_room_is_crowded():
+    rooms = [folder for folder in (PACKAGE, *PACKAGE.rglob("*")) if folder.is_dir()]
+    own = [room for room in rooms if "__pycache__" not in room.parts]
+    crowded = {room.name: sum(path.is_file() for path in room.iterdir()) for room in own}
+    assert {name: files for name, files in crowded.items() if files > 18} == {}
 
 
 def test_only_cli_and_progress_write():

@@ -8,7 +8,8 @@ from datetime import date
 
 import pytest
 
-from mentorstats import bands, cli, policy, study, toml_file
+from mentorstats import cli, policy
+from mentorstats.declared import bands, study, toml_file
 from mentorstats.errors import MentorstatsError, PolicyError, SourceFileError
 
 ROW = """[[rule]]

@@ -11,6 +11,7 @@ import pandas as pd
 from mentorstats.calibration.base.base import Base, base_fit
 from mentorstats.calibration.base.simulated import Redraws, redraws
 from mentorstats.calibration.follow_up import Flags, flags
+from mentorstats.calibration.forms.halo import halo
 from mentorstats.calibration.groups.fairness import GROUP_FIELDS, Fairness, candidate_groups, fairness
 from mentorstats.calibration.groups.same_instrument import SameInstrument, same_instrument
 from mentorstats.calibration.networks.linkage import Linkage, by_version, linkage
@@ -18,7 +19,6 @@ from mentorstats.calibration.networks.overlap import in_common
 from mentorstats.calibration.raters.adjusted import Adjusted, adjusted_scores
 from mentorstats.calibration.raters.assignment import Assignment, assignment_check
 from mentorstats.calibration.raters.drift import Drift, drift_between
-from mentorstats.calibration.raters.halo import halo
 from mentorstats.calibration.raters.level_use import level_use
 from mentorstats.calibration.raters.own_mentor import is_own_mentor, own_mentor_difference
 from mentorstats.calibration.raters.rating_fit import criterion_fit, rating_fit

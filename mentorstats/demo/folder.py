@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mentorstats.declared.study import FILE_NAME as STUDY
 from mentorstats.demo import own_files, settings
 from mentorstats.demo.faults import UNLISTED, listed, plant
 from mentorstats.demo.invent import SEED, programme
@@ -17,7 +18,6 @@ from mentorstats.demo.sheets import save, sheets
 from mentorstats.demo.truth import document
 from mentorstats.policy import FILE_NAME as POLICY
 from mentorstats.records.crosswalk import FILE_NAME as CROSSWALK
-from mentorstats.study import FILE_NAME as STUDY
 
 TRUTH = "truth.json"
 _NAME = "Quillmoor Teaching Partnership"

@@ -2,8 +2,8 @@
 
 import json
 
+from mentorstats.declared.study import items
 from mentorstats.demo.rubric import Rubric
-from mentorstats.study import items
 
 TOLD = {
     "subjects_meant": "All lessons of the programme's candidates, taught alone or with the mentor.",

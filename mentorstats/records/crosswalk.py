@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from mentorstats import toml_file
+from mentorstats.declared import toml_file
 from mentorstats.errors import MappingError
 from mentorstats.records.mapping import values
 

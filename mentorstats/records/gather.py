@@ -15,7 +15,8 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from mentorstats import dictionary, toml_file
+from mentorstats import dictionary
+from mentorstats.declared import toml_file
 from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Recipe, Source

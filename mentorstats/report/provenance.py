@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from mentorstats import __version__, policy, study
+from mentorstats import __version__, policy
+from mentorstats.declared import study
 from mentorstats.errors import ArgumentError
 from mentorstats.policy import Policy
 from mentorstats.records import crosswalk, mapping

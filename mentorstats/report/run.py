@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mentorstats import places, policy, records, study
+from mentorstats import places, policy, records
+from mentorstats.declared import study
 from mentorstats.errors import AnalysisError, MentorstatsError, nearest
 from mentorstats.records.checking import names as names_like
 from mentorstats.report import provenance, small_groups

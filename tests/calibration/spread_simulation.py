@@ -12,7 +12,7 @@ from crossed import named
 
 from mentorstats.calibration import base_fit
 from mentorstats.calibration.base.simulated import redraws
-from mentorstats.calibration.raters.halo import halo
+from mentorstats.calibration.forms.halo import halo
 from mentorstats.calibration.raters.level_use import level_use
 from mentorstats.calibration.raters.rating_fit import rating_fit
 from mentorstats.calibration.raters.spread import central_tendency, range_restriction

@@ -30,7 +30,8 @@ import pyarrow.parquet as pq
 import xlsxwriter
 
 import mentorstats as ms
-from mentorstats import policy, study
+from mentorstats import policy
+from mentorstats.declared import study
 from mentorstats.errors import MentorstatsError
 
 SEED = 4711

@@ -8,7 +8,7 @@ import pandas as pd
 
 from mentorstats.agreement.counts.pairing import VERSION, each_criterion
 from mentorstats.agreement.reading.words import benchmark, paradox, read_against
-from mentorstats.bands import Scale, scale
+from mentorstats.declared.bands import Scale, scale
 from mentorstats.policy import Policy
 from mentorstats.printed import Shown
 

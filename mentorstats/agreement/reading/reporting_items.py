@@ -10,23 +10,14 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from mentorstats import study
+from mentorstats.declared import study
+from mentorstats.declared.vocabulary import interval_words
 from mentorstats.entry import entry
 from mentorstats.errors import need_columns
 from mentorstats.sources import source
 from mentorstats.tables import numbers
 
 DATA, GIVEN, MISSING = "data", "given", "missing"
-
-_METHODS = {
-    "linearised_z": "linearised variance between clusters, Student's t, on Fisher's z",
-    "linearised_log": "linearised variance between clusters, Student's t, on the logarithm of 1 − value",
-    "bca": "bias-corrected and accelerated bootstrap over clusters",
-    "percentile": "percentile bootstrap over clusters",
-    "fixed_count": "linearised variance, Student's t, on the plain scale",
-    "clopper_pearson": "exact binomial bound, no disagreement having been seen",
-    "none": "no interval",
-}
 
 _COUNTS = {
     "n_units": "units rated twice or more",
@@ -60,7 +51,7 @@ def reporting_items(
     raters
         The register of raters.
     given
-        A text an item, as `mentorstats.study.read` reads them from study.toml.
+        A text an item, as `mentorstats.declared.study.read` reads them from study.toml.
     weights, cluster
         Weights of the coefficients, and what they were clustered by, as words.
     detailed
@@ -156,7 +147,7 @@ def _independence(ratings: pd.DataFrame) -> str:
 def _statistics(found: pd.DataFrame, weights: str, cluster: str) -> str:
     names = ", ".join(dict.fromkeys(_names(found)))
     keys = [key for key in dict.fromkeys(found.get("reference", pd.Series(dtype="str"))) if key]
-    methods = [_METHODS.get(str(key), str(key)) for key in dict.fromkeys(found["interval_method"])]
+    methods = interval_words(found["interval_method"]) or ["none"]
     clustered = f"clustered by {cluster}" if cluster else "every unit its own cluster"
     sources = f" Definitions: {'; '.join(source(key).short for key in keys)}." if keys else ""
     return f"{names}; {weights} weights. Intervals: {'; '.join(methods)}; {clustered}.{sources}"

@@ -20,8 +20,8 @@ from mentorstats import policy
 from mentorstats.agreement.coefficients.coefficients import coefficients
 from mentorstats.agreement.counts import coding
 from mentorstats.agreement.counts.coding import Columns
-from mentorstats.bands import Scale
-from mentorstats.bands import scale as scale_of
+from mentorstats.declared.bands import Scale
+from mentorstats.declared.bands import scale as scale_of
 from mentorstats.entry import entry
 from mentorstats.errors import ArgumentError, need_columns
 from mentorstats.policy import Policy

@@ -15,7 +15,7 @@ from mentorstats.estimate import Status
 
 Floats = NDArray[np.float64]
 
-WALD = "wald_z from one step"
+WALD = "one_step_z"
 
 
 def rows(

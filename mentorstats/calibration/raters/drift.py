@@ -38,7 +38,7 @@ FEWEST = {"week": 3, "cycle": 2}  # different weeks, or cycles, in which a rater
 FEWEST_LESSONS = 3  # common practice, no source: fewer hold no line that one odd lesson could not draw
 FEWEST_RATERS = 5  # of a role: with fewer the variance between them is known very poorly
 POWER = 0.8  # common practice, no source
-METHOD = "one_step_wald_z"
+METHOD = "one_step_z"
 
 _LEVEL = (*ON_LEVELS, "detectable")
 _NOTES = {

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from mentorstats.declared.vocabulary import interval_words
 from mentorstats.mixed.tables import components
 from mentorstats.printed import Printed, counted
 
@@ -62,7 +63,7 @@ def page(fit: Fit) -> str:
 
 def _methods(fit: Fit) -> list[str]:
     methods = [components.METHOD, *fit.coefficients["interval_method"], *fit.thresholds["interval_method"]]
-    return [str(name).replace("_", " ") for name in dict.fromkeys(methods) if name != "none"]
+    return interval_words(methods)
 
 
 def _table(title: str, frame: pd.DataFrame) -> str:

@@ -19,6 +19,7 @@ from mentorstats.mixed.tables.levels_scale import SCALES, evaluate, places
 Floats = NDArray[np.float64]
 
 INTERVALS = ("none", "confidence", "prediction")
+_METHOD = {"confidence": "wald_z", "prediction": "new_row_z"}
 _STEP = 1e-5
 _ALONG = np.linspace(-1, 1, 33)  # the latent interval, along which a level in between rises and falls again
 
@@ -126,7 +127,7 @@ def _linear(
     variance = joint.error_variances(x, z) + unseen
     if interval == "prediction":
         variance = variance + model.residual
-    return _with_interval(value, np.sqrt(variance), confidence, frame.index, f"{interval}_z")
+    return _with_interval(value, np.sqrt(variance), confidence, frame.index, _METHOD[interval])
 
 
 def _with_interval(
@@ -167,7 +168,7 @@ def _ordinal(
         x = np.column_stack([slope[:, column] for slope in slopes])
         scaled = sparse.diags_array(by_eta[:, column]) @ z
         variance = joint.error_variances(x, sparse.csr_array(scaled)) + by_eta[:, column] ** 2 * unseen
-        part = _with_interval(value[:, column], np.sqrt(variance), confidence, frame.index, f"{interval}_z")
+        part = _with_interval(value[:, column], np.sqrt(variance), confidence, frame.index, _METHOD[interval])
         if span is not None:
             part = _inside(part, span, confidence)
         parts.append(part)

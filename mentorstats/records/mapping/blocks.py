@@ -11,7 +11,8 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from mentorstats import dictionary, toml_file
+from mentorstats import dictionary
+from mentorstats.declared import toml_file
 from mentorstats.errors import MappingError
 from mentorstats.records.mapping import recipes, skips, values
 from mentorstats.records.mapping.recipes import Recipe

@@ -12,8 +12,9 @@ from mentorstats.errors import MentorstatsError, SourceFileError
 from mentorstats.records import gather
 from mentorstats.records.loading import load
 from mentorstats.records.mapping import FILE_NAME
-from mentorstats.records.propose import drafting, grids, previous, tables, writing
-from mentorstats.records.propose.drafts import Ask, Drafts
+from mentorstats.records.propose import grids, tables
+from mentorstats.records.propose.draft import drafting, previous, writing
+from mentorstats.records.propose.draft.drafts import Ask, Drafts
 
 BESIDE = "mapping.proposed.toml"
 _TITLE = "A proposal: read it, correct it, then run mentorstats check. % says how sure each guess is."

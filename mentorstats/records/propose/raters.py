@@ -11,7 +11,7 @@ from typing import Any
 from mentorstats.records.propose import words
 from mentorstats.records.propose.assign import Match
 from mentorstats.records.propose.columns import Column
-from mentorstats.records.propose.drafts import Ask, Guess
+from mentorstats.records.propose.draft.drafts import Ask, Guess
 from mentorstats.records.propose.evidence import Pools
 from mentorstats.records.propose.tables import View
 

@@ -13,7 +13,7 @@ from mentorstats.reliability.components.squares import Squares
 
 Floats = NDArray[np.float64]
 
-DRAWN = "generalized_pivot"
+DRAWN = "generalised_pivot"
 
 
 def estimated(found: Squares, members: Sequence[int], confidence: float) -> Estimated:

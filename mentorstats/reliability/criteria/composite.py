@@ -22,7 +22,7 @@ from mentorstats.reliability.plans.projections import COMMON, OWN, RELATIVE, div
 Floats = NDArray[np.float64]
 Sizes = Mapping[str, int | Mapping[object, int]]
 
-METHOD = "generalized_pivot"
+METHOD = "generalised_pivot"
 _KINDS = (OWN, RELATIVE, COMMON)
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 from matplotlib.figure import Figure as Canvas
 
 from mentorstats.agreement import figures
+from mentorstats.declared.vocabulary import interval_words
 from mentorstats.drawings import charts
 from mentorstats.errors import ArgumentError
 from mentorstats.report.figures import drawing
@@ -98,5 +99,5 @@ def _legend(found: pd.DataFrame) -> str:
     if drawn.empty:
         return "no intervals"
     size = number(float(drawn["confidence"].iloc[0]), "share")
-    methods = ", ".join(sorted(set(drawn["interval_method"])))
-    return f"{size} % intervals ({methods})\n{drawn['generalises_to'].iloc[0]}"
+    methods = "; ".join(interval_words(drawn["interval_method"]))
+    return f"{size} % intervals\n{methods}\n{drawn['generalises_to'].iloc[0]}"

@@ -6,12 +6,12 @@ from functools import partial
 
 import pandas as pd
 
+from mentorstats.declared.vocabulary import RULES, meanings
 from mentorstats.policy import Policy, Rule
 from mentorstats.report import wording
 from mentorstats.report.columns import counted, group, text
 from mentorstats.report.model import Concern, Finding, Section, Table, Verdict
 from mentorstats.report.numbers import count, number
-from mentorstats.report.render.vocabulary import RULES, meanings
 
 STEPS = {
     "has_level": "With a level",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from mentorstats.declared.vocabulary import interval_words
 from mentorstats.estimate import Status
 from mentorstats.policy import Policy
 from mentorstats.reliability import figures
@@ -162,7 +163,7 @@ def _method(plans: VisitPlans, change: HalvesChange | None) -> tuple[str, ...]:
         "candidates' share of the variance of a mean score, with severity counted as error. In the plans "
         "each rater makes separate visits.",
         f"Brackets hold {plan_tables.percent(plans)} intervals; those of shares and dependability are "
-        f"quantiles over drawn components ({study.estimated.draw_method.replace('_', ' ')}).",
+        f"{interval_words([study.estimated.draw_method])[0]}.",
         " ".join(plans.notes),
     ]
     method.append(

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from mentorstats.declared.vocabulary import STATUSES, interval_words, meanings
 from mentorstats.estimate import Status
 from mentorstats.records import causes
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.reliability import plan_tables, plan_words
-from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 if TYPE_CHECKING:
     from mentorstats.calibration.networks.extra_scores_by_role import RoleLinks
@@ -301,11 +301,11 @@ def _methods(found: pd.DataFrame) -> list[str]:
     """Say how the intervals were made and of whom they speak."""
     if "interval_method" not in found:
         return []
-    methods = sorted({str(name) for name in found["interval_method"]} - {"none"})
+    methods = interval_words(found["interval_method"])
     if not methods:
         return []
     spoken = sorted(set(found.get("generalises_to", pd.Series(dtype="str"))) - {""})
-    return [f"Intervals: {', '.join(methods)}{'; for ' + ', '.join(spoken) if spoken else ''}."]
+    return [f"Intervals: {'; '.join(methods)}{'; for ' + ', '.join(spoken) if spoken else ''}."]
 
 
 def _sizes(row: pd.Series) -> str:

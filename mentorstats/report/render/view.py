@@ -9,11 +9,11 @@ from typing import Any
 
 import pandas as pd
 
+from mentorstats.declared.vocabulary import STATUSES, meanings
 from mentorstats.estimate import Status
 from mentorstats.report import numbers
 from mentorstats.report.columns import BOUNDS, STATUS, WORDS, Column, Kind
 from mentorstats.report.model import Table, Verdict
-from mentorstats.report.render.vocabulary import STATUSES, meanings
 
 NOT_RECORDED = "not recorded"
 HIDDEN = "not shown"

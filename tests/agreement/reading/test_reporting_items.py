@@ -6,8 +6,9 @@ import tomllib
 import pandas as pd
 import pytest
 
-from mentorstats import demo, places, study
+from mentorstats import demo, places
 from mentorstats.agreement import coefficients, double_scored, reporting_items, stacked
+from mentorstats.declared import study
 from mentorstats.errors import ColumnError, SourceFileError
 from mentorstats.records.long import long as long_table
 from mentorstats.sources import SOURCES

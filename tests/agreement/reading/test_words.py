@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import bands, places, policy
+from mentorstats import places, policy
 from mentorstats.agreement import benchmark, coefficients, paradox, read_against
+from mentorstats.declared import bands
 from mentorstats.errors import ArgumentError, DictionaryError
 from mentorstats.policy import Policy
 

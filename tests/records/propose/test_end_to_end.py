@@ -9,7 +9,7 @@ import pytest
 
 from mentorstats import cli, records
 from mentorstats.records.propose import propose, tried
-from mentorstats.records.propose.drafts import BEFORE
+from mentorstats.records.propose.draft.drafts import BEFORE
 
 CRITERIA = (
     "1.1 Plans for pupils' prior learning (1-4)", "1.2 Sets clear aims (1-4)", "2.1 Manages the room (1-4)",

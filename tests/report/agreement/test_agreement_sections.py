@@ -7,11 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from mentorstats import agreement, policy, study
+from mentorstats import agreement, policy
 from mentorstats.agreement.coefficients import by_version
 from mentorstats.agreement.counts.double_scoring import double_scores
 from mentorstats.agreement.reading import in_words, next_round, selection
 from mentorstats.agreement.scores import between_roles, single_scores
+from mentorstats.declared import study
 from mentorstats.errors import SourceFileError
 from mentorstats.key_scores import analyse
 from mentorstats.report import run, small_groups

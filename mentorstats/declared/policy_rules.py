@@ -8,9 +8,9 @@ from datetime import date
 from numbers import Real
 from typing import Any
 
+from mentorstats.declared.toml_file import is_text, shown
 from mentorstats.errors import PolicyError, nearest
 from mentorstats.sources import SOURCES
-from mentorstats.toml_file import is_text, shown
 
 NO_SOURCE = "common practice, no source"
 OWN_SOURCE = "programme decision"

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from mentorstats.errors import printable
-from mentorstats.records.propose.drafts import BEFORE, Draft, Drafts, Guess, ScaleDraft
+from mentorstats.records.propose.draft.drafts import BEFORE, Draft, Drafts, Guess, ScaleDraft
 
 UNSURE = "UNSURE"
 _BARE = re.compile(r"[A-Za-z0-9_\-]+")

@@ -9,7 +9,8 @@ from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
 
-from mentorstats import places, toml_file
+from mentorstats import places
+from mentorstats.declared import toml_file
 from mentorstats.errors import DictionaryError, SourceFileError, nearest
 
 FILE_NAME = "study.toml"

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from mentorstats import toml_file
+from mentorstats.declared import toml_file
 from mentorstats.errors import MappingError, SourceFileError
 from mentorstats.records import mapping
 from mentorstats.records.propose import words
-from mentorstats.records.propose.drafts import BEFORE, Draft, Drafts, Guess, ScaleDraft
+from mentorstats.records.propose.draft.drafts import BEFORE, Draft, Drafts, Guess, ScaleDraft
 from mentorstats.records.propose.tables import View
 from mentorstats.records.reading.sheet import Sheet
 

@@ -12,9 +12,9 @@ from mentorstats.records.checking import names
 from mentorstats.records.propose import days, evidence, keys, raters, tables, wide, words
 from mentorstats.records.propose.assign import LEAST, Match
 from mentorstats.records.propose.columns import Column
-from mentorstats.records.propose.drafts import Ask, Draft, Drafts, Guess
+from mentorstats.records.propose.draft.drafts import Ask, Draft, Drafts, Guess
+from mentorstats.records.propose.draft.scales import Instruments
 from mentorstats.records.propose.keys import Key
-from mentorstats.records.propose.scales import Instruments
 from mentorstats.records.propose.tables import View
 from mentorstats.records.reading.package import UNCOMPUTED
 

@@ -8,8 +8,8 @@ from spread_simulation import programme
 
 from mentorstats.calibration import base_fit, halo, redraws
 from mentorstats.calibration.base.simulated import cutpoint_rows, score
-from mentorstats.calibration.raters.form_correlation import _GRID, _expected_products
-from mentorstats.calibration.raters.form_table import forms, mean_correlation, mean_spread
+from mentorstats.calibration.forms.form_correlation import _GRID, _expected_products
+from mentorstats.calibration.forms.form_table import forms, mean_correlation, mean_spread
 from mentorstats.estimate import Status
 
 WITHIN = 3.0  # standard errors in which a planted value has to be found

@@ -16,9 +16,9 @@ from scipy import sparse
 from mentorstats.calibration.base.against_draws import adding, limits, mean_square_ratio
 from mentorstats.calibration.base.base import Base
 from mentorstats.calibration.base.simulated import METHOD, Redraws, cutpoint_rows, redraws, score
-from mentorstats.calibration.raters.form_correlation import METHOD as LINEARISED
-from mentorstats.calibration.raters.form_correlation import residual_correlation
-from mentorstats.calibration.raters.form_table import Forms, both_forms, forms, mean_correlation, mean_spread
+from mentorstats.calibration.forms.form_correlation import METHOD as LINEARISED
+from mentorstats.calibration.forms.form_correlation import residual_correlation
+from mentorstats.calibration.forms.form_table import Forms, both_forms, forms, mean_correlation, mean_spread
 from mentorstats.calibration.raters.rater_rows import finished, rater_rows, without_fit
 from mentorstats.entry import entry
 from mentorstats.estimate import Status, has_value

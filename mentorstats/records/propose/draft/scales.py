@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from mentorstats.records.propose import levels, words
 from mentorstats.records.propose.columns import Column
-from mentorstats.records.propose.drafts import Ask, Draft, Guess, ScaleDraft
+from mentorstats.records.propose.draft.drafts import Ask, Draft, Guess, ScaleDraft
 from mentorstats.records.propose.levels import Scale
 from mentorstats.records.propose.tables import View
 from mentorstats.records.propose.wide import Block

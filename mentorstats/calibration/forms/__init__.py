@@ -1,0 +1,1 @@
+"""Levels of one form beside each other: how criteria of one form go together, and halo."""
