@@ -17,6 +17,7 @@ from mentorstats.errors import ArgumentError, DisclosureError
 Floats = NDArray[np.float64]
 _MOVED = 1e-6  # a cell that moves by more than this must be hidden
 _BY_SIZE = 0.1  # at most this much dearer is the largest cell: of equally many, the smaller ones are hidden
+_IN_COMMON = 0.9  # how much cheaper a cell is that the program for all protected cells at once would hide
 _MOST_TIMES = 20  # rounds for one order; each hides at least one cell more
 
 
@@ -48,15 +49,20 @@ def partners(
     -----
     For each cell in turn the linear program of [fischetti_salazar_2001] moves it up and down by ``width``
     in all, at the least cost of other cells that move along; those are hidden. What turns out not to be
-    needed is shown again. Of three orders and prices the one that hides least is taken. Greedy, so not
-    always the optimum; `fewest_partners` finds that on small tables.
+    needed is shown again. Small cells are cheaper; in a third try totals, which several cells can share; in a
+    fourth what one program for all protected cells would hide. The try that hides least is taken. Greedy,
+    so not always the optimum; `fewest_partners` finds that on small tables.
     """
     need, size = list(protected), published.values()
     rising = sorted(need, key=lambda name: size[name])
-    tries = [(rising, True), (rising[::-1], True), (rising, False)]
+    value = published.cells["value"].to_numpy(dtype=np.float64)
+    by_size = _BY_SIZE * value / max(float(value.max()), 1.0) if need else value
+    together = _choice(published, need, width, whole=False) if need else None
+    tries = [(rising, 1.0 + by_size), (rising[::-1], 1.0 + by_size), (rising, 1.0 - by_size)]
+    tries += [] if together is None else [(rising, 1.0 - _IN_COMMON * together)]
     best: Published | None = None
-    for order, by_size in tries if need else []:
-        found = _pruned(_grown(published, order, by_size, width, minimum), need, width, minimum)
+    for order, price in tries if need else []:
+        found = _pruned(_grown(published, order, price, width, minimum), need, width, minimum)
         if best is None or _cost(found) < _cost(best):
             best = found
     return published.hiding([]) if best is None else best
@@ -69,7 +75,7 @@ def _cost(published: Published) -> tuple[int, float]:
 
 
 def _grown(
-    published: Published, order: Sequence[str], by_size: bool, width: float, minimum: float
+    published: Published, order: Sequence[str], price: Floats, width: float, minimum: float
 ) -> Published:
     """Hide more until every cell of the order is protected."""
     free = published.hiding(list(published.cells.index))
@@ -78,7 +84,7 @@ def _grown(
     for _ in range(_MOST_TIMES + len(published.cells)):
         before = found.hidden
         for name in narrow(found, order, width):
-            found = found.hiding([*found.hidden, *_moving(free, found, name, demand[name], by_size=by_size)])
+            found = found.hiding([*found.hidden, *_moving(free, found, name, demand[name], price=price)])
         found = _joined(found, minimum)
         open_ = narrow(found, order, width)
         if not open_ and found.hidden == before:
@@ -89,14 +95,13 @@ def _grown(
     raise DisclosureError(f"{named} could be worked out, whatever else is hidden", where="small groups")
 
 
-def _moving(free: Published, found: Published, name: str, room: float, *, by_size: bool) -> list[str]:
+def _moving(free: Published, found: Published, name: str, room: float, *, price: Floats) -> list[str]:
     """Cells that must be hidden for one to move by ``room``: those that move along at the least cost."""
     of = system(free)
     n, place = len(of.names), of.names.index(name)
     value = free.cells["value"].to_numpy(dtype=np.float64)
     hidden = found.cells["hidden"].to_numpy(dtype=bool)
-    scale = 1.0 + _BY_SIZE * value / max(value.max(), 1.0) if by_size else np.ones(n)
-    cost = np.where(hidden, 0.0, scale)
+    cost = np.where(hidden, 0.0, price)
     # unknowns: rise and fall of each cell in the world above, then in the world below
     moves = np.hstack([np.eye(n), -np.eye(n)])
     at = np.asarray(of.matrix @ value)
@@ -157,16 +162,24 @@ def fewest_partners(published: Published, protected: Sequence[str], *, width: fl
     ArgumentError
         There is no such choice.
     """
+    if not protected:
+        return published.hiding([])
+    choice = _choice(published, protected, width, whole=True)
+    if choice is None:
+        raise ArgumentError("no choice of cells protects all of them")
+    return published.hiding([str(name) for name in published.cells.index[choice > 0.5]])
+
+
+def _choice(published: Published, protected: Sequence[str], width: float, *, whole: bool) -> Floats | None:
+    """How far each cell is to be hidden: yes or no, or the shares of the program without whole numbers."""
     of = system(published.hiding(list(published.cells.index)))
     n, k = len(of.names), 2 * len(protected)
     value = published.cells["value"].to_numpy(dtype=np.float64)
     at = np.asarray(of.matrix @ value)
-    reach = float(value.max()) + width
+    reach = float(value.max()) + width if whole else width
     up, down = np.minimum(of.most - value, reach), np.minimum(np.maximum(value - of.least, 0.0), reach)
-    choice = csr_array((of.matrix.shape[0] * k, n))
-    worlds = block_array([[of.matrix if i == j else None for j in range(k)] for i in range(k)]) if k else None
-    if worlds is None:
-        return published.hiding([])
+    unmoved = csr_array((of.matrix.shape[0] * k, n))
+    worlds = block_array([[of.matrix if i == j else None for j in range(k)] for i in range(k)])
     eye = eye_array(n * k)
     stack = csr_array(np.tile(np.eye(n), (k, 1)))
     apart = np.zeros((len(protected), n + n * k))
@@ -176,20 +189,18 @@ def fewest_partners(published: Published, protected: Sequence[str], *, width: fl
     upper, lower = stack.multiply(np.tile(up, k)[:, None]), stack.multiply(np.tile(down, k)[:, None])
     solved = milp(
         np.concatenate([np.ones(n), np.zeros(n * k)]),
-        integrality=np.concatenate([np.ones(n), np.zeros(n * k)]),
+        integrality=np.concatenate([np.full(n, int(whole)), np.zeros(n * k)]),
         bounds=Bounds(
             np.concatenate([np.isin(of.names, list(protected)).astype(float), np.full(n * k, -np.inf)]),
             np.concatenate([np.ones(n), np.full(n * k, np.inf)]),
         ),
         constraints=[
             LinearConstraint(
-                block_array([[choice, worlds]]), np.tile(of.low - at, k), np.tile(of.high - at, k)
+                block_array([[unmoved, worlds]]), np.tile(of.low - at, k), np.tile(of.high - at, k)
             ),
             LinearConstraint(block_array([[-upper, eye]]), -np.inf, 0.0),
             LinearConstraint(block_array([[lower, eye]]), 0.0, np.inf),
             LinearConstraint(apart, width, np.inf),
         ],
     )
-    if solved.x is None:
-        raise ArgumentError("no choice of cells protects all of them")
-    return published.hiding([name for name, yes in zip(of.names, solved.x[:n] > 0.5, strict=True) if yes])
+    return None if solved.x is None else np.asarray(solved.x[:n], dtype=np.float64)
