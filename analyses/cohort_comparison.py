@@ -5,21 +5,27 @@ Writes   cohort-comparison.html with its technical appendix, for use in the prog
 
 Decisions
 - A placement without a status counts as completed; lessons are expected of completed placements only.
+- Everything about levels comes from one ordinal model of all independent ratings; versions of a rubric are
+  linked by criteria that the programme's crosswalk calls the same, and by nothing else.
+- Change is that in rated level, over the weeks of rated lessons and no further; raters may drift too.
+- A difference is shown beside what it would have been without adjustment, tested with its whole table
+  allowed for, and held to the smallest difference that matters to the programme.
 - Groups with fewer people than the policy's minimum are blanked; groups stand in the order of their codes and
   are never ranked.
 """
 
 import datetime
 from collections.abc import Mapping
+from functools import cache
 
 from mentorstats import programme
 from mentorstats.policy import Policy
-from mentorstats.records import Records
+from mentorstats.records import Records, crosswalk
 from mentorstats.report import provenance, run, wording
 from mentorstats.report.model import Report
 from mentorstats.report.notes import programme_limits
 from mentorstats.report.parts import made
-from mentorstats.report.programme import coverage
+from mentorstats.report.programme import change, cohorts, coverage
 
 
 def report(
@@ -42,10 +48,19 @@ def report(
         late=policy.value("late_part"),
         confidence=policy.value("confidence"),
     )
+    linked, breaks = records.linked(), crosswalk.breaks(long, records.crosswalk)
+    model = cache(lambda: programme.fit_ratings(linked, confidence=policy.value("confidence")))
+    target = int(policy.value("target_rank"))
     sections = made(
         {
             "Records": {
                 coverage: lambda: (present, records.sources, policy),
+            },
+            "Cycles, sites and areas": {
+                cohorts: lambda: (_compared(model(), policy), policy, breaks),
+            },
+            "Change over the placement": {
+                change: lambda: (programme.rated_change(model(), target=target), policy, breaks),
             },
             "Notes": {
                 programme_limits: tuple,
@@ -59,6 +74,15 @@ def report(
         sections=sections,
         provenance=provenance.of(records.sources, policy, seeds={}),
     )
+
+
+def _compared(model: programme.RatingModel, policy: Policy) -> dict[str, programme.Comparison]:
+    how = {
+        "target": int(policy.value("target_rank")),
+        "bound": policy.value("cohort_bound"),
+        "alpha": policy.value("equivalence_alpha"),
+    }
+    return {by: programme.compare_groups(model, by=by, **how) for by in ("cohort", "site", "licensure_area")}
 
 
 if __name__ == "__main__":

@@ -101,3 +101,33 @@ def test_words_and_numbers_are_those_of_the_trade(reports, end):
 def test_the_page_is_short(reports):
     body = html.parse(str(reports / f"{NAME}.html")).getroot().find("body").text_content()
     assert len(body.split()) <= 2_500
+
+
+def test_cycles_are_told_with_their_interval_and_a_lonely_site_is_a_finding(made):
+    found = section(made, "cohorts")
+    assert "Cycle 2024-25 was rated 0.39 [0.24, 0.53] levels above cycle 2023-24." in found.answer
+    assert found.findings[0].what == "1 of 5 sites cannot be compared with the others."
+    table = next(t for t in found.tables if t.key == "contrasts-site").data
+    assert list(table["group"]) == sorted(table["group"]), "in the order of the codes"
+    assert table["value"].isna().sum() == 1
+    assert not found.figures, "no chart of sites"
+
+
+def test_change_is_called_change_in_rated_level_and_has_its_figure_and_table(made):
+    found = section(made, "change")
+    assert found.answer.startswith("From week 1 to week 14, the expected level changed by +0.29")
+    assert found.main == ("change-moments", "change-curve")
+    assert found.figures[0].table == "change-weeks"
+    assert "growth" not in " ".join((found.answer, *found.detail, *found.method, *found.caution)).lower()
+    assert "Raters may drift too." in found.caution[0]
+
+
+def test_without_dates_the_page_says_what_would_fill_the_section(tmp_path):
+    made = any_programme.small()
+    made["placements"] = made["placements"].drop(columns=["start", "end"])
+    for name, table in made.items():
+        table.to_csv(tmp_path / f"{name}.csv", index=False)
+    report = run.find(NAME)(records.load(tmp_path), policy.read(tmp_path))
+    found = section(report, "change")
+    assert found.answer.startswith("Change cannot be estimated. Lessons of several weeks are needed")
+    assert not found.assessed
