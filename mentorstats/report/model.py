@@ -47,6 +47,7 @@ class Concern(StrEnum):
     TOO_FEW_VISITS = "too_few_visits"
     RATERS_FLAGGED = "raters_flagged"
     FAIRNESS = "fairness"
+    GROUPS_DIFFER = "groups_differ"
     CERTIFICATION = "certification"
 
 

@@ -23,6 +23,7 @@ def test_every_concern_has_a_weight_in_the_policy_in_the_order_of_harm() -> None
         Concern.TOO_FEW_VISITS,
         Concern.RATERS_FLAGGED,
         Concern.FAIRNESS,
+        Concern.GROUPS_DIFFER,
         Concern.CERTIFICATION,
     ]
     assert sorted(weight, key=weight.__getitem__, reverse=True) == ordered

@@ -1,0 +1,32 @@
+"""The programme's questions, one module a question, each giving estimates with intervals and a status."""
+
+from importlib import import_module
+from typing import Any
+
+_HOME = {
+    "Change": "change",
+    "Comparison": "cohorts",
+    "Coverage": "coverage",
+    "RatingModel": "rating_model",
+    "compare_groups": "cohorts",
+    "expected_and_present": "coverage",
+    "fit_ratings": "rating_model",
+    "rated_change": "change",
+}
+
+__all__ = [
+    "Change",
+    "Comparison",
+    "Coverage",
+    "RatingModel",
+    "compare_groups",
+    "expected_and_present",
+    "fit_ratings",
+    "rated_change",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
