@@ -25,7 +25,7 @@ from mentorstats.report import provenance, run, wording
 from mentorstats.report.model import Report
 from mentorstats.report.notes import programme_limits
 from mentorstats.report.parts import made
-from mentorstats.report.programme import change, cohorts, coverage
+from mentorstats.report.programme import change, cohorts, coverage, next_records
 
 
 def report(
@@ -51,16 +51,22 @@ def report(
     linked, breaks = records.linked(), crosswalk.breaks(long, records.crosswalk)
     model = cache(lambda: programme.fit_ratings(linked, confidence=policy.value("confidence")))
     target = int(policy.value("target_rank"))
+    compared = cache(lambda: _compared(model(), policy))
+    moved = cache(lambda: programme.rated_change(model(), target=target))
+    n_raters = 0 if len(records.key_ratings) else long["rater"].nunique()  # re-scores are there already
     sections = made(
         {
             "Records": {
                 coverage: lambda: (present, records.sources, policy),
             },
             "Cycles, sites and areas": {
-                cohorts: lambda: (_compared(model(), policy), policy, breaks),
+                cohorts: lambda: (compared(), policy, breaks),
             },
             "Change over the placement": {
-                change: lambda: (programme.rated_change(model(), target=target), policy, breaks),
+                change: lambda: (moved(), policy, breaks),
+            },
+            "What to record next": {
+                next_records: lambda: (programme.what_next(present, compared(), moved(), n_raters=n_raters),),
             },
             "Notes": {
                 programme_limits: tuple,

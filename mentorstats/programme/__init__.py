@@ -12,6 +12,7 @@ _HOME = {
     "expected_and_present": "coverage",
     "fit_ratings": "rating_model",
     "rated_change": "change",
+    "what_next": "next_records",
 }
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "expected_and_present",
     "fit_ratings",
     "rated_change",
+    "what_next",
 ]
 
 

@@ -1,12 +1,14 @@
 """Contrasts of cohorts and sites against the general machinery, hand arithmetic, and the planted truth."""
 
+import tomllib
+
 import closed_lists
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
 
-from mentorstats import programme
+from mentorstats import places, programme
 from mentorstats.calibration.base.rows import WEEKS
 from mentorstats.errors import ArgumentError, ColumnError
 from mentorstats.estimate import Status
@@ -169,3 +171,11 @@ def test_what_is_planted_in_the_demo_lies_in_its_interval(invented, invented_rec
     sites = programme.compare_groups(programme.fit_ratings(invented_records.linked()), by="site").contrasts
     assert (sites["status"] == Status.UNLINKED).sum() == 1
     assert sites.index[sites["status"] == Status.UNLINKED][0][0] == truth.unlinked_site
+
+
+def test_columns_are_those_of_the_vocabulary(model):
+    path = places.data_dictionary() / "vocabulary" / "result_columns.toml"
+    known = set(tomllib.loads(path.read_text(encoding="utf-8")))
+    found = [programme.compare_groups(model, by="site"), programme.rated_change(model)]
+    for _, table in (item for one in found for item in closed_lists.tables(one)):
+        assert set(table.columns) <= known

@@ -10,6 +10,7 @@ import pandas as pd
 from mentorstats.estimate import Status, has_value
 from mentorstats.policy import Policy
 from mentorstats.programme.cohorts import REST, Comparison
+from mentorstats.programme.rating_model import NOT_RECORDED
 from mentorstats.report import wording
 from mentorstats.report.columns import STATUS, counted, group, statistic, text
 from mentorstats.report.model import Concern, Finding, Section, Table
@@ -44,14 +45,15 @@ def section(found: dict[str, Comparison], policy: Policy, breaks: pd.DataFrame |
             answer="No rating can be used.", status=Status.NO_RECORDS, needs="ratings of placed candidates"
         )
     bound, alpha = policy.rule("cohort_bound"), 1 - policy.value("confidence")
-    tables = [table for one in found.values() for table in (_contrasts(one, bound.value), _means(one))]
+    several = [one for one in found.values() if len(one.means) > 1]
+    tables = [table for one in several for table in (_contrasts(one, bound.value), _means(one))]
     apart = [finding for one in found.values() for finding in _apart(one)]
     differ = [finding for one in found.values() for finding in _differ(one, alpha)]
     some = any(has_value(Status(s)) for one in found.values() for s in one.contrasts["status"])
     return ABOUT(
         answer=" ".join(_answer(one, alpha) for one in found.values()),
         detail=tuple(said for one in found.values() for said in _detail(one, bound.value)),
-        main=(tables[0].key,),
+        main=(tables[0].key,) if tables else (),
         tables=tuple(tables),
         findings=(*apart, *differ),
         method=_method(policy),
@@ -74,11 +76,16 @@ def section(found: dict[str, Comparison], policy: Policy, breaks: pd.DataFrame |
 def _answer(one: Comparison, alpha: float) -> str:
     single, several = NAMES[one.by]
     told = one.contrasts[one.contrasts["value"].notna()]
+    if list(one.means.index) == [NOT_RECORDED]:
+        return f"No {single} is recorded."
     if len(one.means) < 2:
         return f"The records have one {single}, so there is none to compare it with."
     if told.empty:
-        why = one.contrasts["status_note"].iloc[0].rstrip(".")
-        return f"{wording.sentence(several)} cannot be compared. {wording.sentence(why)}."
+        why = one.contrasts["status"].iloc[0]
+        if why in (Status.UNLINKED, Status.COHORT_IS_RATER):
+            return f"{wording.sentence(several)} cannot be compared, because no two of them share raters."
+        note = one.contrasts["status_note"].iloc[0].strip()
+        return f"{wording.sentence(several)} cannot be compared. {note}".strip()
     clear = told[told["p_adjusted"] < alpha]
     if clear.empty:
         return f"{wording.sentence(several)} show no clear difference."

@@ -59,8 +59,7 @@ def section(found: Coverage, sources: pd.DataFrame, policy: Policy) -> Section:
         )
     enough, lessons = rule.met(float(whole["value"])), count(found.expected, "observed lesson")
     answer = (
-        f"Of {count(int(whole['n_placements']), 'completed placement')}, {int(whole['n_enough']):,} "
-        f"({number(whole['value'], 'share')}{PERCENT}) have at least {lessons}. "
+        f"Of {count(int(whole['n_placements']), 'completed placement')}, {_part(whole)} at least {lessons}. "
         f"The policy asks for {number(rule.value, 'share')}{PERCENT}."
     )
     tables = [_flow(found.flow), *_group_tables(found.groups), _roles(found.roles)]
@@ -83,6 +82,12 @@ def section(found: Coverage, sources: pd.DataFrame, policy: Policy) -> Section:
         references=("welch_1947",),
         verdict=Verdict.MET if enough else Verdict.NOT_MET,
     )
+
+
+def _part(whole: pd.Series) -> str:
+    n = int(whole["n_enough"])
+    share = f"{n:,} ({number(whole['value'], 'share')}{PERCENT})" if n else "none"
+    return f"{share} {'has' if n < 2 else 'have'}"
 
 
 def _whole(found: Coverage) -> pd.Series:

@@ -131,3 +131,12 @@ def test_without_dates_the_page_says_what_would_fill_the_section(tmp_path):
     found = section(report, "change")
     assert found.answer.startswith("Change cannot be estimated. Lessons of several weeks are needed")
     assert not found.assessed
+
+
+def test_what_to_record_next_is_one_table(made):
+    found = section(made, "next-records")
+    table = found.tables[0].data.set_index("about")
+    assert table.loc["link", "n"] == 2
+    assert table.loc["link", "what"] == "Lessons rated by a rater of another site"
+    assert table.loc["lessons", "then"] > table.loc["lessons", "now"]
+    assert found.answer.startswith(f"{len(table)} kinds of records")
