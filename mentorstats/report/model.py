@@ -48,6 +48,7 @@ class Concern(StrEnum):
     RATERS_FLAGGED = "raters_flagged"
     FAIRNESS = "fairness"
     CERTIFICATION = "certification"
+    MENTORING = "mentoring"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
