@@ -76,7 +76,7 @@ def section(found: Conferences, policy: Policy) -> Section:
             "A visit outside a rule may have a good reason, such as an illness. The shares describe the "
             "programme and its records, not single people.",
         ),
-        verdict=Verdict.NOT_MET if len(below) else Verdict.MET,
+        verdict=_verdict(judged, below, least),
     )
 
 
@@ -84,14 +84,23 @@ def _clearly_below(rows: pd.DataFrame, least: Rule) -> pd.Series:
     return rows["high"] < least.value
 
 
+def _verdict(judged: pd.DataFrame, below: pd.DataFrame, least: Rule) -> Verdict:
+    if judged.empty:
+        return Verdict.NOT_ASSESSED
+    if len(below):
+        return Verdict.NOT_MET
+    return Verdict.MET if (judged["low"] >= least.value).all() else Verdict.UNDECIDED
+
+
 def _answer(judged: pd.DataFrame, below: pd.DataFrame, least: Rule) -> str:
+    if judged.empty:
+        return "What was recorded of them does not let any rule be checked."
     asked = f"{number(least.value, 'share')}\N{NO-BREAK SPACE}%"
+    checked = f"Of {count(len(judged), 'rule')} that could be checked,"
     if below.empty:
-        return f"No rule was kept in clearly fewer than {asked} of cases."
+        return f"{checked} none was kept in clearly fewer than {asked} of cases."
     verb = "was" if len(below) == 1 else "were"
-    return (
-        f"Of {count(len(judged), 'rule')}, {len(below)} {verb} kept in clearly fewer than {asked} of cases."
-    )
+    return f"{checked} {len(below)} {verb} kept in clearly fewer than {asked} of cases."
 
 
 def _share(row: pd.Series) -> str:

@@ -5,9 +5,12 @@ import pandas as pd
 import pytest
 
 from mentorstats import cli, policy, records
+from mentorstats.programme import conferences
+from mentorstats.programme.exact_shares import exact_shares
 from mentorstats.report import run
 from mentorstats.report.columns import Kind
 from mentorstats.report.model import Concern
+from mentorstats.report.programme import conferences as part
 
 NAME = "mentoring-practice"
 
@@ -20,7 +23,7 @@ def analysed(folder):
 
 
 def section(made, key):
-    return next(part for part in made.sections if part.key == key)
+    return next(one for one in made.sections if one.key == key)
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +48,7 @@ def test_rules_kept_too_rarely_are_one_finding_without_names(of_demo, invented_r
 def test_no_table_lists_a_person(of_demo, invented_records):
     placed = invented_records.placements
     people = set(placed["candidate"]) | set(placed["mentor"]) | set(placed["supervisor"])
-    for table in (table for part in of_demo.sections for table in part.tables):
+    for table in (table for one in of_demo.sections for table in one.tables):
         for column in table.of(Kind.GROUP, Kind.TEXT):
             assert not people & set(table.data[column.name].astype(str)), table.key
 
@@ -71,3 +74,55 @@ def test_one_lesson_of_one_placement(tmp_path):
     rules = run.policy.read(tmp_path)
     written = run.write(made, rules, tmp_path / "reports", [run.form(name) for name in run.FORMS])
     assert not written.failed
+
+
+def visits_section(rows, rules):
+    """The section on visits for shares within rules, as (rule, kept, cases)."""
+    cases = pd.DataFrame(
+        [
+            {"rule": rule, "site": "Alder", "candidate": f"c{i}", "kept": i < kept}
+            for rule, kept, n in rows
+            for i in range(n)
+        ],
+        columns=["rule", "site", "candidate", "kept"],
+    )
+    spans = pd.DataFrame(index=pd.Index([], name="quantity"), columns=list(conferences.SPAN_COLUMNS))
+    shares = [exact_shares(cases, by).reset_index() for by in (["rule"], ["rule", "site"])]
+    return part.section(conferences.Conferences("any", 9, *shares, spans), rules)
+
+
+@pytest.mark.parametrize(
+    ("rows", "verdict", "said"),
+    [
+        ([("visit_minutes", 100, 100)], "met", "none was kept"),
+        ([("visit_minutes", 9, 10)], "undecided", "none was kept"),
+        (
+            [("visit_minutes", 50, 100), ("first_visit", 100, 100)],
+            "not met",
+            "Of 2 rules that could be checked, 1 was kept",
+        ),
+        ([("visit_minutes", 5, 100), ("first_visit", 9, 100)], "not met", "2 were kept"),
+        ([], "not assessed", "does not let any rule be checked"),
+    ],
+)
+def test_the_verdict_rests_on_the_interval_and_nothing_checked_is_not_met_nor_missed(rows, verdict, said):
+    made = visits_section(rows, policy.read())
+    assert made.verdict == verdict
+    assert said in made.answer
+    assert bool(made.findings) == (verdict == "not met")
+
+
+def test_lessons_to_watch_read_as_sentences_and_list_sites_in_the_order_of_their_names(tmp_path):
+    any_programme.write_small(tmp_path)
+    lessons = pd.read_csv(tmp_path / "observations.csv", dtype=str)
+    watched = lessons[lessons["placement"].isin(["p00", "p04", "p08"])].assign(
+        purpose="mentor_teaches", debrief_date=lambda rows: rows["date"]
+    )
+    watched["observation"] = "w" + watched["observation"]
+    pd.concat([lessons, watched]).to_csv(tmp_path / "observations.csv", index=False)
+    made = section(analysed(tmp_path), "modelled-lessons")
+    assert made.answer.startswith("Mentors taught 12 lessons for candidates to watch. Of all placements, 15")
+    placed, thirds = (table.data for table in made.tables)
+    assert placed["site"].tolist() == ["All sites", "Alder", "Birch", "Cedar"]
+    assert placed["n_units"].tolist() == [20, 7, 7, 6]
+    assert thirds["n_lessons"].sum() == 12
