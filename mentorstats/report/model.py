@@ -49,6 +49,7 @@ class Concern(StrEnum):
     FAIRNESS = "fairness"
     GROUPS_DIFFER = "groups_differ"
     CERTIFICATION = "certification"
+    MENTORING = "mentoring"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
