@@ -166,7 +166,7 @@ def _check(asked: argparse.Namespace) -> int:
 
     _refuse_inputs(asked, folder=asked.folder)
     loaded = records.load(asked.folder)
-    found, odd = loaded.problems, loaded.oddities()
+    found, odd = loaded.problems, _oddities(loaded, asked.folder)
     _note_names(loaded)
     if asked.out:
         _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
@@ -175,6 +175,19 @@ def _check(asked: argparse.Namespace) -> int:
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _oddities(loaded: Records, folder: Path) -> pd.DataFrame:
+    """What looks odd; where people were replaced by codes, say where the same list is with names."""
+    from mentorstats.records.identities import local
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is None:
+        return loaded.oddities()
+    odd, private = local.oddities(loaded, folder, identities)
+    _note(f"mentorstats: people are shown by code; faults.csv and oddities.csv in {private} name them")
+    return odd
 
 
 def _note_names(loaded: Records) -> None:
@@ -196,6 +209,7 @@ def _report(asked: argparse.Namespace) -> int:
     analysis = run.find(asked.name)
     out = asked.out or asked.folder / OWN
     refuse_input(out, folder=asked.folder)
+    _refuse_private(asked.folder, out)
     can_write(out)
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
@@ -373,7 +387,19 @@ def _refuse_inputs(asked: argparse.Namespace, *inputs: Path, folder: Path | None
     for path in (asked.out, getattr(asked, "figure", None)):
         if path is not None:
             refuse_input(path, *inputs, folder=folder)
+            if folder is not None:
+                _refuse_private(folder, path)
             can_write(path.parent)
+
+
+def _refuse_private(folder: Path, out: Path) -> None:
+    """Write nothing that may be shared where names and codes are kept."""
+    from mentorstats.records.identities import private
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is not None:
+        private.apart(private.place(folder, identities), out)
 
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
