@@ -201,6 +201,27 @@ def _note_names(loaded: Records) -> None:
         _note(f"mentorstats: {error}")
 
 
+def _trace(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.records.trace import trace
+    from mentorstats.report.render import text as plain
+
+    _refuse_inputs(asked, folder=asked.folder)
+    found = trace(
+        records.load(asked.folder),
+        table=asked.table,
+        where=dict(asked.where or ()),
+        observation=asked.observation,
+        candidate=asked.candidate,
+        rater=asked.rater,
+    )
+    if asked.out:
+        _write_table(found, asked.out)
+    else:
+        _print(plain.traced(found))
+    return DONE
+
+
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
@@ -414,6 +435,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "blank": _blank,
     "check": _check,
     "report": _report,
+    "trace": _trace,
     "agree": _agree,
     "plan": _plan,
 }

@@ -9,7 +9,7 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import causes, crosswalk, gather, mapping, reshape
+from mentorstats.records import causes, crosswalk, gather, mapping, reshape, trace
 from mentorstats.records.checking import across, dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
@@ -58,10 +58,12 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     """
     place = Path(folder)
     plan = plan_of(place, mapping)
+    told = trace.inputs(_mapping_file(place, mapping))
     if plan.identities is None:
-        return _load(place, plan)
+        return replace(_load(place, plan), inputs=told)
     with local.held(place, plan.identities) as codes:
-        return local.without_identities(_load(place, plan, codes), plan.identities, codes)
+        loaded = local.without_identities(_load(place, plan, codes), plan.identities, codes)
+    return replace(loaded, inputs=told)
 
 
 def _load(place: Path, plan: Plan, codes: Codes | None = None) -> Records:
@@ -79,15 +81,19 @@ def _load(place: Path, plan: Plan, codes: Codes | None = None) -> Records:
             batches[name] = _rows(name, found, problems, known, people)
             _check(name, batches, scales, problems)
     loaded = _records(found, batches, known, problems)
-    return replace(loaded, crosswalk=crosswalk.read(place, loaded.rubrics))
+    return replace(loaded, crosswalk=crosswalk.read(place, loaded.rubrics), headings=trace.headings(batches))
 
 
 def plan_of(folder: Path, named: str | Path | None = None) -> Plan:
     """Return what the mapping of a folder says, an empty plan where there is none."""
-    path = Path(named) if named is not None else folder / mapping.FILE_NAME
+    path = _mapping_file(folder, named)
     if named is None and not path.exists() and not path.is_symlink():
         return Plan(mapping.FILE_NAME)
     return mapping.read(path)
+
+
+def _mapping_file(folder: Path, named: str | Path | None) -> Path:
+    return Path(named) if named is not None else folder / mapping.FILE_NAME
 
 
 def _rows(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -81,13 +82,18 @@ def _in_tables(
 
 
 def _in_column(table: pd.DataFrame, name: str, known: Known) -> pd.DataFrame:
-    codes, texts = pd.factorize(table[name])  # -1 for a cell without a text, where the last verdict leads
-    what = _judged(pa.array(list(texts), pa.string()), known, key=name in _KEYS)
-    told = np.append(what, "")[codes]
-    rows = table.loc[told != "", ["file", "sheet", "row", name]]
+    codes, texts = pd.factorize(table[name])
+    what = _judged(_array(texts), known, key=name in _KEYS)
+    at = np.flatnonzero(np.append(what != "", False)[codes])  # a cell without a text has the code -1
+    rows = table.iloc[at][["file", "sheet", "row", name]]
     found = rows.set_axis(["file", "sheet", "row", "value"], axis=1)
-    cells: pd.DataFrame = found.assign(column=name, what=told[told != ""])[list(COLUMNS)]
+    cells: pd.DataFrame = found.assign(column=name, what=what[codes[at]])[list(COLUMNS)]
     return cells
+
+
+def _array(distinct: Any) -> pa.Array:
+    found = pa.array(distinct, pa.string())
+    return found.combine_chunks() if isinstance(found, pa.ChunkedArray) else found
 
 
 def _judged(texts: pa.Array, known: Known, *, key: bool) -> np.ndarray:
@@ -153,6 +159,6 @@ def hidden(problems: pd.DataFrame, known: Known) -> pd.DataFrame:
 
 def _names_somebody(column: pd.Series, known: Known) -> Mask:
     codes, distinct = pd.factorize(column)
-    texts = pa.array(list(distinct), pa.string())
+    texts = _array(distinct)
     bad: Mask = np.append(known.found(texts) | _match(texts, _EMAIL), False)
     return np.asarray(bad[codes])
