@@ -168,7 +168,7 @@ def _check(asked: argparse.Namespace) -> int:
 
     _refuse_inputs(asked, folder=asked.folder)
     loaded = records.load(asked.folder)
-    found, odd = loaded.problems, loaded.oddities()
+    found, odd = loaded.problems, _oddities(loaded, asked.folder)
     _note_names(loaded)
     if asked.out:
         _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
@@ -177,6 +177,19 @@ def _check(asked: argparse.Namespace) -> int:
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _oddities(loaded: Records, folder: Path) -> pd.DataFrame:
+    """What looks odd; where people were replaced by codes, say where the same list is with names."""
+    from mentorstats.records.identities import local
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is None:
+        return loaded.oddities()
+    odd, private = local.oddities(loaded, folder, identities)
+    _note(f"mentorstats: people are shown by code; faults.csv and oddities.csv in {private} name them")
+    return odd
 
 
 def _note_names(loaded: Records) -> None:
@@ -190,6 +203,27 @@ def _note_names(loaded: Records) -> None:
         _note(f"mentorstats: {error}")
 
 
+def _trace(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.records.trace import trace
+    from mentorstats.report.render import text as plain
+
+    _refuse_inputs(asked, folder=asked.folder)
+    found = trace(
+        records.load(asked.folder),
+        table=asked.table,
+        where=dict(asked.where or ()),
+        observation=asked.observation,
+        candidate=asked.candidate,
+        rater=asked.rater,
+    )
+    if asked.out:
+        _write_table(found, asked.out)
+    else:
+        _print(plain.traced(found))
+    return DONE
+
+
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
@@ -201,6 +235,7 @@ def _report(asked: argparse.Namespace) -> int:
         form(name)
     out = asked.out or asked.folder / OWN
     refuse_input(out, folder=asked.folder)
+    _refuse_private(asked.folder, out)
     can_write(out)
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
@@ -379,7 +414,19 @@ def _refuse_inputs(asked: argparse.Namespace, *inputs: Path, folder: Path | None
     for path in (asked.out, getattr(asked, "figure", None)):
         if path is not None:
             refuse_input(path, *inputs, folder=folder)
+            if folder is not None:
+                _refuse_private(folder, path)
             can_write(path.parent)
+
+
+def _refuse_private(folder: Path, out: Path) -> None:
+    """Write nothing that may be shared where names and codes are kept."""
+    from mentorstats.records.identities import private
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is not None:
+        private.apart(private.place(folder, identities), out)
 
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
@@ -394,6 +441,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "blank": _blank,
     "check": _check,
     "report": _report,
+    "trace": _trace,
     "agree": _agree,
     "plan": _plan,
 }
