@@ -1,7 +1,7 @@
 """One tree of errors and warnings: what is wrong, where, what is allowed, what to do.
 
 Every error knows the exit code of the command line: 2 for arguments, mapping, policy and files,
-1 for records of which nothing usable is left.
+1 for records of which nothing usable is left, and for what would give people away.
 """
 
 import unicodedata
@@ -119,6 +119,12 @@ class NothingUsableError(MentorstatsError):
 
 class IdentityError(MentorstatsError):
     """Values that should be codes of people look like their names."""
+
+    exit_code = 1
+
+
+class DisclosureError(MentorstatsError):
+    """Something about few people could be worked out from what would be published."""
 
     exit_code = 1
 
