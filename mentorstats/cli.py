@@ -100,6 +100,7 @@ def _print(text: object = "") -> None:
 def _demo(asked: argparse.Namespace) -> int:
     from mentorstats import demo, records
     from mentorstats.report import run
+    from mentorstats.report.render import FORMS
     from mentorstats.writing import OWN
 
     reports, names = asked.dir / OWN, run.names()
@@ -107,7 +108,8 @@ def _demo(asked: argparse.Namespace) -> int:
     demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, later=later)
     loaded = records.load(asked.dir)
     _note_set_aside(loaded)
-    found = [run.run(run.find(name), loaded, asked.dir, reports, date=asked.date) for name in names]
+    how = {"forms": FORMS, "date": asked.date}
+    found = [run.run(run.find(name), loaded, asked.dir, reports, **how) for name in names]
     demo.note(asked.dir, [path for one in found for path in one.paths])
     return max((_written(one) for one in found), default=DONE)
 
@@ -166,7 +168,7 @@ def _check(asked: argparse.Namespace) -> int:
 
     _refuse_inputs(asked, folder=asked.folder)
     loaded = records.load(asked.folder)
-    found, odd = loaded.problems, loaded.oddities()
+    found, odd = loaded.problems, _oddities(loaded, asked.folder)
     _note_names(loaded)
     if asked.out:
         _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
@@ -175,6 +177,19 @@ def _check(asked: argparse.Namespace) -> int:
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _oddities(loaded: Records, folder: Path) -> pd.DataFrame:
+    """What looks odd; where people were replaced by codes, say where the same list is with names."""
+    from mentorstats.records.identities import local
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is None:
+        return loaded.oddities()
+    odd, private = local.oddities(loaded, folder, identities)
+    _note(f"mentorstats: people are shown by code; faults.csv and oddities.csv in {private} name them")
+    return odd
 
 
 def _note_names(loaded: Records) -> None:
@@ -188,14 +203,39 @@ def _note_names(loaded: Records) -> None:
         _note(f"mentorstats: {error}")
 
 
+def _trace(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.records.trace import trace
+    from mentorstats.report.render import text as plain
+
+    _refuse_inputs(asked, folder=asked.folder)
+    found = trace(
+        records.load(asked.folder),
+        table=asked.table,
+        where=dict(asked.where or ()),
+        observation=asked.observation,
+        candidate=asked.candidate,
+        rater=asked.rater,
+    )
+    if asked.out:
+        _write_table(found, asked.out)
+    else:
+        _print(plain.traced(found))
+    return DONE
+
+
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
+    from mentorstats.report.render import form
     from mentorstats.writing import OWN, can_write, refuse_input
 
     analysis = run.find(asked.name)
+    for name in asked.form:
+        form(name)
     out = asked.out or asked.folder / OWN
     refuse_input(out, folder=asked.folder)
+    _refuse_private(asked.folder, out)
     can_write(out)
     loaded = records.load(asked.folder)
     _note_set_aside(loaded)
@@ -208,6 +248,7 @@ def _report(asked: argparse.Namespace) -> int:
             out,
             seed=asked.seed,
             names_are_codes=asked.names_are_codes,
+            forms=asked.form,
             **days,
         )
     )
@@ -373,7 +414,19 @@ def _refuse_inputs(asked: argparse.Namespace, *inputs: Path, folder: Path | None
     for path in (asked.out, getattr(asked, "figure", None)):
         if path is not None:
             refuse_input(path, *inputs, folder=folder)
+            if folder is not None:
+                _refuse_private(folder, path)
             can_write(path.parent)
+
+
+def _refuse_private(folder: Path, out: Path) -> None:
+    """Write nothing that may be shared where names and codes are kept."""
+    from mentorstats.records.identities import private
+    from mentorstats.records.loading import plan_of
+
+    identities = plan_of(folder).identities
+    if identities is not None:
+        private.apart(private.place(folder, identities), out)
 
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
@@ -388,6 +441,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "blank": _blank,
     "check": _check,
     "report": _report,
+    "trace": _trace,
     "agree": _agree,
     "plan": _plan,
 }

@@ -55,7 +55,16 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--version", action="version", version=f"mentorstats {__version__}")
     made.add_argument("--debug", action="store_true", help="print a full traceback of a defect")
     commands = made.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_propose, _add_blank, _add_check, _add_report, _add_agree, _add_plan):
+    for add in (
+        _add_demo,
+        _add_propose,
+        _add_blank,
+        _add_check,
+        _add_report,
+        _add_agree,
+        _add_plan,
+        _add_trace,
+    ):
         add(commands)
     return made
 
@@ -115,6 +124,13 @@ def _add_report(commands: Subparsers) -> None:
     command.add_argument("--seed", type=int, default=0, help="random seed (%(default)s)")
     command.add_argument(
         "--as-of", metavar="DAY", help="day on which certification is checked (last day with a rating)"
+    )
+    command.add_argument(
+        "--form",
+        type=_several,
+        default=["page"],
+        metavar="F,F",
+        help="page (opens in a browser), workbook (tables), document (to edit); several with commas (page)",
     )
     _add_names(command)
     _add_date(command)
@@ -182,6 +198,26 @@ def _add_plan(commands: Subparsers) -> None:
     command.set_defaults(command="plan")
 
 
+def _add_trace(commands: Subparsers) -> None:
+    about = "from a rating, a count or a row of a table back to file, sheet, row and column"
+    command = commands.add_parser("trace", help=about, description=f"{about.capitalize()}.")
+    add = command.add_argument
+    add("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    add("--observation", metavar="CODE", help="a lesson and all that was recorded of it")
+    add("--candidate", metavar="CODE", help="a candidate: placements, lessons, ratings")
+    add("--rater", metavar="CODE", help="a rater, also as mentor or supervisor")
+    add("--table", metavar="TABLE", help="only rows of this table, for example ratings")
+    add(
+        "--where",
+        type=_equal,
+        action="append",
+        metavar="FIELD=VALUE",
+        help="only rows with this value, such as criterion=k7w2; may be given several times",
+    )
+    add("--out", type=_table_file, metavar="FILE", help="write a row a cell to a .csv or .parquet")
+    command.set_defaults(command="trace")
+
+
 def _add_names(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--names-are-codes",
@@ -192,6 +228,13 @@ def _add_names(command: argparse.ArgumentParser) -> None:
 
 def _add_date(command: argparse.ArgumentParser) -> None:
     command.add_argument("--date", help="day of the run, like 2026-09-01 (SOURCE_DATE_EPOCH, else today)")
+
+
+def _equal(text: str) -> tuple[str, str]:
+    field, mark, value = text.partition("=")
+    if not mark or not field.strip():
+        raise argparse.ArgumentTypeError(f"{text!r} is not FIELD=VALUE")
+    return field.strip(), value.strip()
 
 
 def _several(text: str) -> list[str]:

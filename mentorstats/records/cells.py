@@ -7,18 +7,26 @@ import pyarrow.compute as pc
 
 from mentorstats.errors import MappingError
 from mentorstats.records.checking import cast
+from mentorstats.records.identities.people import People
 from mentorstats.records.mapping import Recipe, Source
 from mentorstats.records.reading.column import Column, folded
 from mentorstats.records.reading.sheet import Sheet
 
 
-def made(sheet: Sheet, recipe: Recipe, source: Source) -> Column:
-    """Return the texts of one field; every heading of the recipe must stand in the sheet."""
+def made(
+    sheet: Sheet, recipe: Recipe, source: Source, *, field: str = "", people: People | None = None
+) -> Column:
+    """Return the texts of one field; every heading of the recipe must stand in the sheet.
+
+    ``people`` replaces those who are a part of the field, before its parts are joined.
+    """
     parts = [sheet.column(heading, fold_accents=source.fold_accents) for heading in recipe.headings]
-    if len(parts) == 1:
-        return _part(parts[0], recipe)
-    if recipe.whole:
-        parts = [Column(part.codes, cast.days_as_iso(part.values, source, sheet.typed)) for part in parts]
+    if len(parts) == 1 or not recipe.whole:
+        text = _part(parts[0], recipe) if len(parts) == 1 else _joined(parts, recipe, sheet, source)
+        return text if people is None else people.part(field, 1, 0, text)
+    if people is not None:
+        parts = [people.part(field, len(parts), number, part) for number, part in enumerate(parts)]
+    parts = [Column(part.codes, cast.days_as_iso(part.values, source, sheet.typed)) for part in parts]
     return _joined(parts, recipe, sheet, source)
 
 

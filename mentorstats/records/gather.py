@@ -135,9 +135,10 @@ def looked_up(item: Found, found: Iterable[Found]) -> Found:
     keys = there[0].column(link.its, fold_accents=fold).array()
     counted = pc.value_counts(keys.filter(pc.not_equal(keys, "")))
     twice = counted.field("values").filter(pc.greater(counted.field("counts"), 1))
-    if len(twice):
+    if len(twice):  # the cell is not shown, for it may be a name
+        at = pc.index(there[0].column(link.its, fold_accents=fold).array(), twice[0]).as_py()
         raise MappingError(
-            f"{link.its}: {twice[0].as_py()!r} stands for several rows of {there[0].where}",
+            f"{link.its}: the text in row {there[0].rows[at]} of {there[0].where} stands in other rows too",
             where=where,
             remedy="Name a column whose cells differ from row to row.",
         )

@@ -9,11 +9,14 @@ import pandas as pd
 
 from mentorstats import dictionary
 from mentorstats.errors import MappingError, SourceFileError
-from mentorstats.records import causes, crosswalk, gather, mapping, reshape
+from mentorstats.records import causes, crosswalk, gather, mapping, reshape, trace
 from mentorstats.records.checking import across, dates, frames, keys, levels
 from mentorstats.records.checking.batch import Batch, joined
 from mentorstats.records.checking.levels import Declared
 from mentorstats.records.gather import Found
+from mentorstats.records.identities import local
+from mentorstats.records.identities.codes import Codes
+from mentorstats.records.identities.people import People, of_folder
 from mentorstats.records.mapping import Plan
 from mentorstats.records.problems import Problems
 from mentorstats.records.tables import Records
@@ -27,7 +30,8 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     Rows whose key or level is faulty are set aside, never dropped unseen: each has its line in
     ``.problems``, and ``.sources`` counts them. Another cell that cannot be read is missing afterwards, with
     a notice, and its row stays; so does what points to a row that was set aside. White space around a
-    cell does not count; all else is taken as it stands, "NA" and "007" included.
+    cell does not count; all else is taken as it stands, "NA" and "007" included. Where the mapping has a
+    block ``[identities]``, people are replaced by codes before anything is judged (see records/identities).
 
     Parameters
     ----------
@@ -47,13 +51,25 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     ------
     MappingError
         The mapping or the crosswalk is wrong or does not fit the files, or no rubric declares the levels.
+    IdentityError
+        People are replaced by codes, and an identity was left in another cell.
     SourceFileError
         A file or a needed column is missing, a file is unreadable, or the rubrics have a fault.
     """
     place = Path(folder)
-    plan = _plan(place, mapping)
+    plan = plan_of(place, mapping)
+    told = trace.inputs(_mapping_file(place, mapping))
+    if plan.identities is None:
+        return replace(_load(place, plan), inputs=told)
+    with local.held(place, plan.identities) as codes:
+        loaded = local.without_identities(_load(place, plan, codes), plan.identities, codes)
+    return replace(loaded, inputs=told)
+
+
+def _load(place: Path, plan: Plan, codes: Codes | None = None) -> Records:
     problems = Problems()
     found = gather.gather(place, plan, problems)
+    people = None if codes is None else of_folder((item.source for item in found), codes)
     for item in found:
         reshape.constants_fit(item.source)
     batches = {_SCALES: _sound_rubrics(found, plan, problems)}
@@ -62,22 +78,33 @@ def load(folder: str | Path, mapping: str | Path | None = None) -> Records:
     known = levels.in_order(scales)
     for name in dictionary.tables():
         if name != _SCALES:
-            batches[name] = _rows(name, found, problems, known)
+            batches[name] = _rows(name, found, problems, known, people)
             _check(name, batches, scales, problems)
     loaded = _records(found, batches, known, problems)
-    return replace(loaded, crosswalk=crosswalk.read(place, loaded.rubrics))
+    return replace(loaded, crosswalk=crosswalk.read(place, loaded.rubrics), headings=trace.headings(batches))
 
 
-def _plan(folder: Path, named: str | Path | None) -> Plan:
-    path = Path(named) if named is not None else folder / mapping.FILE_NAME
+def plan_of(folder: Path, named: str | Path | None = None) -> Plan:
+    """Return what the mapping of a folder says, an empty plan where there is none."""
+    path = _mapping_file(folder, named)
     if named is None and not path.exists() and not path.is_symlink():
         return Plan(mapping.FILE_NAME)
     return mapping.read(path)
 
 
-def _rows(name: str, found: Iterable[Found], problems: Problems, declared: tuple[str, ...]) -> Batch | None:
+def _mapping_file(folder: Path, named: str | Path | None) -> Path:
+    return Path(named) if named is not None else folder / mapping.FILE_NAME
+
+
+def _rows(
+    name: str,
+    found: Iterable[Found],
+    problems: Problems,
+    declared: tuple[str, ...],
+    people: People | None,
+) -> Batch | None:
     parts = [
-        reshape.rows_of(item.sheet, item.source, problems, levels=declared)
+        reshape.rows_of(item.sheet, item.source, problems, levels=declared, people=people)
         for item in found
         if item.source.table == name
     ]

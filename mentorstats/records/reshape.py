@@ -11,6 +11,7 @@ from mentorstats.errors import MappingError
 from mentorstats.records import cells, skipping
 from mentorstats.records.checking import cast
 from mentorstats.records.checking.batch import Batch, Origin
+from mentorstats.records.identities.people import People
 from mentorstats.records.mapping import Source
 from mentorstats.records.problems import SET_ASIDE, Problems
 from mentorstats.records.reading.column import Column, alike, constant, replaced, stacked
@@ -19,12 +20,20 @@ from mentorstats.records.reading.sheet import Sheet
 NOT_SCORED = "not_scored"
 
 
-def rows_of(sheet: Sheet, source: Source, problems: Problems, *, levels: Collection[str] = ()) -> Batch:
+def rows_of(
+    sheet: Sheet,
+    source: Source,
+    problems: Problems,
+    *,
+    levels: Collection[str] = (),
+    people: People | None = None,
+) -> Batch:
     """Return the rows that a sheet holds for the table of a source, cast by the dictionary.
 
     A wide form gives one row a criterion, all criteria of one row of the form next to each other.
     Every heading that the source names must stand in the sheet. ``levels`` are the declared ones, which no
-    label of the mapping replaces unless it is the same.
+    label of the mapping replaces unless it is the same. ``people`` replaces people by codes before anything
+    is judged, so that no fault and no store names one.
     """
     table = dictionary.table(source.table)
     sheet = skipping.records_of(sheet, source, problems)
@@ -33,11 +42,13 @@ def rows_of(sheet: Sheet, source: Source, problems: Problems, *, levels: Collect
     for field in table.fields:
         name = field.name
         if name in source.columns:
-            found = cells.made(sheet, source.columns[name], source)
+            found = cells.made(sheet, source.columns[name], source, field=name, people=people)
             words, kept = source.values.get(name, {}), tuple(field.categories)
             columns[name] = replaced(found, words, fold_accents=source.fold_accents, kept=kept)
         elif name in source.constants:
             columns[name] = constant(source.constants[name], size)
+        if people is not None and name in columns:
+            columns[name] = people.person(source.table, name, columns[name])
     level = columns.pop("level", None) if source.table == "ratings" else None
     batch = Batch(
         table=table,

@@ -23,7 +23,13 @@ FOLDER = ".mentorstats"
 POINTER = "current"
 _VERSION = "stored-"
 _TRIES = 20  # readings before a reader that is always overtaken gives up
-BESIDE = ("problems", "sources", "crosswalk")  # frames that are no table of the dictionary
+BESIDE = (
+    "problems",
+    "sources",
+    "crosswalk",
+    "headings",
+    "inputs",
+)  # frames that are no table of the dictionary
 KEY = b"mentorstats.table_schema"
 LEVELS = b"mentorstats.levels"  # Parquet drops the categories of a column without rows
 

@@ -40,12 +40,18 @@ class Records(Shown):
     crosswalk
         One row a pair of criteria or levels of two versions of a rubric that ``crosswalk.toml`` judges to be
         counterparts (see records/crosswalk.py).
+    headings
+        One row a field of a table and a block of the mapping: its heading (see records/trace.py).
+    inputs
+        Version of mentorstats, and SHA-256 of the data dictionary and the mapping, by name.
     """
 
     tables: Mapping[str, pd.DataFrame]
     problems: pd.DataFrame
     sources: pd.DataFrame
     crosswalk: pd.DataFrame = field(default_factory=crosswalk.empty)
+    headings: pd.DataFrame = field(default_factory=pd.DataFrame)
+    inputs: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __getattr__(self, name: str) -> pd.DataFrame:
         tables = self.__dict__.get("tables", {})

@@ -47,7 +47,9 @@ class Concern(StrEnum):
     TOO_FEW_VISITS = "too_few_visits"
     RATERS_FLAGGED = "raters_flagged"
     FAIRNESS = "fairness"
+    GROUPS_DIFFER = "groups_differ"
     CERTIFICATION = "certification"
+    MENTORING = "mentoring"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,8 @@ UNITS = {
     "times": Unit("times", 0),
     "number": Unit("number", 0),
     "few": Unit("number", 1),
+    "minutes": Unit("minutes", 0),
+    "days": Unit("days", 0),
     "mean_square": Unit("", 2),
     "deviations": Unit("standard deviations", 2),
     "pairs": Unit("pairs", 0),

@@ -22,7 +22,9 @@ def test_every_concern_has_a_weight_in_the_policy_in_the_order_of_harm() -> None
         Concern.AGREEMENT,
         Concern.TOO_FEW_VISITS,
         Concern.RATERS_FLAGGED,
+        Concern.MENTORING,
         Concern.FAIRNESS,
+        Concern.GROUPS_DIFFER,
         Concern.CERTIFICATION,
     ]
     assert sorted(weight, key=weight.__getitem__, reverse=True) == ordered

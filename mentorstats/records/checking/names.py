@@ -65,8 +65,9 @@ def refuse(tables: Mapping[str, pd.DataFrame]) -> None:
     where = "; ".join(f"{row.file}, column {row.column}: {row.n_values}" for row in told.itertuples())
     raise IdentityError(
         f"values that should be codes look like names of people ({where})",
-        remedy="Replace each name by a code before the export, the same one in every file, and keep the list "
-        f"of names and codes elsewhere. If they are codes, say {OPTION}.",
+        remedy="To have each person replaced by a code, write [identities] in mapping.toml and below it "
+        'folder = "../codes-of-people", where the list of names and codes is then kept. '
+        f"If they are codes, say {OPTION}.",
     )
 
 
@@ -79,6 +80,11 @@ def looks_like_names(values: Iterable[str]) -> int:
         sure += kind == 2
         single += kind == 1
     return sure + single if single >= _MOSTLY * n else sure
+
+
+def is_name(value: str) -> bool:
+    """Whether a value looks like a name by its form alone."""
+    return _kind(value) == 2
 
 
 def _kind(value: str) -> int:

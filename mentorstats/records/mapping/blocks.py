@@ -14,7 +14,8 @@ import pyarrow.compute as pc
 from mentorstats import dictionary
 from mentorstats.declared import toml_file
 from mentorstats.errors import MappingError
-from mentorstats.records.mapping import recipes, skips, values
+from mentorstats.records.mapping import identity_block, recipes, skips, values
+from mentorstats.records.mapping.identity_block import Identities
 from mentorstats.records.mapping.recipes import Recipe
 from mentorstats.records.mapping.skips import Skip
 from mentorstats.records.mapping.values import ISO
@@ -123,6 +124,7 @@ class Plan:
     file: str
     sources: tuple[Source, ...] = ()
     scales: tuple[Scale, ...] = ()
+    identities: Identities | None = None
 
 
 def read(path: Path) -> Plan:
@@ -130,7 +132,7 @@ def read(path: Path) -> Plan:
     content = toml_file.read(path, MappingError)
     if content is None:
         raise MappingError("there is no such file", where=str(path))
-    values.known(content, ("source", "scale"), path.name)
+    values.known(content, ("source", "scale", identity_block.BLOCK), path.name)
     sources = _blocks(content, "source", path.name)
     scales = _blocks(content, "scale", path.name)
     return Plan(
@@ -141,6 +143,7 @@ def read(path: Path) -> Plan:
             for part in _sources(block, f"{path.name}, source {n}")
         ),
         tuple(_scale(block, f"{path.name}, scale {n}") for n, block in enumerate(scales, start=1)),
+        identity_block.read(content, path.name),
     )
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from mentorstats.declared.vocabulary import STATUSES, interval_words, meanings
 from mentorstats.estimate import Status
 from mentorstats.records import causes
+from mentorstats.records.trace import by_sheet
 from mentorstats.report.numbers import bounds, count, estimate, number
 from mentorstats.report.reliability import plan_tables, plan_words
 
@@ -213,6 +214,22 @@ def _listed(rows: pd.DataFrame) -> list[str]:
         number = f" row {row.row}" if _text(row.row) else ""
         lines.append((f"{place}{number}", _cut(row.column), f"{row.problem}."))
     return columns(lines)
+
+
+def traced(cells: pd.DataFrame) -> str:
+    """Where the traced rows stand, by table, and the columns that were read.
+
+    Parameters
+    ----------
+    cells
+        What `mentorstats.records.trace.trace` found.
+    """
+    lines: list[str] = []
+    for table, place, said in by_sheet(cells):
+        lines += [f"{table}: {place}", *(f"{_GAP}{one}" for one in said)]
+    fixed = cells[cells["constant"].ne("")].drop_duplicates(["table", "file", "sheet", "field", "constant"])
+    told = [f"{_GAP}{row.table}: {row.field} = {row.constant} ({row.file})" for row in fixed.itertuples()]
+    return "\n".join([*lines, *(["", "Said by the mapping, not by a cell", *told] if told else [])])
 
 
 def proposal(found: Proposal, trial: Trial) -> str:

@@ -73,7 +73,7 @@ def test_a_rater_is_looked_up_by_the_lesson(programme):
         ('{ file = "lesson.csv", column = "Visit no." }', "no other block reads 'lesson.csv'"),
         ('{ file = "lessons.csv", column = "Visit no." }', "lessons.csv has no column 'Visit no.'"),
         ('{ file = "lessons.csv", column = "Lesson", its = "Visit" }', "scores.csv has no column 'Lesson'"),
-        ('{ file = "lessons.csv", column = "Visit no.", its = "Placement" }', "'P1' stands for several rows"),
+        ('{ file = "lessons.csv", column = "Visit no.", its = "Placement" }', "stands in other rows too"),
         ('{ file = "lessons.csv" }', "lacks column"),
         ('{ file = "lessons.csv", colum = "Visit no." }', "unknown key 'colum'"),
         ('"lessons.csv"', "Write { file"),

@@ -370,11 +370,13 @@ class Builder:
             for match in (one.matches.get(concept) for concept in evidence.PEOPLE):
                 if match is not None and names.looks_like_names(match.column.values):
                     found[f"{match.column.heading!r} of {one.name}"] = None
+        self.made.names = bool(found)
         if found:
             inside = any("rater_role" in draft.values for draft in self.made.sources)
             more = " This file names raters too, to say in which role each is." if inside else ""
             self.made.opened.append(
-                f"People are named in {'; '.join(found)}: a report stops until they are codes.{more}"
+                f"People are named in {'; '.join(found)}: a report stops until they are codes. "
+                f"The block [identities] at the end has them replaced.{more}"
             )
 
     def _unused(self) -> None:

@@ -85,3 +85,5 @@ class Drafts:
     opened: list[str] = field(default_factory=list)
     unread: list[tuple[str, str]] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
+    identities: dict[str, Any] = field(default_factory=dict)
+    names: bool = False

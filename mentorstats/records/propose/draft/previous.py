@@ -58,6 +58,7 @@ def merged(old: Old, made: Drafts, views: Sequence[View]) -> Drafts:
         if key not in seen:
             seen.add(key)
             kept.sources.append(draft)
+    kept.identities, kept.names = old.get("identities", {}), made.names
     kept.scales = [_scale(block) for block in old.get("scale", ())]
     fresh = [draft for draft in made.sources if not _taken(draft, taken)]
     for draft in fresh:

@@ -23,10 +23,30 @@ def text(made: Drafts, *, title: str) -> str:
         lines += ["", *_source(draft)]
     for scale in made.scales:
         lines += ["", *_scale(scale)]
+    lines += _identities(made)
     if made.unread:
         lines += ["", "# Not read:"]
         lines += [f"#   {_plain(name)}: {_plain(why)}" for name, why in made.unread]
     return "\n".join(lines) + "\n"
+
+
+def _identities(made: Drafts) -> list[str]:
+    """The block that replaces people by codes: as it was, or ready to be used where people are named."""
+    if made.identities:
+        return [
+            "",
+            "[identities]",
+            *(f"{_key(key)} = {value(found)}" for key, found in made.identities.items()),
+        ]
+    if not made.names:
+        return []
+    return [
+        "",
+        "# People are named. To replace each by a code, take away the # before the last two lines.",
+        "# The folder, outside this one, then holds the list of names and codes, for you alone.",
+        "# [identities]",
+        '# folder = "../codes-of-people"',
+    ]
 
 
 def _open(made: Drafts) -> list[str]:
