@@ -222,6 +222,24 @@ def _trace(asked: argparse.Namespace) -> int:
     return DONE
 
 
+def _tables(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.records import handout
+    from mentorstats.records.checking import names
+    from mentorstats.writing import can_write, refuse_input
+
+    refuse_input(asked.out, folder=asked.folder)
+    _refuse_private(asked.folder, asked.out)
+    can_write(asked.out)
+    loaded = records.load(asked.folder)
+    if not asked.names_are_codes:
+        names.refuse(loaded.tables)
+    _note_set_aside(loaded)
+    for path in handout.write(loaded, asked.out, asked.form):
+        _print(path)
+    return DONE
+
+
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
@@ -436,6 +454,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "check": _check,
     "report": _report,
     "trace": _trace,
+    "tables": _tables,
     "agree": _agree,
     "plan": _plan,
 }

@@ -15,6 +15,7 @@ Subparsers: TypeAlias = "argparse._SubParsersAction[_Parser]"
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 SUFFIXES = (".csv", ".parquet")
+HANDOUTS = ("package", "csv", "xlsx", "parquet")
 PICTURES = (".png", ".svg")
 
 
@@ -64,6 +65,7 @@ def parser() -> argparse.ArgumentParser:
         _add_agree,
         _add_plan,
         _add_trace,
+        _add_tables,
     ):
         add(commands)
     return made
@@ -209,6 +211,21 @@ def _add_trace(commands: Subparsers) -> None:
     )
     add("--out", type=_table_file, metavar="FILE", help="write a row a cell to a .csv or .parquet")
     command.set_defaults(command="trace")
+
+
+def _add_tables(commands: Subparsers) -> None:
+    about = "write the checked tables to take away, people under codes"
+    command = commands.add_parser("tables", help=about, description=f"{about.capitalize()}.")
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
+    command.add_argument(
+        "--form",
+        choices=HANDOUTS,
+        default="package",
+        help="package: CSV and a description of every column (Data Package); xlsx: one file (%(default)s)",
+    )
+    _add_names(command)
+    command.set_defaults(command="tables")
 
 
 def _add_names(command: argparse.ArgumentParser) -> None:
