@@ -168,13 +168,39 @@ def _check(asked: argparse.Namespace) -> int:
     loaded = records.load(asked.folder)
     found, odd = loaded.problems, _oddities(loaded, asked.folder)
     _note_names(loaded)
-    if asked.out:
-        _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
+    every = pd.concat([found, odd], ignore_index=True)
+    if asked.out and asked.out.suffix.lower() == ".xlsx":
+        _mark(asked.folder, every, asked.out)
+    elif asked.out:
+        _write_table(every, asked.out)
     else:
         _print(plain.checked(loaded.overview(), found, odd))
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _mark(folder: Path, faults: pd.DataFrame, out: Path) -> None:
+    """Write the faults as a workbook, and copies of workbooks with faulty cells marked.
+
+    A copy holds what the export holds; where people are replaced by codes it goes to the private folder.
+    """
+    from mentorstats.records import gather
+    from mentorstats.records.checking import marked
+    from mentorstats.records.identities import private
+    from mentorstats.records.loading import plan_of
+    from mentorstats.records.problems import Problems
+    from mentorstats.writing import write_beside
+
+    plan = plan_of(folder)
+    _note(f"mentorstats: wrote {write_beside(out, marked.listed(faults))}")
+    for file, content in marked.copies(folder, gather.gather(folder, plan, Problems()), faults).items():
+        name = f"{out.stem}-{file.replace('/', '-')}"
+        if plan.identities is None:
+            path = write_beside(out.parent / name, content)
+        else:
+            path = private.write_bytes(private.place(folder, plan.identities) / name, content)
+        _note(f"mentorstats: wrote {path}, a copy of {file} with faulty cells marked")
 
 
 def _oddities(loaded: Records, folder: Path) -> pd.DataFrame:

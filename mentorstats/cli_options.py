@@ -112,7 +112,10 @@ def _add_check(commands: Subparsers) -> None:
     )
     command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
     command.add_argument(
-        "--out", type=_table_file, metavar="FILE", help="write the faults to a .csv or .parquet"
+        "--out",
+        type=_faults_file,
+        metavar="FILE",
+        help="write the faults to a .csv, .parquet or .xlsx; with .xlsx also marked copies of workbooks",
     )
     command.set_defaults(command="check")
 
@@ -274,6 +277,10 @@ def _workbook_file(text: str) -> Path:
 
 def _table_file(text: str) -> Path:
     return _ending(text, SUFFIXES)
+
+
+def _faults_file(text: str) -> Path:
+    return _ending(text, (*SUFFIXES, ".xlsx"))
 
 
 def _picture_file(text: str) -> Path:
