@@ -100,6 +100,7 @@ def _print(text: object = "") -> None:
 def _demo(asked: argparse.Namespace) -> int:
     from mentorstats import demo, records
     from mentorstats.report import run
+    from mentorstats.report.render import FORMS
     from mentorstats.writing import OWN
 
     reports, names = asked.dir / OWN, run.names()
@@ -107,7 +108,8 @@ def _demo(asked: argparse.Namespace) -> int:
     demo.write(asked.dir, seed=demo.SEED if asked.seed is None else asked.seed, later=later)
     loaded = records.load(asked.dir)
     _note_set_aside(loaded)
-    found = [run.run(run.find(name), loaded, asked.dir, reports, date=asked.date) for name in names]
+    how = {"forms": FORMS, "date": asked.date}
+    found = [run.run(run.find(name), loaded, asked.dir, reports, **how) for name in names]
     demo.note(asked.dir, [path for one in found for path in one.paths])
     return max((_written(one) for one in found), default=DONE)
 
@@ -269,9 +271,12 @@ def _tables(asked: argparse.Namespace) -> int:
 def _report(asked: argparse.Namespace) -> int:
     from mentorstats import records
     from mentorstats.report import run
+    from mentorstats.report.render import form
     from mentorstats.writing import OWN, can_write, refuse_input
 
     analysis = run.find(asked.name)
+    for name in asked.form:
+        form(name)
     out = asked.out or asked.folder / OWN
     refuse_input(out, folder=asked.folder)
     _refuse_private(asked.folder, out)
@@ -287,6 +292,7 @@ def _report(asked: argparse.Namespace) -> int:
             out,
             seed=asked.seed,
             names_are_codes=asked.names_are_codes,
+            forms=asked.form,
             **days,
         )
     )

@@ -130,6 +130,13 @@ def _add_report(commands: Subparsers) -> None:
     command.add_argument(
         "--as-of", metavar="DAY", help="day on which certification is checked (last day with a rating)"
     )
+    command.add_argument(
+        "--form",
+        type=_several,
+        default=["page"],
+        metavar="F,F",
+        help="page (opens in a browser), workbook (tables), document (to edit); several with commas (page)",
+    )
     _add_names(command)
     _add_date(command)
     command.set_defaults(command="report")

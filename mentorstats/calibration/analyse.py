@@ -194,7 +194,8 @@ class Survey(Shown):
             "halo": self.spread.halo,
             "weighted fit": self.spread.by_information,
         }
-        return flags(tables, self.policy, not_ignorable=_not_ignorable(self.assigned))
+        closed = _not_ignorable(self.assigned)
+        return flags(tables, self.policy, not_ignorable=closed, ratings=self.base.rows)
 
 
 @entry()

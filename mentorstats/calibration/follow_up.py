@@ -27,9 +27,9 @@ class Flags(Shown):
     Attributes
     ----------
     flagged
-        A row each flagged rater and effect, by rater: ``rater, rater_role, n_candidates, n_lessons, about``
-        (the effect), ``words``, the contrast on the scale of the smallest effect (``value, low, high``) and
-        ``p_adjusted``.
+        A row each flagged rater and effect, by rater: ``rater, rater_role, n_candidates, n_lessons,
+        first_day, last_day`` (of the lessons that the rater rated), ``about`` (the effect), ``words``, the
+        contrast on the scale of the smallest effect (``value, low, high``) and ``p_adjusted``.
     families
         A row each effect and role: ``n_raters``, how many were assessed; ``n_not_assessed``, how many were
         not; ``n_flagged``; ``flagged_by_chance``, how many are expected if no rater differed; ``smallest``,
@@ -73,6 +73,8 @@ FLAGGED = [
     "rater_role",
     "n_candidates",
     "n_lessons",
+    "first_day",
+    "last_day",
     "about",
     "words",
     "value",
@@ -85,7 +87,11 @@ FAMILIES = ["about", "rater_role", "n_raters", "n_not_assessed", "n_flagged", "f
 
 @entry()
 def flags(
-    tables: Mapping[str, pd.DataFrame], policy: Policy, *, not_ignorable: Collection[str] = ()
+    tables: Mapping[str, pd.DataFrame],
+    policy: Policy,
+    *,
+    not_ignorable: Collection[str] = (),
+    ratings: pd.DataFrame | None = None,
 ) -> Flags:
     """Flag raters on every effect by the policy's rules.
 
@@ -97,6 +103,9 @@ def flags(
         Rows ``flag_q``, ``flag_candidates``, ``flag_lessons`` and the smallest effects of `EFFECTS`.
     not_ignorable
         Roles whose candidates were not assigned as if at random: none of their raters is assessed.
+    ratings
+        The ratings with ``rater``, ``rater_role`` and ``date``, for the days of first and last lessons; they
+        are missing without it, and where no lesson of a rater has a date.
 
     Raises
     ------
@@ -119,12 +128,25 @@ def flags(
         families.append(_family(name, found[name], chance[name]).assign(smallest=smallest))
     parts = [_flagged(name, table) for name, table in found.items()]
     rows = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=FLAGGED)
+    rows = _with_days(rows, ratings)
     return Flags(
         rows.sort_values(["rater_role", "rater"], kind="stable", ignore_index=True),
         pd.concat(families, ignore_index=True) if families else pd.DataFrame(columns=FAMILIES),
         found,
         chance,
     )
+
+
+def _with_days(rows: pd.DataFrame, ratings: pd.DataFrame | None) -> pd.DataFrame:
+    """The flagged rows with the days of each rater's first and last lesson, in the order of `FLAGGED`."""
+    who = ["rater", "rater_role"]
+    if ratings is None or "date" not in ratings:
+        never = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[us]")
+        return rows.assign(first_day=never, last_day=never)[FLAGGED]
+    dated = pd.DataFrame({name: ratings[name].astype("str") for name in who})
+    dated["day"] = pd.to_datetime(ratings["date"])
+    days = dated.groupby(who)["day"].agg(first_day="min", last_day="max")
+    return rows.drop(columns=["first_day", "last_day"], errors="ignore").join(days, on=who)[FLAGGED]
 
 
 def _flagged(name: str, table: pd.DataFrame) -> pd.DataFrame:
@@ -142,8 +164,7 @@ def _flagged(name: str, table: pd.DataFrame) -> pd.DataFrame:
             "low": rows[f"{effect.scale}_low"],
             "high": rows[f"{effect.scale}_high"],
             "p_adjusted": rows["p_adjusted"],
-        },
-        columns=FLAGGED,
+        }
     )
 
 

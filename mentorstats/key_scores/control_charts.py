@@ -120,8 +120,6 @@ def control_charts(
     """
     check(smoothing, width)
     check(smoothing, limits)
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     if replicates < 1:
         raise ArgumentError(f"replicates {replicates!r}", allowed="1 or more")
     scored = recordings(key_ratings, levels=levels)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from mentorstats.agreement.coefficients.means import linearised
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError, need_columns
+from mentorstats.errors import need_columns
 from mentorstats.estimate import Estimate, Status, to_frame
 from mentorstats.key_scores.recordings import TEN_WEEKS, recordings
 
@@ -69,8 +69,6 @@ def key_trend(
     Least squares on one value a recording; errors between raters [liang_zeger_1986], with raters / (raters
     − 1) and Student's t, raters − 1. Each scored recording counts alike.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     if by is None or key_ratings.empty:
         scored = recordings(key_ratings, levels=levels)
         return to_frame(_trends(scored.rows, scored.n_left_out, confidence), index="term")

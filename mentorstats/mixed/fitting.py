@@ -141,8 +141,6 @@ def _check(kind: str, method: str, degrees: str, confidence: float, points: int)
             "Kenward-Roger degrees of freedom belong to restricted maximum likelihood",
             remedy="Use method='reml' and kind='linear', or degrees='satterthwaite'.",
         )
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     if points < 1 or (points > 1 and kind == "linear"):
         raise ArgumentError(
             f"quadrature_points {points!r}", allowed="1, or more for an ordinal model with nested groupings"

@@ -15,10 +15,10 @@ from mentorstats.declared import study
 from mentorstats.errors import AnalysisError, MentorstatsError, nearest
 from mentorstats.records.checking import names as names_like
 from mentorstats.report import provenance, small_groups
-from mentorstats.report.blocks import APPENDIX, FOLLOW_UP, PAGE, documents
+from mentorstats.report.blocks import documents
 from mentorstats.report.findings import summary, weights
 from mentorstats.report.model import Report
-from mentorstats.report.render import FORMS, Form, form
+from mentorstats.report.render import DEFAULT, FORMS, Form, form
 from mentorstats.writing import write_beside
 
 Analysis = Callable[..., Report]
@@ -66,7 +66,7 @@ def find(name: str) -> Analysis:
 
 def file_names(name: str, forms: Sequence[str] = FORMS) -> list[str]:
     """Names of the files that a report may consist of."""
-    return [f"{name}{suffix}.{form(one).ending}" for one in forms for suffix in (PAGE, APPENDIX, FOLLOW_UP)]
+    return [file for one in forms for file in form(one).file_names(name)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def run(
     folder: Path,
     out: Path,
     *,
-    forms: Sequence[str] = FORMS,
+    forms: Sequence[str] = DEFAULT,
     seed: int = 0,
     date: str | None = None,
     as_of: str | None = None,
@@ -143,11 +143,8 @@ def write(
     found = summary(shown.sections, weights(rules))
     of_run = replace(shown.provenance, date=date, settings=dict(settings or {}), rules=rules.used())
     dated = replace(shown, provenance=of_run)
-    rendered = [
-        (f"{document.name}.{chosen.ending}", chosen.render(document))
-        for chosen in forms
-        for document in documents(dated, found)
-    ]
+    laid_out = documents(dated, found)
+    rendered = [file for chosen in forms for file in chosen.files(laid_out)]
     paths = tuple(write_beside(out / name, content) for name, content in rendered)
     sections = (*dated.sections, *(() if dated.follow_up is None else (dated.follow_up,)))
     return Written(paths, tuple(section.name for section in sections if section.defect))
@@ -164,10 +161,12 @@ def script(analysis: Analysis, argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True, help="folder for the report")
     parser.add_argument("--seed", type=int, default=0, help="seed of every random step (0)")
     parser.add_argument("--date", help="day of the run, as 2026-09-01 (today)")
+    parser.add_argument("--form", nargs="+", choices=FORMS, default=DEFAULT, help="forms to write (page)")
     parser.add_argument("--names-are-codes", action="store_true", help="go on where codes look like names")
     parser.add_argument("--as-of", help="day on which certificates are looked at (last day with a rating)")
     asked = parser.parse_args(argv)
     given = {"date": asked.date, "as_of": asked.as_of, "names_are_codes": asked.names_are_codes}
+    given |= {"forms": asked.form}
     try:
         written = run(analysis, records.load(asked.folder), asked.folder, asked.out, seed=asked.seed, **given)
     except MentorstatsError as error:

@@ -88,3 +88,18 @@ def test_no_tables_give_no_marks_and_unknown_names_are_refused(rules) -> None:
     assert flags({}, rules).flagged.empty
     with pytest.raises(ArgumentError, match="no effect 'height'"):
         flags({"height": table([0.0])}, rules)
+
+
+def test_flags_say_between_which_days_the_lessons_lie(rules) -> None:
+    ratings = pd.DataFrame(
+        {
+            "rater": ["r0", "r0", "r0", "r1"],
+            "rater_role": ["supervisor", "supervisor", "mentor", "supervisor"],
+            "date": ["2025-03-04", "2025-01-09", "2024-01-01", "2025-02-02"],
+        }
+    )
+    found = flags({"severity": table([-1.0, 0.0, 0.05, 0.9])}, rules, ratings=ratings).flagged
+    days = found[["first_day", "last_day"]]
+    assert days.iloc[0].dt.date.astype("str").tolist() == ["2025-01-09", "2025-03-04"]
+    assert days.iloc[1].isna().all()
+    assert flags({"severity": table([-1.0, 0.0])}, rules).flagged["first_day"].isna().all()

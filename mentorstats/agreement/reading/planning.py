@@ -314,8 +314,6 @@ def _legal(pairs: float, correlation: float, lessons: float, confidence: float) 
         raise ArgumentError(f"{pairs} pairs and {lessons} lessons a cluster", allowed="1 pair or more")
     if not 0 <= correlation <= 1:
         raise ArgumentError(f"correlation is {correlation}", allowed="0 to 1")
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")
 
 
 def _legal_floor(floor: float) -> None:

@@ -16,7 +16,6 @@ from mentorstats.agreement.scores import scores as scoring
 from mentorstats.agreement.scores.icc import MeanSquares, mean_squares
 from mentorstats.agreement.scores.scores import Columns, Scores
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Array: TypeAlias = npt.NDArray[np.float64]
@@ -148,8 +147,6 @@ def finn(
     ColumnError, ArgumentError, DuplicateRatingError
         As in `kendall_w`; levels are not declared.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")
     coded = coding.code(ratings, unit=unit, rater=rater, level=level, levels=levels, cluster=None)
     counted = ratings.iloc[coded.rows].assign(**{level: coded.level + 1.0})
     found = scoring.read(counted, unit=unit, rater=rater, level=level)

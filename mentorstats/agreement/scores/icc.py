@@ -20,7 +20,6 @@ from scipy import stats
 from mentorstats.agreement.scores import scores as scoring
 from mentorstats.agreement.scores.scores import Columns, Scores
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Estimate, Status, to_frame
 
 Array: TypeAlias = npt.NDArray[np.float64]
@@ -95,8 +94,6 @@ def icc(
     over by the formula of Spearman and Brown (``f_satterthwaite_spearman_brown``), as
     pingouin has them; with degrees of freedom of their own they would differ.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")
     found = scoring.read(ratings, unit=unit, rater=rater, level=level, levels=levels)
     scoring.refuse_incomplete(
         ratings, found, remedy="Use icc_incomplete, which needs no complete data, or leave those units out."

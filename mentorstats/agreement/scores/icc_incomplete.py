@@ -181,8 +181,6 @@ def _check(
             "cluster and nested both name what units lie in",
             remedy="Give nested alone: it does what cluster does and adds rows for its members.",
         )
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="a fraction between 0 and 1")
     if replicates < 100:
         raise ArgumentError(f"{replicates} replicates", allowed="100 or more")
 

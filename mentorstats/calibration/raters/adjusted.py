@@ -15,7 +15,6 @@ from mentorstats.calibration.base.rows import FORM, MEASURE, WEEKS
 from mentorstats.calibration.base.within_candidates import candidate_grouping
 from mentorstats.calibration.raters.assignment import Assignment
 from mentorstats.entry import entry
-from mentorstats.errors import ArgumentError
 from mentorstats.estimate import Status, has_value
 from mentorstats.mixed.tables.levels_scale import Places, level_shares
 from mentorstats.printed import Printed, Shown, counted
@@ -93,8 +92,6 @@ def adjusted_scores(
     confidence
         Of the intervals.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="above 0 and below 1")
     scores = _recorded(base)
     status, note = Status.OK, ""
     if not has_value(base.status):

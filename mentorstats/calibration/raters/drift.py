@@ -125,8 +125,6 @@ def drift_between(base: Base, *, per: str = "week", confidence: float = 0.95) ->
     """
     if per not in PERIODS:
         raise ArgumentError(f"per {per!r}", allowed=PERIODS)
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     raters = counted(base, per)
     period, reason = periods_of_rows(base, per)
     if reason is not None:

@@ -92,8 +92,6 @@ def own_mentor_difference(
         The first row is that of own mentors; the others are the differences of their role from each other
         role in the base fit, where own and visiting mentors are together.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence is {confidence}", allowed="above 0 and below 1")
     own, unknown = _own(base, own_mentor)
     roles = base.rows["rater_role"].to_numpy(dtype=object)
     home = str(pd.Series(roles[own]).mode().iloc[0]) if own.any() else ""

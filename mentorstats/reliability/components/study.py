@@ -220,8 +220,6 @@ def _check(method: str, limits: str, confidence: float) -> None:
         raise ArgumentError(f"method {method!r} is not known", allowed=METHODS)
     if limits not in LIMITS:
         raise ArgumentError(f"limits {limits!r} are not known", allowed=LIMITS)
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
 
 
 def _tuple(given: Any) -> tuple[Any, ...]:

@@ -63,8 +63,6 @@ def composite(
     ArgumentError
         A value has no weight, a facet no size, or a linked facet sizes that differ.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     w = _weights(study, weights)
     for one_score in study.studies.values():
         if not has_value(one_score.status):

@@ -111,8 +111,6 @@ def _check(design: Design, occasion: str, alike: Factors, confidence: float) -> 
         raise ArgumentError(f"same names {sorted(unknown)[0]!r}", allowed="facets other than the occasion")
     if any(occasion in design.above[facet] for facet in alike):
         raise ArgumentError("same names a facet nested in the occasion, which cannot be the same on two")
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
 
 
 def _weights(

@@ -81,8 +81,6 @@ def d_study(
     ArgumentError, ModelError
         A facet is unknown or has no size, or everything is fixed.
     """
-    if not 0 < confidence < 1:
-        raise ArgumentError(f"confidence {confidence!r}", allowed="a fraction between 0 and 1, such as 0.95")
     plan = study.design.with_nesting(nested, (fixed,) if isinstance(fixed, str) else fixed)
     if plan.fixed >= frozenset(plan.facets):
         raise ArgumentError("every facet is fixed, so no error is left", remedy="Leave one facet random.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+import numpy as np
 import pandas as pd
 
 from mentorstats.calibration.effects import DRIFT, EFFECTS, HALO, SEVERITY
@@ -184,6 +185,7 @@ def _sheets(found: Flags) -> list[Table]:
         shown = chosen.rename(columns={"low": "value_low", "high": "value_high"})
         data = chosen[["rater", "rater_role", "n_candidates", "n_lessons", "words"]]
         data = data.join(carried(shown, {"value": "size"}))
+        data["span"] = [_span(*days) for days in chosen[["first_day", "last_day"]].to_numpy()]
         data["first"] = [_first(rows, row, effect.explained_by) for _, row in chosen.iterrows()]
         tables.append(
             Table(
@@ -195,6 +197,7 @@ def _sheets(found: Flags) -> list[Table]:
                     text("rater_role", "Role"),
                     counted("n_candidates", "Candidates", "people"),
                     counted("n_lessons", "Lessons", "lessons"),
+                    text("span", "Rated from, to"),
                     text("words", "The rater …"),
                     statistic("size", "Difference from the role, unshrunken", "difference"),
                     text("first", "Look at first"),
@@ -204,6 +207,14 @@ def _sheets(found: Flags) -> list[Table]:
             )
         )
     return tables
+
+
+def _span(first: np.datetime64, last: np.datetime64) -> str:
+    """Since when: the days between which the lessons lie that a flag rests on."""
+    if pd.isna(first):
+        return "no dates"
+    days = [str(np.datetime_as_string(day, unit="D")) for day in (first, last)]
+    return days[0] if days[0] == days[1] else ", ".join(days)
 
 
 def _first(rows: pd.DataFrame, row: pd.Series, explained_by: tuple[str, ...]) -> str:

@@ -41,6 +41,13 @@ def svg(figure: Figure, data: pd.DataFrame) -> str:
     return _inline(out.getvalue(), figure)
 
 
+def png(figure: Figure, data: pd.DataFrame) -> bytes:
+    """Draw a figure, from the data of its table as shown, as a picture in pixels for a document."""
+    return picture(
+        lambda canvas: figure.draw(canvas.subplots(), data), kind="png", width=WIDTH, height=HEIGHT
+    )
+
+
 def picture(draw: Callable[[Page], object], *, kind: str, width: float, height: float) -> bytes:
     """Draw a figure for a file of its own, the same bytes every time.
 

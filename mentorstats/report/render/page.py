@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from mentorstats.report.figures import drawing
 from mentorstats.report.render.view import view
 
 ENDING = "html"
+TOGETHER = False
 _ROLES = {
     style.INK: "ink",
     style.QUIET: "quiet",
@@ -31,8 +32,9 @@ class _Group:
     blocks: list[Block]
 
 
-def render(document: Document) -> bytes:
+def render(documents: Sequence[Document]) -> bytes:
     """Render a document as HTML in UTF-8; the same document gives the same bytes."""
+    (document,) = documents
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent),
         autoescape=True,

@@ -83,11 +83,11 @@ def _unit(column: Column) -> str:
 def _cell(column: Column, record: dict[Any, Any], notes: _Notes) -> Cell:
     value, unit = record[column.name], column.unit
     if column.kind == Kind.GROUP:
-        return Cell(_text(value) or NOT_RECORDED, under=_text(record.get(column.name + WORDS)), heads=True)
+        return Cell(words(value) or NOT_RECORDED, under=words(record.get(column.name + WORDS)), heads=True)
     if column.kind == Kind.COUNT:
         return Cell(HIDDEN if pd.isna(value) else numbers.number(float(value), unit), numeric=True)
     if column.kind == Kind.TEXT:
-        return Cell(_text(value))
+        return Cell(words(value))
     status = str(record.get(column.name + STATUS, Status.OK))
     if status == Status.TOO_FEW_TO_SHOW:
         return Cell(HIDDEN, numeric=column.numeric)
@@ -104,7 +104,7 @@ def _number(value: Any) -> float:
     return math.nan if value is None or value is pd.NA else float(value)
 
 
-def _text(value: object) -> str:
+def words(value: object) -> str:
     """Text of a label; empty where there is none."""
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return ""

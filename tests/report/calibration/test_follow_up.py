@@ -90,3 +90,12 @@ def test_nobody_flagged_and_nobody_assessed_are_said(rules) -> None:
     section = follow_up.section(nobody(judged=0), rules)
     assert section.status == "not_identified"
     assert not section.tables
+
+
+def test_the_sheet_says_since_when(rules) -> None:
+    days = pd.DataFrame({"rater": ["r00", "r00", "r01"], "rater_role": "mentor"})
+    days["date"] = ["2025-01-09", "2025-03-04", "2025-02-02"]
+    tables = follow_up.sheet(flags({"severity": raters()}, rules, ratings=days), rules).tables
+    assert tables[0].data["span"].tolist() == ["2025-01-09, 2025-03-04", "2025-02-02"]
+    undated = follow_up.sheet(flags({"severity": raters()}, rules), rules).tables
+    assert set(undated[0].data["span"]) == {"no dates"}

@@ -1,8 +1,12 @@
 """The page in a browser: on a wide screen, on a narrow one, and printed."""
 
+import json
+import os
 import re
 import shutil
 import subprocess
+from html import unescape
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -79,3 +83,29 @@ def test_the_page_prints_on_numbered_sheets(browse, tmp_path):
         assert re.search(rf"{number}\s*/\s*{len(sheets)}\b", text)
         assert "For use inside the programme only" in text
         assert len(text.split()) > 40
+
+
+RUN_AXE = """<script>%s</script><script>addEventListener('load', async () => {
+  const rules = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
+  const found = await axe.run(document, {runOnly: rules})
+  const where = one => one.nodes.slice(0, 3).map(node => node.target.join(' ')).join(' | ')
+  const told = found.violations.map(one => one.id + ': ' + where(one))
+  const dark = matchMedia('(prefers-color-scheme: dark)').matches
+  document.title = JSON.stringify({passes: found.passes.length, dark, told})
+})</script></body>"""
+
+
+@pytest.mark.skipif(not os.environ.get("AXE_CORE"), reason="AXE_CORE does not name axe-core's axe.min.js")
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1200, 500])
+@pytest.mark.parametrize("document", ["", "-appendix", "-follow-up"])
+def test_axe_finds_nothing(browse, tmp_path, pages, document, width, scheme):
+    checker = Path(os.environ["AXE_CORE"]).read_text(encoding="utf-8")
+    content = pages[document].replace("</body>", RUN_AXE % checker)
+    (tmp_path / "page.html").write_text(content, encoding="utf-8")
+    preferred = f"--blink-settings=preferredColorScheme={int(scheme == 'light')}"
+    page = browse(preferred, f"--window-size={width},900", "--virtual-time-budget=60000", "--dump-dom")
+    found = json.loads(unescape(page.split("<title>")[1].split("</title>")[0]))
+    assert found["dark"] == (scheme == "dark")
+    assert found["passes"] > 20
+    assert found["told"] == []
