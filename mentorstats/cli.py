@@ -170,13 +170,39 @@ def _check(asked: argparse.Namespace) -> int:
     loaded = records.load(asked.folder)
     found, odd = loaded.problems, _oddities(loaded, asked.folder)
     _note_names(loaded)
-    if asked.out:
-        _write_table(pd.concat([found, odd], ignore_index=True), asked.out)
+    every = pd.concat([found, odd], ignore_index=True)
+    if asked.out and asked.out.suffix.lower() == ".xlsx":
+        _mark(asked.folder, every, asked.out)
+    elif asked.out:
+        _write_table(every, asked.out)
     else:
         _print(plain.checked(loaded.overview(), found, odd))
     for settings in (policy, study):
         settings.read(asked.folder)
     return FAULTS if (found["effect"] != "notice").any() else DONE
+
+
+def _mark(folder: Path, faults: pd.DataFrame, out: Path) -> None:
+    """Write the faults as a workbook, and copies of workbooks with faulty cells marked.
+
+    A copy holds what the export holds; where people are replaced by codes it goes to the private folder.
+    """
+    from mentorstats.records import gather
+    from mentorstats.records.checking import marked
+    from mentorstats.records.identities import private
+    from mentorstats.records.loading import plan_of
+    from mentorstats.records.problems import Problems
+    from mentorstats.writing import write_beside
+
+    plan = plan_of(folder)
+    _note(f"mentorstats: wrote {write_beside(out, marked.listed(faults))}")
+    for file, content in marked.copies(folder, gather.gather(folder, plan, Problems()), faults).items():
+        name = f"{out.stem}-{file.replace('/', '-')}"
+        if plan.identities is None:
+            path = write_beside(out.parent / name, content)
+        else:
+            path = private.write_bytes(private.place(folder, plan.identities) / name, content)
+        _note(f"mentorstats: wrote {path}, a copy of {file} with faulty cells marked")
 
 
 def _oddities(loaded: Records, folder: Path) -> pd.DataFrame:
@@ -221,6 +247,24 @@ def _trace(asked: argparse.Namespace) -> int:
         _write_table(found, asked.out)
     else:
         _print(plain.traced(found))
+    return DONE
+
+
+def _tables(asked: argparse.Namespace) -> int:
+    from mentorstats import records
+    from mentorstats.records import handout
+    from mentorstats.records.checking import names
+    from mentorstats.writing import can_write, refuse_input
+
+    refuse_input(asked.out, folder=asked.folder)
+    _refuse_private(asked.folder, asked.out)
+    can_write(asked.out)
+    loaded = records.load(asked.folder)
+    if not asked.names_are_codes:
+        names.refuse(loaded.tables)
+    _note_set_aside(loaded)
+    for path in handout.write(loaded, asked.out, asked.form):
+        _print(path)
     return DONE
 
 
@@ -442,6 +486,7 @@ COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "check": _check,
     "report": _report,
     "trace": _trace,
+    "tables": _tables,
     "agree": _agree,
     "plan": _plan,
 }

@@ -15,6 +15,7 @@ Subparsers: TypeAlias = "argparse._SubParsersAction[_Parser]"
 WEIGHTS = ("identity", "linear", "quadratic", "ordinal", "radical", "ratio")
 INTERVALS = ("auto", "linearised_z", "bca", "percentile", "fixed_count", "none")
 SUFFIXES = (".csv", ".parquet")
+HANDOUTS = ("package", "csv", "xlsx", "parquet")
 PICTURES = (".png", ".svg")
 
 
@@ -64,6 +65,7 @@ def parser() -> argparse.ArgumentParser:
         _add_agree,
         _add_plan,
         _add_trace,
+        _add_tables,
     ):
         add(commands)
     return made
@@ -110,7 +112,10 @@ def _add_check(commands: Subparsers) -> None:
     )
     command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
     command.add_argument(
-        "--out", type=_table_file, metavar="FILE", help="write the faults to a .csv or .parquet"
+        "--out",
+        type=_faults_file,
+        metavar="FILE",
+        help="write the faults to a .csv, .parquet or .xlsx; with .xlsx also marked copies of workbooks",
     )
     command.set_defaults(command="check")
 
@@ -218,6 +223,21 @@ def _add_trace(commands: Subparsers) -> None:
     command.set_defaults(command="trace")
 
 
+def _add_tables(commands: Subparsers) -> None:
+    about = "write the checked tables to take away, people under codes"
+    command = commands.add_parser("tables", help=about, description=f"{about.capitalize()}.")
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="folder of exports")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
+    command.add_argument(
+        "--form",
+        choices=HANDOUTS,
+        default="package",
+        help="package: CSV and a description of every column (Data Package); xlsx: one file (%(default)s)",
+    )
+    _add_names(command)
+    command.set_defaults(command="tables")
+
+
 def _add_names(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--names-are-codes",
@@ -264,6 +284,10 @@ def _workbook_file(text: str) -> Path:
 
 def _table_file(text: str) -> Path:
     return _ending(text, SUFFIXES)
+
+
+def _faults_file(text: str) -> Path:
+    return _ending(text, (*SUFFIXES, ".xlsx"))
 
 
 def _picture_file(text: str) -> Path:

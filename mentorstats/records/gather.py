@@ -21,8 +21,9 @@ from mentorstats.errors import MappingError, SourceFileError, nearest
 from mentorstats.records import mapping
 from mentorstats.records.mapping import Plan, Recipe, Source
 from mentorstats.records.problems import NOTICE, Problems
-from mentorstats.records.reading import read
+from mentorstats.records.reading import data_package, read
 from mentorstats.records.reading.column import Column
+from mentorstats.records.reading.data_package import Resource
 from mentorstats.records.reading.sheet import Options, Sheet
 
 FORMS = "Rating forms"  # a sheet of ratings with a column a criterion, headed "[code] words"
@@ -70,7 +71,10 @@ def files_of(folder: Path) -> list[Path]:
 def gather(folder: Path, plan: Plan, problems: Problems) -> list[Found]:
     """Read what the mapping names; without one, what carries the name of a table."""
     files = files_of(folder)
-    found = _by_mapping(folder, plan, files, problems) if plan.sources else _by_name(files, problems)
+    if plan.sources:
+        found = _by_mapping(folder, plan, files, problems)
+    else:
+        found = _by_name(files, problems, data_package.read(folder))
     faults = [fault for item in found for fault in _headings_missing(item)]
     if faults:
         kind = MappingError if plan.sources else SourceFileError
@@ -213,9 +217,16 @@ def _need_headings(source: Source, sheet: Sheet) -> None:
         )
 
 
-def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
+def _by_name(
+    files: Iterable[Path], problems: Problems, package: Iterable[Resource] | None = None
+) -> list[Found]:
     found = []
+    described = {resource.path.resolve(): resource for resource in package or ()}
     for path in files:
+        resource = described.get(path.resolve())
+        if resource is not None and path.suffix.lower() in read.READERS:
+            found += _of_package(path, resource, problems)
+            continue
         if path.suffix.lower() in read.LOOKALIKES:
             _note_unread(problems, path.name, "", f"files of kind {path.suffix} are not read")
             continue
@@ -239,6 +250,24 @@ def _by_name(files: Iterable[Path], problems: Problems) -> list[Found]:
             allowed=dictionary.tables(),
             remedy=f"Rename them, or describe them in {mapping.FILE_NAME}.",
         )
+    return found
+
+
+def _of_package(path: Path, resource: Resource, problems: Problems) -> list[Found]:
+    """Read a file as its package says: its table, its words for missing values, its dates."""
+    table = _table_called(resource.name)
+    if not table:
+        _note_unread(problems, path.name, "", f"the resource {resource.name!r} does not carry a table's name")
+        return []
+    found = []
+    for sheet in read.read(path, path.name, resource.options):
+        labelled = resource.missing.get("level", {}) if table == "ratings" else {}
+        reasons = dictionary.table("ratings").field("missing_reason").categories
+        missing = {word: label for word, label in labelled.items() if word and label in reasons}
+        plain = resource.plain(sheet, kept=missing)
+        source = _as_it_is(plain, table, problems)
+        dates = tuple(dict.fromkeys([*source.dates, *resource.dates.values()]))
+        found.append(Found(replace(source, missing=missing, dates=dates), plain, read.checksum(path)))
     return found
 
 

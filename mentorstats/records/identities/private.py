@@ -105,6 +105,11 @@ def write_rows(path: Path, columns: Sequence[str], rows: Iterable[Sequence[objec
     return _write(path, out.getvalue().encode("utf-8", "backslashreplace"))
 
 
+def write_bytes(path: Path, content: bytes) -> Path:
+    """Write a private file of any kind."""
+    return _write(path, content)
+
+
 def _guarded(text: str) -> str:
     return GUARD + text if text.startswith((*FORMULA, GUARD)) else text
 

@@ -292,3 +292,16 @@ def test_the_refusal_at_names_offers_the_block(named):
     with pytest.raises(IdentityError, match=r"\[identities\].*folder = "):
         names.refuse(named.write().load().tables)
     names.refuse(named.mapping(BLOCK).load().tables)
+
+
+def test_a_proposal_offers_the_block_and_keeps_one_that_is_there(named):
+    from mentorstats.records import propose
+
+    named.write()
+    offered = propose.propose(named.folder).text
+    assert '# [identities]\n# folder = "../codes-of-people"\n' in offered
+    (named.folder / "mapping.toml").write_text(
+        offered.replace("# [identities]\n# folder", "[identities]\nfolder"), encoding="utf-8"
+    )
+    assert '\n[identities]\nfolder = "../codes-of-people"\n' in propose.propose(named.folder).text
+    assert named.load().placements["candidate"].str.fullmatch(PATTERN).all()
