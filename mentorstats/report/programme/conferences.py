@@ -115,7 +115,7 @@ def _findings(below: pd.DataFrame, least: Rule) -> tuple[Finding, ...]:
     return (
         Finding(
             concern=Concern.MENTORING,
-            what=f"Visits or conferences missed {rules} of the programme more often than allowed.",
+            what=f"Visits or conferences were outside {rules} of the policy more often than it allows.",
             how_sure=f"Kept least often: {WORDS[worst['rule']].lower()}, in {_share(worst)} of "
             f"{count(int(worst['n_units']), 'case')}; the policy asks for "
             f"{number(least.value, 'share')}\N{NO-BREAK SPACE}%.",
@@ -134,7 +134,8 @@ def _rule_words(name: str, policy: Policy) -> str:
     if name == "first_visit":
         return f"in the first {number(rule.value, 'share')}\N{NO-BREAK SPACE}% of the placement"
     sense = "at least" if rule.inequality.startswith(">") else "at most"
-    return f"{sense} {rule.value:g}"
+    unit = rule.unit.removesuffix("s") if rule.value == 1 else rule.unit
+    return f"{sense} {rule.value:g} {unit}"
 
 
 def _shares(rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:

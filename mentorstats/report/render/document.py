@@ -42,9 +42,10 @@ _ZIPPED = (1980, 1, 1, 0, 0, 0)
 _RINGS = {"filled": "\N{BLACK CIRCLE}", "half": "\N{CIRCLE WITH LEFT HALF BLACK}", "open": "\N{WHITE CIRCLE}"}
 _WIDTH = Cm(16.5)  # of a picture, inside the margins
 _MARGIN = Cm(2.2)
-_SIZES = ((6, 9.0), (9, 8.0), (99, 7.0))  # columns up to, points of a table's text
+_SIZES = ((6, 9.0), (9, 8.0), (10, 7.0), (99, 6.5))  # columns up to, points of a table's text
 _LONGEST_BOOKMARK = 40
-_ACROSS, _NARROW, _WIDE = 9400, 7, 26  # width of a table; letters of a column
+_ACROSS, _NARROW, _WIDE = 9400, 5, 24  # width of a table; letters of a column
+_BESIDE = 40  # left and right of a cell
 _LINES = (("top", 8, style.INK), ("bottom", 8, style.INK), ("insideH", 4, style.RULE))  # eighths of a point
 _HEADING = "<w:trPr><w:cantSplit/><w:tblHeader/></w:trPr>"
 _INK, _QUIET = (RGBColor.from_string(colour[1:].upper()) for colour in (style.INK, style.QUIET))
@@ -309,17 +310,23 @@ def _grid(shown: View, title: str, size: float) -> Any:
     columns = "".join(f'<w:gridCol w:w="{width}"/>' for width in _widths(heads, shown.rows))
     return parse_xml(
         f'<w:tbl {nsdecls("w")}><w:tblPr><w:tblW w:w="5000" w:type="pct"/>'
-        f'<w:tblBorders>{lines}</w:tblBorders><w:tblLayout w:type="autofit"/><w:tblCaption '
+        f'<w:tblBorders>{lines}</w:tblBorders><w:tblLayout w:type="autofit"/>{_margins()}<w:tblCaption '
         f'w:val="{_escaped(title)}"/></w:tblPr><w:tblGrid>{columns}</w:tblGrid>{"".join(parts)}</w:tbl>'
     )
 
 
+def _margins() -> str:
+    """Room beside the text of a cell: with eleven columns every letter counts."""
+    sides = "".join(f'<w:{side} w:w="{_BESIDE}" w:type="dxa"/>' for side in ("left", "right"))
+    return f"<w:tblCellMar>{sides}</w:tblCellMar>"
+
+
 def _widths(heads: Sequence[Cell], rows: Sequence[Sequence[Cell]]) -> list[int]:
-    """Widths of columns, in twentieths of a point: as their longest texts, none very narrow or wide."""
+    """Widths of columns, in twentieths of a point: as their longest texts, no word of a heading broken."""
     needs = [
         max([min(max([_NARROW, *(max(len(item.text), len(item.under)) for item in column)]), _WIDE), *words])
         for column, words in (
-            ([row[place] for row in rows], [len(word) + 1 for word in head.text.split()])
+            ([row[place] for row in rows], [1.25 * len(word) for word in head.text.split()])
             for place, head in enumerate(heads)
         )
     ]

@@ -1,0 +1,1 @@
+"""The commands, a function each, from parsed arguments to exit code; they call and print only."""
