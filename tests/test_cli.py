@@ -13,6 +13,7 @@ import pytest
 from msoffcrypto.format.ooxml import OOXMLFile
 
 from mentorstats import __version__, agreement, cli, records
+from mentorstats.commands import estimates
 from mentorstats.errors import NothingUsableError
 from mentorstats.report import provenance
 from mentorstats.report import run as report_run
@@ -26,7 +27,7 @@ RATINGS = "\n".join(
     + [f"o{n},x,{n % 3 + 1},N" for n in range(40)]
     + [f"o{n},y,{(n % 3 + (n % 5 == 0)) % 3 + 1},N" for n in range(40)]
 )
-NARROW = f"mentorstats: {cli.NARROW}\n"
+NARROW = f"mentorstats: {estimates.NARROW}\n"
 AGREE = ("--unit", "lesson", "--rater", "who", "--level", "lev", "--levels", "1,2,3")
 
 
@@ -408,7 +409,7 @@ def broken(error):
     ],
 )
 def test_whatever_ends_a_command_has_its_exit_code(monkeypatch, ratings, capsys, error, code, words):
-    monkeypatch.setitem(cli.COMMANDS, "agree", broken(error))
+    monkeypatch.setattr(estimates, "agree", broken(error))
     ended, out, err = run(capsys, "agree", ratings, *AGREE)
     assert (ended, out) == (code, "")
     assert words in err
@@ -417,7 +418,7 @@ def test_whatever_ends_a_command_has_its_exit_code(monkeypatch, ratings, capsys,
 
 
 def test_debug_shows_where_a_defect_happened(monkeypatch, ratings, capsys):
-    monkeypatch.setitem(cli.COMMANDS, "agree", broken(ZeroDivisionError("oh")))
+    monkeypatch.setattr(estimates, "agree", broken(ZeroDivisionError("oh")))
     code, _, err = run(capsys, "--debug", "agree", ratings, *AGREE)
     assert code == 3
     assert "Traceback" in err
