@@ -140,7 +140,7 @@ def flags(
 def _with_days(rows: pd.DataFrame, ratings: pd.DataFrame | None) -> pd.DataFrame:
     """The flagged rows with the days of each rater's first and last lesson, in the order of `FLAGGED`."""
     who = ["rater", "rater_role"]
-    if ratings is None or "date" not in ratings:
+    if rows.empty or ratings is None or "date" not in ratings:
         never = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[us]")
         return rows.assign(first_day=never, last_day=never)[FLAGGED]
     dated = pd.DataFrame({name: ratings[name].astype("str") for name in who})

@@ -103,3 +103,11 @@ def test_flags_say_between_which_days_the_lessons_lie(rules) -> None:
     assert days.iloc[0].dt.date.astype("str").tolist() == ["2025-01-09", "2025-03-04"]
     assert days.iloc[1].isna().all()
     assert flags({"severity": table([-1.0, 0.0])}, rules).flagged["first_day"].isna().all()
+
+
+def test_nobody_flagged_has_no_days(rules) -> None:
+    ratings = pd.DataFrame({"rater": ["r0"], "rater_role": "supervisor", "date": ["2025-03-04"]})
+    found = flags({"severity": table([0.0, 0.0])}, rules, ratings=ratings)
+    assert found.flagged.empty
+    assert {"first_day", "last_day"} <= set(found.flagged)
+    assert flags({}, rules, ratings=ratings.iloc[:0]).flagged.empty
